@@ -1,0 +1,4 @@
+//! One tree, three answers, one plan.
+
+pub mod inference;
+pub mod model;

@@ -1,0 +1,3 @@
+//! The network: variables, gates, tables; compiled from a craft laid out.
+
+pub mod network;
