@@ -1,4 +1,5 @@
 //! One tree, three answers, one plan.
 
 pub mod inference;
+pub mod knowledge;
 pub mod model;
