@@ -3,6 +3,7 @@
 //! Everything here has been checked: every reference resolves, every row of chances sums to one, every gate is acyclic.
 
 pub mod items;
+pub mod layout;
 pub mod raw;
 
 use crate::units::{Chance, Minutes, Money};
