@@ -1,5 +1,6 @@
 //! One tree, three answers, one plan.
 
+pub mod access;
 pub mod calc;
 pub mod case;
 pub mod finding;

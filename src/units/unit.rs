@@ -14,3 +14,10 @@ pub struct Measure {
     /// Its unit.
     pub unit: Unit,
 }
+impl Unit {
+    /// convert
+    #[must_use]
+    pub fn convert(self, value: f64, _to: Unit) -> Option<f64> {
+        Some(value)
+    }
+}
