@@ -1,10 +1,13 @@
 //! One tree, three answers, one plan.
 
 pub mod access;
+pub mod belief;
 pub mod calc;
 pub mod case;
+pub mod decision;
 pub mod finding;
 pub mod inference;
 pub mod knowledge;
 pub mod model;
+pub mod safety;
 pub mod units;
