@@ -50,7 +50,7 @@ pub(super) struct Input<'a> {
 /// The tables of an up pass.
 pub(super) struct Upward {
     values: Vec<f64>,
-    /// What each operation's result was multiplied by, a power of two.
+    /// What each input, then each operation's result, was multiplied by: powers of two.
     scales: Vec<f64>,
     /// Natural log of the absolute value of the total.
     pub(super) ln: f64,
@@ -158,6 +158,8 @@ impl Program {
         let mut values = vec![0.0; self.cells];
         let mut bounds = vec![Bound { max: 1.0, signed: false, error: 0.0 }; self.slots.len()];
         values[self.slots[0].offset] = 1.0;
+        let mut scales = Vec::with_capacity(tables.len() + self.ops.len());
+        let mut ln = 0.0;
         for (i, (table, source)) in tables.iter().zip(&self.sources).enumerate() {
             let slot = &self.slots[i + 1];
             let cells = &mut values[slot.offset..slot.offset + slot.len];
@@ -166,27 +168,22 @@ impl Program {
                 Some(source) => cells.iter_mut().zip(source).for_each(|(cell, &from)| *cell = table[from as usize]),
             }
             let (max, signed) = extent(cells);
-            bounds[i + 1] = Bound { max, signed, error: 0.0 };
+            let scale = rescale(cells, max);
+            scales.push(scale);
+            ln -= libm::log(scale);
+            bounds[i + 1] = Bound { max: max * scale, signed, error: 0.0 };
         }
-        let mut scales = Vec::with_capacity(self.ops.len());
-        let mut ln = 0.0;
         for op in &self.ops {
             let (earlier, rest) = values.split_at_mut(self.slots[op.out].offset);
             let out = &mut rest[..self.slots[op.out].len];
             let (a, b) = (self.view(earlier, op.a), self.view(earlier, op.b));
             op.product.add_products(FORWARD, out, a, b);
             let (max, signed) = extent(out);
-            let (of_a, of_b) = (bounds[op.a], bounds[op.b]);
-            let mut bound = Bound { max, signed, error: op.error(a, b, of_a, of_b) };
-            let scale = scale_for(max);
-            if scale != 1.0 {
-                out.iter_mut().for_each(|cell| *cell *= scale);
-                bound.max *= scale;
-                bound.error *= scale;
-                ln -= libm::log(scale);
-            }
+            let scale = rescale(out, max);
+            let error = op.error(a, b, bounds[op.a], bounds[op.b]);
+            ln -= libm::log(scale);
+            bounds[op.out] = Bound { max: max * scale, signed, error: error * scale };
             scales.push(scale);
-            bounds[op.out] = bound;
         }
         let (mut positive, mut error) = (true, 0.0);
         for &root in &self.roots {
@@ -211,7 +208,8 @@ impl Program {
         for &root in &self.roots {
             adjoints[self.slots[root].offset] = 1.0 / values[self.slots[root].offset];
         }
-        for (op, &scale) in self.ops.iter().zip(&upward.scales).rev() {
+        let (of_inputs, of_ops) = upward.scales.split_at(self.sources.len());
+        for (op, &scale) in self.ops.iter().zip(of_ops).rev() {
             let (earlier, rest) = adjoints.split_at_mut(self.slots[op.out].offset);
             let out = &mut rest[..self.slots[op.out].len];
             if scale != 1.0 {
@@ -225,17 +223,16 @@ impl Program {
                 }
             }
         }
-        self.sources
-            .iter()
-            .zip(&self.slots[1..])
-            .map(|(source, slot)| {
+        let inputs = self.sources.iter().zip(&self.slots[1..]).zip(of_inputs);
+        inputs
+            .map(|((source, slot), &scale)| {
                 if !slot.wanted {
                     return vec![];
                 }
-                let cells = &adjoints[slot.offset..slot.offset + slot.len];
-                let Some(source) = source else { return cells.to_vec() };
+                let cells = adjoints[slot.offset..slot.offset + slot.len].iter().map(|cell| cell * scale);
+                let Some(source) = source else { return cells.collect() };
                 let mut own = vec![0.0; slot.len];
-                source.iter().zip(cells).for_each(|(&to, &cell)| own[to as usize] = cell);
+                source.iter().zip(cells).for_each(|(&to, cell)| own[to as usize] = cell);
                 own
             })
             .collect()
@@ -324,14 +321,16 @@ fn extent(cells: &[f64]) -> (f64, bool) {
     (most.max(-least), least < 0.0)
 }
 
-/// 1 while the numbers are of a handy size, else the power of two that brings the largest near 1: scaling is exact.
-fn scale_for(max: f64) -> f64 {
+/// Brings cells whose largest is `max` to a handy size; returns the power of two that did it, so nothing is rounded.
+fn rescale(cells: &mut [f64], max: f64) -> f64 {
     const HANDY: std::ops::Range<f64> = 1e-18..1e18;
     if HANDY.contains(&max) || max == 0.0 || !max.is_finite() {
         return 1.0;
     }
     let (_, exponent) = libm::frexp(max);
-    libm::ldexp(1.0, (-exponent).clamp(-1000, 1000))
+    let scale = libm::ldexp(1.0, (-exponent).clamp(-1000, 1000));
+    cells.iter_mut().for_each(|cell| *cell *= scale);
+    scale
 }
 
 #[cfg(test)]
