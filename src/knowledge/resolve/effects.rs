@@ -151,7 +151,9 @@ fn gate(
     };
     let mut inputs: Vec<(Input, Location)> = Vec::new();
     for (at, raw) in raw.iter().enumerate() {
-        if let Some(input) = input(raw, names, item, &format!("{key}[{at}]")) {
+        let key = format!("{key}[{at}]");
+        if let Some(input) = input(raw, names, item, &key) {
+            item.spot(&format!("input[{}]", inputs.len()), raw.strength.at);
             inputs.push((input, raw.strength.at));
         }
     }
