@@ -85,7 +85,9 @@ fn weakest(graph: &Graph, fixed: &[bool], scores: &[f64], cells: usize) -> Resul
 }
 
 fn too_wide(graph: &Graph, order: &Order, cells: usize) -> Error {
-    let variables = order.widest.iter().filter_map(|&node| graph.nodes[node].origin).collect();
+    let mut variables: Vec<_> = order.widest.iter().flat_map(|&node| graph.nodes[node].about.clone()).collect();
+    variables.sort_unstable();
+    variables.dedup();
     Error::TooWide { needed: order.cells, allowed: cells, variables }
 }
 

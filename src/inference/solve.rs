@@ -109,7 +109,7 @@ pub(super) fn settle<'g>(
 impl Settled<'_> {
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
     pub(super) fn error(&self) -> f64 {
-        let usable = self.upward.ln.is_finite() && self.upward.positive != self.graph.negative;
+        let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
         if usable && self.upward.error.is_finite() { self.upward.error } else { f64::INFINITY }
     }
 

@@ -122,7 +122,7 @@ impl<'g> Work<'g> {
             cut.beta = scaled(adjoints.next().cloned().unwrap_or_default());
             for end in &mut cut.ends {
                 let raw = adjoints.next().cloned().unwrap_or_default();
-                let pi = normalized(raw.into_iter().map(|p| p.max(0.0)).collect());
+                let pi = floored(normalized(raw.into_iter().map(|p| p.max(0.0)).collect()));
                 let change = pi.iter().zip(&end.pi).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
                 largest = largest.max(change);
                 end.pi = pi;
@@ -134,7 +134,7 @@ impl<'g> Work<'g> {
 
     /// Natural log of what the cut network counts twice over, by the messages as they stand.
     pub(super) fn counted_twice_ln(&self) -> f64 {
-        self.cuts.iter().map(|cut| cut.ends.len() as f64 * libm::log(cut.agreement(self.graph).abs())).sum()
+        self.cuts.iter().map(|cut| cut.ends.len() as f64 * libm::log(cut.agreement(self.graph).abs().max(1e-300))).sum()
     }
 
     /// The messages of all cut links, over all states of the link's variable.
@@ -193,7 +193,7 @@ impl Cut {
         for (end, lambda) in self.ends.iter_mut().zip(lambdas) {
             let lambda = scaled(lambda.into_iter().map(|l| l.max(0.0)).collect());
             // A message without mass is a message lost to rounding: say nothing instead.
-            end.lambda = if lambda.iter().any(|&l| l > 0.0) { lambda } else { vec![1.0; lambda.len()] };
+            end.lambda = if lambda.iter().any(|&l| l > 0.0) { floored(lambda) } else { vec![1.0; lambda.len()] };
         }
     }
 
@@ -202,6 +202,11 @@ impl Cut {
         let table = self.rest_table(graph);
         if self.beta.is_empty() { 1.0 } else { table.iter().zip(&self.beta).map(|(u, b)| u * b).sum() }
     }
+}
+
+/// Raised to at least 1e-12: messages around loops must not talk each other into an impossibility.
+fn floored(message: Vec<f64>) -> Vec<f64> {
+    message.into_iter().map(|m| m.max(1e-12)).collect()
 }
 
 /// Scaled to sum to one; flat where there is nothing to scale.
