@@ -12,7 +12,7 @@ use super::work::{Message, Work};
 use super::{Accuracy, CutLink, Error, Limits};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
-const CANCELED: f64 = 1e-12;
+const CANCELED: f64 = 1e-11;
 /// If the chain form is beyond the budget, this much is put up with rather than cutting.
 const TOLERABLE: f64 = 1e-7;
 
@@ -110,7 +110,9 @@ impl Settled<'_> {
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
     pub(super) fn error(&self) -> f64 {
         let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
-        if usable && self.upward.error.is_finite() { self.upward.error } else { f64::INFINITY }
+        let rough = self.upward.error;
+        let error = if rough <= CANCELED { rough } else { self.work.program.closer_error(&self.upward) };
+        if usable && error.is_finite() { error } else { f64::INFINITY }
     }
 
     fn log_evidence(&self) -> f64 {
