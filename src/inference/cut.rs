@@ -137,7 +137,9 @@ fn restored(graph: &Graph, fixed: &[bool], scores: &[f64], mut cut: Vec<bool>, c
     cut
 }
 
-/// Whether the whole graph is within the budget.
-pub(super) fn fits(graph: &Graph, limits: &Limits) -> bool {
-    search(graph, &vec![false; graph.links.len()], limits.orders).cells <= limits.cells as f64
+/// The whole graph without cuts, where that is within the budget.
+pub(super) fn whole(graph: &Graph, limits: &Limits) -> Option<Choice> {
+    let cut = vec![false; graph.links.len()];
+    let order = search(graph, &cut, limits.orders);
+    (order.cells <= limits.cells as f64).then_some(Choice { cut, order })
 }
