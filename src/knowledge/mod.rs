@@ -2,9 +2,11 @@
 //!
 //! Everything here has been checked: every reference resolves, every row of chances sums to one, every gate is acyclic.
 
+pub mod codes;
 pub mod items;
 pub mod layout;
 pub mod raw;
+pub(crate) mod yaml;
 
 use crate::units::{Chance, Minutes, Money};
 pub use items::{Items, Ix};
