@@ -11,6 +11,7 @@ pub mod brute;
 
 mod barren;
 mod base;
+mod bits;
 mod compile;
 mod cut;
 mod eliminate;
@@ -19,8 +20,10 @@ mod graph;
 mod kernel;
 mod order;
 mod posterior;
+mod sample;
 mod solve;
 mod work;
+mod worlds;
 
 use crate::model::network::{Network, Observation, VarIx};
 
@@ -29,6 +32,7 @@ use solve::Wanted;
 
 pub use graph::Target;
 pub use posterior::Posterior;
+pub use worlds::Worlds;
 
 /// A network ready for queries.
 #[derive(Clone, Debug)]
@@ -175,5 +179,16 @@ impl Engine {
     pub fn log_evidence(&self, observations: &[Observation], limits: &Limits) -> Result<f64, Error> {
         self.base.check_observations(observations)?;
         Ok(solve::solve(&self.base, observations, limits, Wanted::Evidence, &[])?.log_evidence)
+    }
+
+    /// Draws `n` worlds from the posterior; the same seed gives the same worlds.
+    ///
+    /// Over cut links the gate's end of a link knows its input by the messages only.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`].
+    pub fn worlds(&self, observations: &[Observation], n: usize, seed: u64, limits: &Limits) -> Result<Worlds, Error> {
+        self.base.check_observations(observations)?;
+        worlds::draw(&self.base, observations, n, seed, limits)
     }
 }
