@@ -7,7 +7,6 @@
 
 use super::codes;
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
-use serde::Deserialize;
 use serde::de::{self, DeserializeOwned, DeserializeSeed, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
 use serde_yaml::Location;
 use std::cell::{Cell, RefCell};
