@@ -10,7 +10,7 @@ pub mod node;
 pub mod raw;
 pub mod resolve;
 pub mod vet;
-mod yaml;
+pub(crate) mod yaml;
 
 use crate::finding::{Findings, Place};
 use crate::units::{Chance, Minutes, Money};
