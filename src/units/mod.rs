@@ -2,7 +2,7 @@
 
 pub mod unit;
 
-pub use unit::{Measure, Unit};
+pub use unit::{Measure, Quantity, System, Unit, UnitError};
 
 use std::fmt;
 use std::iter::Sum;

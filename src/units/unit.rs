@@ -1,10 +1,803 @@
-//! Units of readings.
+//! Units of readings, conversions between them, and numbers with a unit as people write them.
+//!
+//! Factors are those of NIST SP 811 (2008), appendix B, where it lists the unit. Those marked exact follow from the
+//! exact definitions of the inch (0.0254 m), the avoirdupois pound (0.45359237 kg), the US gallon (231 cubic inches)
+//! and standard gravity (9.80665 m/s2). The conventional columns of mercury and water are fixed by convention.
+
+use std::fmt;
+
+/// What a unit measures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Quantity {
+    /// Pressure, and a swing of pressure.
+    Pressure,
+    /// Pressure gained or lost in a time.
+    PressureRate,
+    /// Voltage.
+    Voltage,
+    /// Electric current.
+    Current,
+    /// Electric resistance.
+    Resistance,
+    /// Temperature: the one quantity whose scales have different zeros.
+    Temperature,
+    /// Length, a gap, a height above the sea.
+    Length,
+    /// Angle.
+    Angle,
+    /// Turns of a screw.
+    Turns,
+    /// Time.
+    Time,
+    /// Volume.
+    Volume,
+    /// Volume delivered in a time.
+    Flow,
+    /// A share of a whole.
+    Ratio,
+    /// Speed of rotation.
+    Speed,
+    /// Torque.
+    Torque,
+}
+
+impl Quantity {
+    /// Every quantity.
+    pub const ALL: [Self; 15] = [
+        Self::Pressure,
+        Self::PressureRate,
+        Self::Voltage,
+        Self::Current,
+        Self::Resistance,
+        Self::Temperature,
+        Self::Length,
+        Self::Angle,
+        Self::Turns,
+        Self::Time,
+        Self::Volume,
+        Self::Flow,
+        Self::Ratio,
+        Self::Speed,
+        Self::Torque,
+    ];
+
+    /// Its word in the knowledge base: `pressure-rate`.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Pressure => "pressure",
+            Self::PressureRate => "pressure-rate",
+            Self::Voltage => "voltage",
+            Self::Current => "current",
+            Self::Resistance => "resistance",
+            Self::Temperature => "temperature",
+            Self::Length => "length",
+            Self::Angle => "angle",
+            Self::Turns => "turns",
+            Self::Time => "time",
+            Self::Volume => "volume",
+            Self::Flow => "flow",
+            Self::Ratio => "ratio",
+            Self::Speed => "speed",
+            Self::Torque => "torque",
+        }
+    }
+
+    /// The quantity of a word.
+    #[must_use]
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|q| q.word() == word)
+    }
+
+    /// The units that measure it, the one of the international system first.
+    pub fn units(self) -> impl Iterator<Item = Unit> {
+        Unit::ALL.into_iter().filter(move |u| u.quantity() == self)
+    }
+
+    /// Its units in a row, for messages: "kPa, MPa, bar, psi".
+    #[must_use]
+    pub fn unit_list(self) -> String {
+        self.units().map(Unit::symbol).collect::<Vec<_>>().join(", ")
+    }
+}
+
+impl fmt::Display for Quantity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// Metric or US customary.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum System {
+    /// Metric: kPa, degrees Celsius, mm, N m.
+    Metric,
+    /// US customary: psi, degrees Fahrenheit, inches, lbf ft.
+    Us,
+}
 
 /// A unit of measurement.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Unit {
-    /// Pounds per square inch.
+    /// Kilopascal.
+    Kpa,
+    /// Megapascal.
+    Mpa,
+    /// Bar.
+    Bar,
+    /// Pound-force per square inch.
     Psi,
+    /// Kilogram-force per square centimeter.
+    KgfPerCm2,
+    /// Standard atmosphere.
+    Atm,
+    /// Inch of mercury, conventional.
+    InHg,
+    /// Millimeter of mercury, conventional.
+    MmHg,
+    /// Inch of water, conventional.
+    InH2o,
+    /// Kilopascal per minute.
+    KpaPerMin,
+    /// Pound-force per square inch per minute.
+    PsiPerMin,
+    /// Volt.
+    Volt,
+    /// Millivolt.
+    Millivolt,
+    /// Kilovolt.
+    Kilovolt,
+    /// Ampere.
+    Ampere,
+    /// Milliampere.
+    Milliampere,
+    /// Ohm.
+    Ohm,
+    /// Kilohm.
+    Kilohm,
+    /// Megohm.
+    Megohm,
+    /// Degree Celsius.
+    Celsius,
+    /// Degree Fahrenheit.
+    Fahrenheit,
+    /// Millimeter.
+    Millimeter,
+    /// Meter.
+    Meter,
+    /// Inch.
+    Inch,
+    /// Foot.
+    Foot,
+    /// Degree of angle.
+    Degree,
+    /// Turn of a screw.
+    Turn,
+    /// Second.
+    Second,
+    /// Minute.
+    Minute,
+    /// Hour.
+    Hour,
+    /// Milliliter.
+    Milliliter,
+    /// Liter.
+    Liter,
+    /// US fluid ounce.
+    FlOz,
+    /// US gallon.
+    UsGallon,
+    /// Milliliter in ten seconds: what a pump delivers over one burst of cranking.
+    MlPer10S,
+    /// Milliliter per minute.
+    MlPerMin,
+    /// Liter per hour.
+    LiterPerHour,
+    /// US gallon per hour.
+    GallonPerHour,
+    /// Percent.
+    Percent,
+    /// Revolution per minute.
+    Rpm,
+    /// Newton meter.
+    NewtonMeter,
+    /// Pound-force inch.
+    LbfInch,
+    /// Pound-force foot.
+    LbfFoot,
+}
+
+/// Inch in meters, exact (NIST SP 811, B.6).
+const INCH: f64 = 0.0254;
+/// Avoirdupois pound-force in newtons: pound times standard gravity, both exact.
+const LBF: f64 = 0.453_592_37 * 9.806_65;
+/// Pound-force per square inch in pascals, exact but for rounding: 6894.757293168...
+const PSI: f64 = LBF / (INCH * INCH);
+/// US gallon in milliliters, exact: 231 cubic inches.
+const GALLON: f64 = 3_785.411_784;
+
+impl Unit {
+    /// Every unit, those of the international system first in each quantity.
+    pub const ALL: [Self; 43] = [
+        Self::Kpa,
+        Self::Mpa,
+        Self::Bar,
+        Self::Psi,
+        Self::KgfPerCm2,
+        Self::Atm,
+        Self::InHg,
+        Self::MmHg,
+        Self::InH2o,
+        Self::KpaPerMin,
+        Self::PsiPerMin,
+        Self::Volt,
+        Self::Millivolt,
+        Self::Kilovolt,
+        Self::Ampere,
+        Self::Milliampere,
+        Self::Ohm,
+        Self::Kilohm,
+        Self::Megohm,
+        Self::Celsius,
+        Self::Fahrenheit,
+        Self::Millimeter,
+        Self::Meter,
+        Self::Inch,
+        Self::Foot,
+        Self::Degree,
+        Self::Turn,
+        Self::Second,
+        Self::Minute,
+        Self::Hour,
+        Self::Milliliter,
+        Self::Liter,
+        Self::FlOz,
+        Self::UsGallon,
+        Self::MlPer10S,
+        Self::MlPerMin,
+        Self::LiterPerHour,
+        Self::GallonPerHour,
+        Self::Percent,
+        Self::Rpm,
+        Self::NewtonMeter,
+        Self::LbfInch,
+        Self::LbfFoot,
+    ];
+
+    /// Its symbol as shown: "psi", "kgf/cm2".
+    #[must_use]
+    pub fn symbol(self) -> &'static str {
+        self.names()[0]
+    }
+
+    /// Its symbol, then other ways to write it.
+    fn names(self) -> &'static [&'static str] {
+        match self {
+            Self::Kpa => &["kPa"],
+            Self::Mpa => &["MPa"],
+            Self::Bar => &["bar"],
+            Self::Psi => &["psi", "lbf/in2"],
+            Self::KgfPerCm2 => &["kgf/cm2", "kgf/cm²", "kg/cm2", "kg/cm²"],
+            Self::Atm => &["atm"],
+            Self::InHg => &["inHg", "in Hg"],
+            Self::MmHg => &["mmHg", "mm Hg"],
+            Self::InH2o => &["inH2O", "in H2O", "inH₂O"],
+            Self::KpaPerMin => &["kPa/min"],
+            Self::PsiPerMin => &["psi/min", "psi per min", "psi per minute"],
+            Self::Volt => &["V", "volt", "volts"],
+            Self::Millivolt => &["mV"],
+            Self::Kilovolt => &["kV"],
+            Self::Ampere => &["A", "amp", "amps"],
+            Self::Milliampere => &["mA"],
+            Self::Ohm => &["ohm", "ohms", "Ω", "Ω"],
+            Self::Kilohm => &["kohm", "kohms", "kΩ", "kΩ"],
+            Self::Megohm => &["Mohm", "Mohms", "megohm", "megohms", "MΩ", "MΩ"],
+            Self::Celsius => &["C", "°C", "deg C", "degC"],
+            Self::Fahrenheit => &["F", "°F", "deg F", "degF"],
+            Self::Millimeter => &["mm"],
+            Self::Meter => &["m"],
+            Self::Inch => &["in", "inch", "inches"],
+            Self::Foot => &["ft", "foot", "feet"],
+            Self::Degree => &["deg", "°", "degree", "degrees"],
+            Self::Turn => &["turns", "turn"],
+            Self::Second => &["s", "sec", "second", "seconds"],
+            Self::Minute => &["min", "minute", "minutes"],
+            Self::Hour => &["h", "hr", "hour", "hours"],
+            Self::Milliliter => &["mL", "cc", "cm3"],
+            Self::Liter => &["L", "liter", "liters"],
+            Self::FlOz => &["fl oz", "US fl oz", "floz"],
+            Self::UsGallon => &["US gal", "gal"],
+            Self::MlPer10S => &["mL/10 s", "mL/10s", "mL per 10 s"],
+            Self::MlPerMin => &["mL/min", "mL per min"],
+            Self::LiterPerHour => &["L/h"],
+            Self::GallonPerHour => &["US gal/h", "gal/h"],
+            Self::Percent => &["%", "percent"],
+            Self::Rpm => &["rpm", "r/min", "1/min"],
+            Self::NewtonMeter => &["N m", "Nm", "N*m", "N·m"],
+            Self::LbfInch => &["lbf in", "lbf*in", "lbf·in", "in lbf", "in lb"],
+            Self::LbfFoot => &["lbf ft", "lbf*ft", "lbf·ft", "ft lbf", "ft lb"],
+        }
+    }
+
+    /// What it measures.
+    #[must_use]
+    pub fn quantity(self) -> Quantity {
+        match self {
+            Self::Kpa
+            | Self::Mpa
+            | Self::Bar
+            | Self::Psi
+            | Self::KgfPerCm2
+            | Self::Atm
+            | Self::InHg
+            | Self::MmHg
+            | Self::InH2o => Quantity::Pressure,
+            Self::KpaPerMin | Self::PsiPerMin => Quantity::PressureRate,
+            Self::Volt | Self::Millivolt | Self::Kilovolt => Quantity::Voltage,
+            Self::Ampere | Self::Milliampere => Quantity::Current,
+            Self::Ohm | Self::Kilohm | Self::Megohm => Quantity::Resistance,
+            Self::Celsius | Self::Fahrenheit => Quantity::Temperature,
+            Self::Millimeter | Self::Meter | Self::Inch | Self::Foot => Quantity::Length,
+            Self::Degree => Quantity::Angle,
+            Self::Turn => Quantity::Turns,
+            Self::Second | Self::Minute | Self::Hour => Quantity::Time,
+            Self::Milliliter | Self::Liter | Self::FlOz | Self::UsGallon => Quantity::Volume,
+            Self::MlPer10S | Self::MlPerMin | Self::LiterPerHour | Self::GallonPerHour => Quantity::Flow,
+            Self::Percent => Quantity::Ratio,
+            Self::Rpm => Quantity::Speed,
+            Self::NewtonMeter | Self::LbfInch | Self::LbfFoot => Quantity::Torque,
+        }
+    }
+
+    /// How many of the quantity's base unit one of this is. The base units: Pa, Pa/min, V, A, ohm, degree Celsius, m,
+    /// degree, turn, s, mL, mL/min, percent, rpm, N m.
+    ///
+    /// Source: NIST SP 811, appendix B; the conventional values of mercury and water columns to the digits it gives.
+    fn factor(self) -> f64 {
+        match self {
+            Self::Kpa | Self::KpaPerMin => 1e3,
+            Self::Mpa => 1e6,
+            Self::Bar => 1e5,
+            Self::Psi | Self::PsiPerMin => PSI,
+            Self::KgfPerCm2 => 98_066.5,
+            Self::Atm => 101_325.0,
+            Self::InHg => 3_386.389,
+            Self::MmHg => 133.322_387_415,
+            Self::InH2o => 249.088_91,
+            Self::Volt
+            | Self::Ampere
+            | Self::Ohm
+            | Self::Celsius
+            | Self::Meter
+            | Self::Degree
+            | Self::Turn
+            | Self::Second
+            | Self::Milliliter
+            | Self::MlPerMin
+            | Self::Percent
+            | Self::Rpm
+            | Self::NewtonMeter => 1.0,
+            Self::Millivolt | Self::Milliampere | Self::Millimeter => 1e-3,
+            Self::Kilovolt | Self::Kilohm | Self::Liter => 1e3,
+            Self::Megohm => 1e6,
+            Self::Fahrenheit => 1.0 / 1.8,
+            Self::Inch => INCH,
+            Self::Foot => 12.0 * INCH,
+            Self::Minute => 60.0,
+            Self::Hour => 3_600.0,
+            Self::FlOz => GALLON / 128.0,
+            Self::UsGallon => GALLON,
+            Self::MlPer10S => 6.0,
+            Self::LiterPerHour => 1e3 / 60.0,
+            Self::GallonPerHour => GALLON / 60.0,
+            Self::LbfInch => LBF * INCH,
+            Self::LbfFoot => LBF * 12.0 * INCH,
+        }
+    }
+
+    /// Where the zero of the base unit lies on this scale: 32 for degrees Fahrenheit, else 0.
+    fn zero(self) -> f64 {
+        if self == Self::Fahrenheit { 32.0 } else { 0.0 }
+    }
+
+    /// A value in this unit, in another. `None` where they measure different things.
+    #[must_use]
+    pub fn convert(self, value: f64, to: Self) -> Option<f64> {
+        if self == to {
+            return Some(value);
+        }
+        let base = (value - self.zero()) * self.factor();
+        (self.quantity() == to.quantity()).then(|| base / to.factor() + to.zero())
+    }
+
+    /// A difference in this unit, in another: 9 F of warming are 5 C. `None` where they measure different things.
+    #[must_use]
+    pub fn convert_span(self, span: f64, to: Self) -> Option<f64> {
+        if self == to {
+            return Some(span);
+        }
+        (self.quantity() == to.quantity()).then(|| span * self.factor() / to.factor())
+    }
+
+    /// The unit a screen in this system shows instead.
+    #[must_use]
+    pub fn in_system(self, system: System) -> Self {
+        match system {
+            System::Metric => self.metric(),
+            System::Us => self.us(),
+        }
+    }
+
+    fn metric(self) -> Self {
+        match self {
+            Self::Psi | Self::KgfPerCm2 | Self::Atm | Self::InHg | Self::MmHg | Self::InH2o => Self::Kpa,
+            Self::PsiPerMin => Self::KpaPerMin,
+            Self::Fahrenheit => Self::Celsius,
+            Self::Inch => Self::Millimeter,
+            Self::Foot => Self::Meter,
+            Self::FlOz => Self::Milliliter,
+            Self::UsGallon => Self::Liter,
+            Self::GallonPerHour => Self::LiterPerHour,
+            Self::LbfInch | Self::LbfFoot => Self::NewtonMeter,
+            same => same,
+        }
+    }
+
+    /// Small volumes stay in milliliters: bench bottles in US shops are marked so.
+    fn us(self) -> Self {
+        match self {
+            Self::Kpa | Self::Mpa | Self::Bar | Self::KgfPerCm2 | Self::Atm | Self::MmHg => Self::Psi,
+            Self::KpaPerMin => Self::PsiPerMin,
+            Self::Celsius => Self::Fahrenheit,
+            Self::Millimeter => Self::Inch,
+            Self::Meter => Self::Foot,
+            Self::Liter => Self::UsGallon,
+            Self::LiterPerHour => Self::GallonPerHour,
+            Self::NewtonMeter => Self::LbfFoot,
+            same => same,
+        }
+    }
+
+    /// The unit of a symbol, as people write it. Case matters only for megohms: "mohm" would be a thousandth of an ohm.
+    ///
+    /// # Errors
+    /// [`UnitError::Unknown`], with the nearest symbol.
+    pub fn parse(text: &str) -> Result<Self, UnitError> {
+        let word = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        let exact = |u: &Self| u.names().contains(&word.as_str());
+        let any_case =
+            |u: &Self| *u != Self::Megohm && u.names().iter().any(|n| n.to_lowercase() == word.to_lowercase());
+        let found = Self::ALL.into_iter().find(exact).or_else(|| Self::ALL.into_iter().find(any_case));
+        found.ok_or_else(|| {
+            let names = Self::ALL.into_iter().map(Self::symbol);
+            let near = crate::finding::nearest(&word, names).filter(|_| word.len() > 1);
+            UnitError::Unknown { unit: shortened(&word), near }
+        })
+    }
+}
+
+/// What a person typed, cut to a length a message can carry.
+fn shortened(text: &str) -> String {
+    const MOST: usize = 40;
+    if text.chars().count() <= MOST { text.to_owned() } else { text.chars().take(MOST).chain(['…']).collect() }
+}
+
+impl fmt::Display for Unit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.symbol())
+    }
+}
+
+/// Why a text is not a number with a unit.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum UnitError {
+    /// It does not begin with a number.
+    #[error("expected a number with a unit, such as `9.8 bar`, found `{text}`")]
+    NoNumber {
+        /// What was written.
+        text: String,
+    },
+    /// It has a comma in the number.
+    #[error("expected a decimal point and no commas in a number, found `{text}`")]
+    Comma {
+        /// What was written.
+        text: String,
+    },
+    /// It has no unit.
+    #[error("expected a unit after `{text}`{}", units_of(*.expected))]
+    NoUnit {
+        /// What was written.
+        text: String,
+        /// The quantity, where it is known.
+        expected: Option<Quantity>,
+    },
+    /// The number is not finite.
+    #[error("expected a finite number, found `{text}`")]
+    NotFinite {
+        /// What was written.
+        text: String,
+    },
+    /// Nobody knows this unit.
+    #[error("unit `{unit}` is not known{}", .near.map(|n| format!(", nearest is `{n}`")).unwrap_or_default())]
+    Unknown {
+        /// What was written.
+        unit: String,
+        /// The nearest symbol.
+        near: Option<&'static str>,
+    },
+    /// It measures something else.
+    #[error("expected a unit of {expected} ({}), found `{found}`, a unit of {}", .expected.unit_list(), .found.quantity())]
+    WrongQuantity {
+        /// What was to be measured.
+        expected: Quantity,
+        /// What was written.
+        found: Unit,
+    },
+}
+
+fn units_of(quantity: Option<Quantity>) -> String {
+    quantity.map(|q| format!(", one of {}", q.unit_list())).unwrap_or_default()
+}
+
+/// A number with a unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Measure {
+    /// The number, finite.
+    pub value: f64,
+    /// Its unit.
+    pub unit: Unit,
+}
+
+impl Measure {
+    /// Reads "9.8 bar", "142psi", "-3 kPa", "1 3/8 turns".
+    ///
+    /// # Errors
+    /// Where there is no number or no known unit; see [`UnitError`].
+    pub fn parse(text: &str) -> Result<Self, UnitError> {
+        let (number, unit) = split_number(text)?;
+        if unit.is_empty() {
+            return Err(UnitError::NoUnit { text: shortened(text.trim()), expected: None });
+        }
+        Ok(Self { value: number, unit: Unit::parse(unit)? })
+    }
+
+    /// Reads a number with a unit of this quantity.
+    ///
+    /// # Errors
+    /// As [`Measure::parse`], and where the unit is of another quantity.
+    pub fn parse_as(text: &str, quantity: Quantity) -> Result<Self, UnitError> {
+        let measure = Self::parse(text).map_err(|e| match e {
+            UnitError::NoUnit { text, .. } => UnitError::NoUnit { text, expected: Some(quantity) },
+            other => other,
+        })?;
+        if measure.unit.quantity() == quantity {
+            Ok(measure)
+        } else {
+            Err(UnitError::WrongQuantity { expected: quantity, found: measure.unit })
+        }
+    }
+
+    /// The number in another unit; `None` where that measures something else.
+    #[must_use]
+    pub fn get(self, unit: Unit) -> Option<f64> {
+        self.unit.convert(self.value, unit)
+    }
+
+    /// The same in the units of a system.
+    #[must_use]
+    pub fn in_system(self, system: System) -> Self {
+        let unit = self.unit.in_system(system);
+        Self { value: self.unit.convert(self.value, unit).unwrap_or(self.value), unit }
+    }
+}
+
+impl fmt::Display for Measure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.unit {
+            Unit::Percent => write!(f, "{}%", self.value),
+            unit => write!(f, "{} {unit}", self.value),
+        }
+    }
+}
+
+/// The number a text begins with, and what follows it, trimmed. A fraction may follow a whole number or stand alone.
+fn split_number(text: &str) -> Result<(f64, &str), UnitError> {
+    let trimmed = text.trim();
+    let (sign, rest) = match trimmed.strip_prefix('-') {
+        Some(rest) => (-1.0, rest.trim_start()),
+        None => (1.0, trimmed.strip_prefix('+').unwrap_or(trimmed)),
+    };
+    let (first, after) = rest.split_at(rest.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(rest.len()));
+    if after.starts_with(',') && !first.is_empty() {
+        return Err(UnitError::Comma { text: shortened(trimmed) });
+    }
+    let no_number = || UnitError::NoNumber { text: shortened(trimmed) };
+    let whole: f64 = first.parse().map_err(|_| no_number())?;
+    let (value, unit) = match fraction(whole, after) {
+        Some(read) => read,
+        None => exponent(first, after).unwrap_or((whole, after)),
+    };
+    if value.is_finite() {
+        Ok((sign * value, unit.trim()))
+    } else {
+        Err(UnitError::NotFinite { text: shortened(trimmed) })
+    }
+}
+
+/// Reads "3/8" after a whole number, or "/8" where that number was the top of the fraction.
+fn fraction(whole: f64, after: &str) -> Option<(f64, &str)> {
+    let digits = |s: &str| s.find(|c: char| !c.is_ascii_digit()).unwrap_or(s.len());
+    if let Some(below) = after.strip_prefix('/') {
+        let (bottom, unit) = below.split_at(digits(below));
+        return Some((whole / bottom.parse::<f64>().ok()?, unit));
+    }
+    let part = after.strip_prefix(' ')?.trim_start();
+    let (top, below) = part.split_at(digits(part));
+    let below = below.strip_prefix('/')?;
+    let (bottom, unit) = below.split_at(digits(below));
+    Some((whole + top.parse::<f64>().ok()? / bottom.parse::<f64>().ok()?, unit))
+}
+
+/// Reads "e-3" after a number.
+fn exponent<'a>(first: &str, after: &'a str) -> Option<(f64, &'a str)> {
+    let power = after.strip_prefix(['e', 'E'])?;
+    let signed = power.strip_prefix(['-', '+']).unwrap_or(power);
+    let digits = signed.find(|c: char| !c.is_ascii_digit()).unwrap_or(signed.len());
+    let length = after.len() - signed.len() + digits;
+    let value = format!("{first}{}", &after[..length]).parse().ok()?;
+    (digits > 0).then(|| (value, &after[length..]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn close(found: f64, expected: f64, digits: i32) {
+        let error = ((found - expected) / expected).abs();
+        assert!(error < 10f64.powi(-digits), "{found} is not {expected} to {digits} digits");
+    }
+
+    fn get(text: &str, unit: Unit) -> f64 {
+        Measure::parse(text).unwrap().get(unit).unwrap()
+    }
+
+    #[test]
+    fn factors_are_those_of_the_standard() {
+        // NIST SP 811, appendix B.8 and B.9, from memory of the page; the pound, inch and gallon are exact.
+        close(get("1 psi", Unit::Kpa), 6.894_757_293_168, 12);
+        close(get("1 bar", Unit::Kpa), 100.0, 15);
+        close(get("1 atm", Unit::Kpa), 101.325, 15);
+        close(get("1 atm", Unit::Psi), 14.695_9, 5);
+        close(get("1 inHg", Unit::Kpa), 3.386_389, 15);
+        close(get("1 mmHg", Unit::Kpa), 0.133_322_387_415, 14);
+        close(get("1 kgf/cm2", Unit::Psi), 14.223_3, 5);
+        close(get("1 inH2O", Unit::Kpa), 0.249_088_91, 14);
+        close(get("1 lbf in", Unit::NewtonMeter), 0.112_984_8, 6);
+        close(get("1 lbf ft", Unit::NewtonMeter), 1.355_817_9, 7);
+        close(get("1 US fl oz", Unit::Milliliter), 29.573_529_562_5, 14);
+        close(get("1 US gal", Unit::Liter), 3.785_411_784, 14);
+        close(get("1 ft", Unit::Meter), 0.304_8, 14);
+        close(get("1 in", Unit::Millimeter), 25.4, 14);
+        close(get("1 mL per 10 s", Unit::MlPerMin), 6.0, 14);
+    }
+
+    #[test]
+    fn pairs_printed_in_manuals_agree_to_their_digits() {
+        assert!((get("590 kPa", Unit::KgfPerCm2) - 6.0).abs() < 0.1);
+        assert!((get("590 kPa", Unit::Psi) - 85.6).abs() < 0.05);
+        assert!((get("34 kPa", Unit::Psi) - 5.0).abs() < 0.1);
+        assert!((get("50 kPa", Unit::Psi) - 7.3).abs() < 0.05);
+        assert!((get("0.4 bar", Unit::Psi) - 5.8).abs() < 0.05);
+        assert!((get("515 psi", Unit::Kpa) - 3551.0).abs() < 0.5);
+        assert!((get("25 N m", Unit::LbfFoot) - 18.4).abs() < 0.05);
+        assert!((get("172 kPa", Unit::Psi) - 25.0).abs() < 0.1);
+    }
+
+    #[test]
+    fn temperatures_have_different_zeros_and_spans_have_none() {
+        close(get("212 F", Unit::Celsius), 100.0, 14);
+        close(get("-40 °C", Unit::Fahrenheit), -40.0, 13);
+        close(get("80 F", Unit::Celsius), 26.666_666_666_7, 11);
+        close(Unit::Fahrenheit.convert_span(9.0, Unit::Celsius).unwrap(), 5.0, 14);
+    }
+
+    #[test]
+    fn people_write_it_in_many_ways() {
+        for (text, value, unit) in [
+            ("9.8 bar", 9.8, Unit::Bar),
+            ("142 psi", 142.0, Unit::Psi),
+            ("142psi", 142.0, Unit::Psi),
+            (" 142  PSI ", 142.0, Unit::Psi),
+            ("1 3/8 turns", 1.375, Unit::Turn),
+            ("3/4 turn", 0.75, Unit::Turn),
+            ("-4 psi", -4.0, Unit::Psi),
+            ("+.5 psi", 0.5, Unit::Psi),
+            ("5%", 5.0, Unit::Percent),
+            ("5 kΩ", 5.0, Unit::Kilohm),
+            ("1e3 ohm", 1000.0, Unit::Ohm),
+            ("18 lbf ft", 18.0, Unit::LbfFoot),
+            ("25 Nm", 25.0, Unit::NewtonMeter),
+            ("3 mL/10 s", 3.0, Unit::MlPer10S),
+            ("10 min", 10.0, Unit::Minute),
+            ("350 m", 350.0, Unit::Meter),
+        ] {
+            assert_eq!(Measure::parse(text), Ok(Measure { value, unit }), "{text}");
+        }
+        assert!(Measure::parse("2 mohm").is_err(), "a thousandth of an ohm is not a million of them");
+    }
+
+    #[test]
+    fn errors_say_what_was_expected() {
+        let said = |text: &str| Measure::parse_as(text, Quantity::Pressure).unwrap_err().to_string();
+        assert_eq!(said("9,8 bar"), "expected a decimal point and no commas in a number, found `9,8 bar`");
+        assert_eq!(
+            said("142"),
+            "expected a unit after `142`, one of kPa, MPa, bar, psi, kgf/cm2, atm, inHg, mmHg, inH2O"
+        );
+        assert_eq!(said("142 psii"), "unit `psii` is not known, nearest is `psi`");
+        assert_eq!(
+            said("12 V"),
+            "expected a unit of pressure (kPa, MPa, bar, psi, kgf/cm2, atm, inHg, mmHg, inH2O), found `V`, \
+             a unit of voltage"
+        );
+        assert_eq!(said("low"), "expected a number with a unit, such as `9.8 bar`, found `low`");
+        assert_eq!(said("1/0 psi"), "expected a finite number, found `1/0 psi`");
+    }
+
+    #[test]
+    fn every_unit_is_listed_once_and_its_names_are_its_own() {
+        for (at, unit) in Unit::ALL.into_iter().enumerate() {
+            assert_eq!(unit as usize, at, "{unit:?} is out of place in Unit::ALL");
+            for name in unit.names() {
+                assert_eq!(Unit::parse(name), Ok(unit), "{name}");
+            }
+        }
+        for (at, quantity) in Quantity::ALL.into_iter().enumerate() {
+            assert_eq!(quantity as usize, at);
+            assert_eq!(Quantity::parse(quantity.word()), Some(quantity));
+            assert!(quantity.units().next().is_some());
+        }
+    }
+
+    #[test]
+    fn systems_pair_units_of_one_quantity() {
+        let shown = |text: &str, system| Measure::parse(text).unwrap().in_system(system).to_string();
+        assert_eq!(shown("100 kPa", System::Metric), "100 kPa");
+        assert_eq!(shown("32 F", System::Metric), "0 C");
+        assert_eq!(shown("1 in", System::Us), "1 in");
+        for unit in Unit::ALL {
+            for system in [System::Metric, System::Us] {
+                assert_eq!(unit.in_system(system).quantity(), unit.quantity());
+                assert_eq!(unit.in_system(system).in_system(system), unit.in_system(system));
+            }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn there_and_back_is_the_same(value in -1e6..1e6f64, from in 0..Unit::ALL.len(), to in 0..Unit::ALL.len()) {
+            let (from, to) = (Unit::ALL[from], Unit::ALL[to]);
+            match from.convert(value, to) {
+                Some(there) => {
+                    let back = to.convert(there, from).unwrap();
+                    prop_assert!((back - value).abs() <= 1e-9 * value.abs().max(1.0));
+                }
+                None => prop_assert_ne!(from.quantity(), to.quantity()),
+            }
+        }
+
+        #[test]
+        fn what_is_shown_is_read_back(value in -1e6..1e6f64, unit in 0..Unit::ALL.len()) {
+            let measure = Measure { value, unit: Unit::ALL[unit] };
+            prop_assert_eq!(Measure::parse(&measure.to_string()).unwrap(), measure);
+        }
+
+        #[test]
+        fn no_text_makes_it_panic(text in "\\PC*") {
+            let _ = Measure::parse(&text);
+        }
+    }
 }
 /// A measure
 #[derive(Clone, Copy, Debug, PartialEq)]
