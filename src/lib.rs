@@ -9,5 +9,6 @@ pub mod finding;
 pub mod inference;
 pub mod knowledge;
 pub mod model;
+pub mod report;
 pub mod safety;
 pub mod units;
