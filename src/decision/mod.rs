@@ -4,21 +4,11 @@ use crate::access::AccessGraph;
 use crate::belief::Belief;
 use crate::case::Case;
 use crate::inference::{Error, Limits};
+use crate::knowledge::Cause;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Ix, Repair};
+pub use crate::safety::Action;
 use crate::safety::{Before, OpenHazard, Verdict};
 use crate::units::{Minutes, Money};
-
-/// Something to do.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Action {
-    /// A check at one place.
-    Check(Instance<Check>),
-    /// A repair at these places.
-    Repair(Ix<Repair>, Vec<usize>),
-    /// Handing over to a specialist.
-    HandOver,
-}
 
 /// What one outcome of an action would lead to.
 #[derive(Clone, Debug, PartialEq)]
@@ -85,6 +75,8 @@ pub struct Settings {
     pub alternatives: usize,
     /// Limits of inference.
     pub limits: Limits,
+    /// The time now, where it is known: a sniff grows old.
+    pub now: Option<jiff::Timestamp>,
 }
 
 /// What to do next.

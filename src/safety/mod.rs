@@ -1,11 +1,23 @@
 //! Hazards and interlocks: what is open, what is barred, and what must be done first.
+//!
+//! What is dangerous is data of the knowledge base; that it is obeyed is here. Nothing that this module bars is ever
+//! proposed, printed as a step or taken from a person without saying why.
+
+mod action;
+mod hazards;
+mod interlocks;
+mod limits;
+mod moment;
+
+pub use action::{Action, Traits};
+pub use moment::outcome_of;
 
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::Case;
-use crate::decision::Action;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Access, Check, Hazard, Interlock, Ix, Tick};
+use crate::knowledge::{Ability, Access, Check, Hazard, Interlock, Ix, Tick};
 use crate::units::Minutes;
+use jiff::Timestamp;
 
 /// An open hazard and why it is open.
 #[derive(Clone, Debug, PartialEq)]
@@ -56,27 +68,87 @@ pub enum Verdict {
 pub struct Safety {
     /// Hazards that are open.
     pub hazards: Vec<OpenHazard>,
-    /// An interlock that has ended the job.
-    pub ended: Option<Ix<Interlock>>,
+    /// Interlocks held on by something that happened and not yet released, one flag each.
+    held: Vec<bool>,
+    /// Ticks that hold, one flag each.
+    ticks: Vec<bool>,
+    /// What the craft can still do.
+    abilities: Vec<Ability>,
 }
 
 impl Safety {
-    /// Reads the log.
+    /// Reads the log; a sniff holds until something opens fuel.
     #[must_use]
-    pub fn of(_laid: &Laid<'_>, _graph: &AccessGraph, _case: &Case) -> Self {
-        todo!()
+    pub fn of(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Self {
+        Self::at(laid, graph, case, None)
+    }
+
+    /// Reads the log as at `now`: a sniff also grows old.
+    #[must_use]
+    pub fn at(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, now: Option<Timestamp>) -> Self {
+        Self {
+            hazards: hazards::open_hazards(laid, graph, case, now),
+            held: interlocks::held(laid, graph, case),
+            ticks: moment::ticks_held(laid, &case.log),
+            abilities: limits::abilities(laid, case),
+        }
+    }
+
+    /// What the craft can still do, as far as symptoms and answers tell.
+    #[must_use]
+    pub fn abilities(&self) -> &[Ability] {
+        &self.abilities
     }
 
     /// Whether an action may be done now, and what must be done first.
     #[must_use]
-    pub fn judge(
+    pub fn judge(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case, open: &OpenSet, action: &Action) -> Verdict {
+        let Some(traits) = action.traits(laid, graph) else { return Verdict::May(Before::default()) };
+        if let Some(why) = limits::beyond(laid, graph, case, action, &traits, &self.abilities) {
+            return Verdict::Barred { by: None, why };
+        }
+        let put_back = graph.to_put_back(laid, open, &traits.access);
+        let after = graph.after(laid, open, &traits.access);
+        let as_it_stands = self.interlocked(laid, case, &after, action, &traits, None);
+        if let Ok(ticks) = as_it_stands {
+            return Verdict::May(Before { put_back, close: None, ticks });
+        }
+        // Everything put back that it does not need, then, if that is not enough, what closes the hazard in the way.
+        let bare = graph.needed(&traits.access);
+        let put_back: Vec<Ix<Access>> =
+            graph.order().iter().rev().copied().filter(|a| open.has(*a) && !bare.has(*a)).collect();
+        if let Ok(ticks) = self.interlocked(laid, case, &bare, action, &traits, None) {
+            return Verdict::May(Before { put_back, close: None, ticks });
+        }
+        for hazard in &self.hazards {
+            if let Ok(ticks) = self.interlocked(laid, case, &bare, action, &traits, Some(hazard.hazard))
+                && let Some(close) = hazards::closing_check(laid, graph, case, hazard)
+            {
+                return Verdict::May(Before { put_back, close: Some(close), ticks });
+            }
+        }
+        let by = as_it_stands.err();
+        let why = by.map_or_else(String::new, |ix| laid.knowledge.interlocks[ix].why.clone());
+        Verdict::Barred { by, why }
+    }
+
+    /// The ticks that interlocks ask for before an action, or the interlock that bars it; `closed` is taken as closed.
+    fn interlocked(
         &self,
-        _laid: &Laid<'_>,
-        _graph: &AccessGraph,
-        _case: &Case,
-        _open: &OpenSet,
-        _action: &Action,
-    ) -> Verdict {
-        todo!()
+        laid: &Laid<'_>,
+        case: &Case,
+        after: &OpenSet,
+        action: &Action,
+        traits: &Traits,
+        closed: Option<Ix<Hazard>>,
+    ) -> Result<Vec<Ix<Tick>>, Ix<Interlock>> {
+        let mut hazard_flags = vec![false; laid.knowledge.hazards.len()];
+        for (ix, hazard) in laid.knowledge.hazards.iter() {
+            let open = self.hazards.iter().any(|h| h.hazard == ix) && closed != Some(ix);
+            hazard_flags[ix.at()] = open || hazards::opens(hazard, after).is_some();
+        }
+        let now =
+            moment::Moment { laid, case, log: &case.log, open: after, hazards: &hazard_flags, ticks: &self.ticks };
+        interlocks::ask(&now, &self.held, action, traits)
     }
 }

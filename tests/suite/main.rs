@@ -1,0 +1,6 @@
+//! The one integration binary: what is checked against the world outside.
+
+mod inference_oracle;
+mod inference_property;
+mod oracle_network;
+mod random_network;
