@@ -35,6 +35,54 @@ impl<T: std::hash::Hash> std::hash::Hash for Sp<T> {
     }
 }
 
+/// A knowledge base as its files say it, before anything but the shapes is checked.
+#[derive(Clone, Debug, Default)]
+pub struct RawKnowledge {
+    /// The names of the files, as given.
+    pub files: Vec<String>,
+    /// `craft.yaml`.
+    pub manifest: Option<In<RawManifest>>,
+    /// Facts asked at intake, in file order.
+    pub history: Vec<In<RawHistory>>,
+    /// Root faults.
+    pub causes: Vec<In<RawCause>>,
+    /// Intermediate events.
+    pub effects: Vec<In<RawEffect>>,
+    /// What the customer complains of.
+    pub symptoms: Vec<In<RawSymptom>>,
+    /// What one can look at, do or measure.
+    pub checks: Vec<In<RawCheck>>,
+    /// States of disassembly.
+    pub access: Vec<In<RawAccess>>,
+    /// Work.
+    pub repairs: Vec<In<RawRepair>>,
+    /// What can hurt.
+    pub hazards: Vec<In<RawHazard>>,
+    /// What forbids what.
+    pub interlocks: Vec<In<RawInterlock>>,
+    /// What comes along with what.
+    pub companions: Vec<In<RawCompanion>>,
+    /// What is written down before and set after.
+    pub settings: Vec<In<RawSetting>>,
+    /// Published sources.
+    pub sources: Vec<In<RawSource>>,
+    /// What adds repairs to a plan.
+    pub plan_rules: Vec<In<RawPlanRule>>,
+    /// Ids that stand in files or items that could not be read: those who name them are not to blame.
+    pub unread: std::collections::BTreeSet<String>,
+}
+
+/// An item and where it comes from.
+#[derive(Clone, Debug)]
+pub struct In<T> {
+    /// The position of its file in [`RawKnowledge::files`].
+    pub file: usize,
+    /// Its path in that file: `causes[3]`; for the manifest empty.
+    pub path: String,
+    /// The item.
+    pub item: T,
+}
+
 /// An id as written, with its place.
 pub type RawId = Sp<String>;
 /// A number as written, with its place.
@@ -482,7 +530,7 @@ pub struct RawCheck {
     #[serde(default)]
     pub pass: Vec<RawId>,
     /// The first row that holds gives the chances.
-    pub given: Vec<RawRow>,
+    pub given: Vec<Sp<RawRow>>,
     /// What it costs.
     pub cost: RawCost,
     /// What must be open.

@@ -1,0 +1,218 @@
+//! From files to raw shapes. The kind of a file is told by its path; what cannot be read is a finding, and one file's
+//! trouble does not hide another's.
+
+use super::codes;
+use super::raw::{In, RawKnowledge};
+use super::yaml::{self, Source};
+use crate::finding::{Finding, Findings, Place, Severity, nearest};
+use serde::de::DeserializeOwned;
+
+/// The most bytes of all files together.
+const MOST_BYTES: usize = 32 << 20;
+/// The most files.
+const MOST_FILES: usize = 2_000;
+
+/// What a file holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    Manifest,
+    History,
+    Causes,
+    Effects,
+    Symptoms,
+    Checks,
+    Access,
+    Repairs,
+    Hazards,
+    Interlocks,
+    Companions,
+    Settings,
+    Sources,
+    PlanRules,
+}
+
+impl Kind {
+    const ALL: [(Self, &'static str); 14] = [
+        (Self::Manifest, "craft"),
+        (Self::History, "history"),
+        (Self::Causes, "causes"),
+        (Self::Effects, "effects"),
+        (Self::Symptoms, "symptoms"),
+        (Self::Checks, "checks"),
+        (Self::Access, "access"),
+        (Self::Repairs, "repairs"),
+        (Self::Hazards, "hazards"),
+        (Self::Interlocks, "interlocks"),
+        (Self::Companions, "companions"),
+        (Self::Settings, "settings"),
+        (Self::Sources, "sources"),
+        (Self::PlanRules, "plan-rules"),
+    ];
+
+    fn of(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|(_, w)| *w == word).map(|(kind, _)| kind)
+    }
+
+    fn word(self) -> &'static str {
+        Self::ALL.into_iter().find(|(kind, _)| *kind == self).map_or("", |(_, w)| w)
+    }
+}
+
+/// Reads files, each a name and its bytes. Names are shown as given; the folder that holds `craft.yaml` is the root,
+/// and a file below it is `<kind>.yaml` or stands in a folder `<kind>`.
+///
+/// Cost: linear in the bytes, times one more than the broken items of a file (thirty at most).
+#[must_use]
+pub fn load(files: &[(String, Vec<u8>)]) -> (RawKnowledge, Findings) {
+    let mut loader = Loader { raw: RawKnowledge::default(), findings: Findings::new() };
+    let bytes: usize = files.iter().map(|(_, b)| b.len()).sum();
+    if bytes > MOST_BYTES || files.len() > MOST_FILES {
+        loader.findings.add(of_file(
+            files.first().map_or("", |(name, _)| name),
+            codes::TOO_MUCH,
+            format!("expected at most {MOST_FILES} files and {MOST_BYTES} bytes, found {} and {bytes}", files.len()),
+            "this is hardly a knowledge base; name the folder that holds `craft.yaml`",
+        ));
+        return (loader.raw, loader.findings);
+    }
+    let root = root(files);
+    // In the order of names, whatever order the file system gave.
+    let mut sorted: Vec<_> = files.iter().collect();
+    sorted.sort();
+    for (name, bytes) in sorted {
+        loader.file(name, name.strip_prefix(root).unwrap_or(name), bytes);
+    }
+    loader.manifest_is_there(root);
+    (loader.raw, loader.findings)
+}
+
+/// The folder, with its final `/`, that holds the uppermost `craft.yaml`; else what all names begin with.
+fn root(files: &[(String, Vec<u8>)]) -> &str {
+    let folder = |name: &'_ str| name.rfind('/').map_or(0, |at| at + 1);
+    let manifest = files
+        .iter()
+        .map(|(name, _)| name.as_str())
+        .filter(|name| &name[folder(name)..] == "craft.yaml")
+        .min_by_key(|name| (name.len(), *name));
+    if let Some(name) = manifest {
+        return &name[..folder(name)];
+    }
+    let mut names = files.iter().map(|(name, _)| name.as_str());
+    let first = names.next().unwrap_or_default();
+    let mut shared = &first[..folder(first)];
+    for name in names {
+        while !name.starts_with(shared) {
+            shared = &shared[..folder(shared.trim_end_matches('/'))];
+        }
+    }
+    // A folder of one kind alone: its name is the kind, not the root.
+    let last = shared.trim_end_matches('/');
+    if Kind::of(&last[folder(last)..]).is_some() { &shared[..folder(last)] } else { shared }
+}
+
+fn of_file(file: &str, code: &'static str, message: String, hint: &str) -> Finding {
+    Finding {
+        place: Place { file: file.to_owned(), line: 0, column: 0 },
+        severity: Severity::Error,
+        code,
+        path: String::new(),
+        message,
+        hints: vec![hint.to_owned()],
+    }
+}
+
+struct Loader {
+    raw: RawKnowledge,
+    findings: Findings,
+}
+
+impl Loader {
+    fn file(&mut self, name: &str, below_root: &str, bytes: &[u8]) {
+        let Some(kind) = self.kind(name, below_root) else { return };
+        let Some(text) = yaml::decode(name, bytes, &mut self.findings) else { return };
+        let source = Source { file: name, text };
+        self.raw.files.push(name.to_owned());
+        let empty = text.lines().all(|line| line.trim().is_empty() || line.trim_start().starts_with('#'));
+        if empty && kind != Kind::Manifest {
+            return;
+        }
+        if source.sound(&mut self.findings) {
+            self.items(kind, &source);
+        } else {
+            self.raw.unread.extend(source.ids_in((1, usize::MAX)).map(str::to_owned));
+        }
+    }
+
+    /// The kind of a file; `None`, with a finding, where it has none.
+    fn kind(&mut self, name: &str, below_root: &str) -> Option<Kind> {
+        let Some(stem) = below_root.strip_suffix(".yaml") else {
+            let (severity, hint) = if below_root.ends_with(".yml") {
+                (Severity::Error, "name it `.yaml`")
+            } else {
+                (Severity::Advice, "it is not read; keep notes elsewhere")
+            };
+            let finding = of_file(name, codes::UNKNOWN_FILE, "expected a file that ends in `.yaml`".to_owned(), hint);
+            self.findings.add(Finding { severity, ..finding });
+            return None;
+        };
+        let word = stem.split('/').next().unwrap_or_default();
+        let kind = Kind::of(word).filter(|kind| *kind != Kind::Manifest || stem == "craft");
+        if kind.is_none() {
+            let hint = match nearest(word, Kind::ALL.into_iter().map(|(_, w)| w)) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => format!("known kinds: {}", Kind::ALL.map(|(_, w)| w).join(", ")),
+            };
+            let message = format!("`{word}` is not a kind of file a knowledge base has");
+            self.findings.add(of_file(name, codes::UNKNOWN_FILE, message, &hint));
+        }
+        kind
+    }
+
+    fn items(&mut self, kind: Kind, source: &Source) {
+        match kind {
+            Kind::Manifest => {
+                let file = self.raw.files.len() - 1;
+                let read = source.one(&mut self.findings);
+                self.raw.manifest = read.map(|item| In { file, path: String::new(), item });
+            }
+            Kind::History => self.list(source, kind, |raw| &mut raw.history),
+            Kind::Causes => self.list(source, kind, |raw| &mut raw.causes),
+            Kind::Effects => self.list(source, kind, |raw| &mut raw.effects),
+            Kind::Symptoms => self.list(source, kind, |raw| &mut raw.symptoms),
+            Kind::Checks => self.list(source, kind, |raw| &mut raw.checks),
+            Kind::Access => self.list(source, kind, |raw| &mut raw.access),
+            Kind::Repairs => self.list(source, kind, |raw| &mut raw.repairs),
+            Kind::Hazards => self.list(source, kind, |raw| &mut raw.hazards),
+            Kind::Interlocks => self.list(source, kind, |raw| &mut raw.interlocks),
+            Kind::Companions => self.list(source, kind, |raw| &mut raw.companions),
+            Kind::Settings => self.list(source, kind, |raw| &mut raw.settings),
+            Kind::Sources => self.list(source, kind, |raw| &mut raw.sources),
+            Kind::PlanRules => self.list(source, kind, |raw| &mut raw.plan_rules),
+        }
+    }
+
+    fn list<T: DeserializeOwned>(
+        &mut self,
+        source: &Source,
+        kind: Kind,
+        into: impl Fn(&mut RawKnowledge) -> &mut Vec<In<T>>,
+    ) {
+        let file = self.raw.files.len() - 1;
+        let list = source.list::<T>(kind.word(), &mut self.findings);
+        for (at, item) in list.items {
+            into(&mut self.raw).push(In { file, path: format!("{}[{at}]", kind.word()), item });
+        }
+        for lines in list.broken {
+            self.raw.unread.extend(source.ids_in(lines).map(str::to_owned));
+        }
+    }
+
+    fn manifest_is_there(&mut self, root: &str) {
+        let name = format!("{root}craft.yaml");
+        if self.raw.manifest.is_none() && !self.raw.files.contains(&name) {
+            let hint = "write the manifest, or name the folder that holds it";
+            let message = "expected the manifest `craft.yaml`, found none".to_owned();
+            self.findings.add(of_file(&name, codes::MISSING_FILE, message, hint));
+        }
+    }
+}

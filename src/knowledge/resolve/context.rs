@@ -1,0 +1,236 @@
+//! What every resolver needs: a place to put findings, and the item it is at.
+
+use super::super::raw::{In, RawId, RawKnowledge, Sp};
+use super::super::{codes, yaml};
+use super::names::Table;
+use crate::finding::{Finding, Findings, Place, Severity, nearest};
+use crate::knowledge::Ix;
+use serde_yaml::Location;
+use std::cell::{Cell, RefCell};
+use std::collections::BTreeSet;
+
+/// The most findings of one run; more help nobody.
+const MOST_FINDINGS: usize = 500;
+/// The most words looked up for a hint: each is compared with every known word.
+const MOST_HINTS: usize = 200;
+
+/// Findings of a run.
+pub(super) struct Context<'a> {
+    files: &'a [String],
+    unread: &'a BTreeSet<String>,
+    findings: RefCell<Vec<Finding>>,
+    hurt: RefCell<BTreeSet<String>>,
+    hints: Cell<usize>,
+}
+
+impl<'a> Context<'a> {
+    pub(super) fn new(raw: &'a RawKnowledge) -> Self {
+        Self {
+            files: &raw.files,
+            unread: &raw.unread,
+            findings: RefCell::new(Vec::new()),
+            hurt: RefCell::new(BTreeSet::new()),
+            hints: Cell::new(0),
+        }
+    }
+
+    /// The item under this id, for its findings.
+    pub(super) fn at<'c, T>(&'c self, item: &'c In<T>, id: &'c str) -> Item<'c> {
+        Item { context: self, unread: self.unread, file: &self.files[item.file], path: &item.path, id }
+    }
+
+    /// All findings, and the ids of items that have one.
+    pub(super) fn done(self) -> (Findings, BTreeSet<String>) {
+        let mut findings = Findings::new();
+        let found = self.findings.into_inner();
+        let count = found.len();
+        for finding in found {
+            findings.add(finding);
+        }
+        if count > MOST_FINDINGS {
+            findings.add(Finding {
+                place: Place { file: "~".to_owned(), line: 0, column: 0 },
+                severity: Severity::Error,
+                code: codes::TOO_MUCH,
+                path: String::new(),
+                message: format!("more than {MOST_FINDINGS} findings; the rest are not shown"),
+                hints: Vec::new(),
+            });
+        }
+        (findings, self.hurt.into_inner())
+    }
+
+    fn add(&self, finding: Finding) {
+        let mut findings = self.findings.borrow_mut();
+        if findings.len() <= MOST_FINDINGS {
+            findings.push(finding);
+        }
+    }
+
+    /// The known word nearest to one, while there is time to look.
+    fn near<'w>(&self, word: &str, known: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
+        // A word longer than any id is no slip of the finger.
+        if self.hints.get() >= MOST_HINTS || word.len() > 100 {
+            return None;
+        }
+        self.hints.set(self.hints.get() + 1);
+        nearest(word, known)
+    }
+}
+
+/// The item a resolver is at.
+#[derive(Clone, Copy)]
+pub(super) struct Item<'a> {
+    context: &'a Context<'a>,
+    unread: &'a BTreeSet<String>,
+    file: &'a str,
+    path: &'a str,
+    pub(super) id: &'a str,
+}
+
+/// A finding that is being written.
+pub(super) struct Draft<'a> {
+    context: &'a Context<'a>,
+    finding: Finding,
+}
+
+impl Draft<'_> {
+    /// Adds a hint.
+    pub(super) fn hint(mut self, hint: impl Into<String>) -> Self {
+        self.finding.hints.push(hint.into());
+        self
+    }
+}
+
+impl Drop for Draft<'_> {
+    fn drop(&mut self) {
+        let empty = Finding {
+            place: Place { file: String::new(), line: 0, column: 0 },
+            severity: Severity::Advice,
+            code: "",
+            path: String::new(),
+            message: String::new(),
+            hints: Vec::new(),
+        };
+        self.context.add(std::mem::replace(&mut self.finding, empty));
+    }
+}
+
+impl<'a> Item<'a> {
+    /// The place of a location in this item's file.
+    pub(super) fn place(&self, at: Location) -> Place {
+        yaml::place(self.file, at)
+    }
+
+    /// An error at a place; `key` is the path below the item: `any[2].strength`.
+    pub(super) fn error(&self, code: &'static str, at: Location, key: &str, message: impl Into<String>) -> Draft<'a> {
+        self.context.hurt.borrow_mut().insert(self.id.to_owned());
+        let path = match (self.path.is_empty(), key.is_empty()) {
+            (_, true) => self.path.to_owned(),
+            (true, false) => key.to_owned(),
+            (false, false) => format!("{}.{key}", self.path),
+        };
+        let finding = Finding {
+            place: self.place(at),
+            severity: Severity::Error,
+            code,
+            path,
+            message: message.into(),
+            hints: Vec::new(),
+        };
+        Draft { context: self.context, finding }
+    }
+
+    /// The index of an id in a table, or a finding.
+    pub(super) fn find<T>(&self, table: &Table<T>, id: &RawId, key: &str) -> Option<Ix<T>> {
+        let found = table.find(&id.value);
+        if found.is_none() {
+            self.unknown(&[table.listing()], id, key);
+        }
+        found
+    }
+
+    /// The indices of ids in a table, in order; says which are unknown and which stand twice.
+    pub(super) fn find_all<T>(&self, table: &Table<T>, ids: &[RawId], key: &str) -> Vec<Ix<T>> {
+        self.once(ids, key);
+        ids.iter().enumerate().filter_map(|(at, id)| self.find(table, id, &format!("{key}[{at}]"))).collect()
+    }
+
+    /// Says which words of a list stand twice.
+    pub(super) fn once(&self, ids: &[RawId], key: &str) {
+        let mut seen = BTreeSet::new();
+        for (at, id) in ids.iter().enumerate() {
+            if !seen.insert(&id.value) {
+                self.error(codes::TWICE, id.at, &format!("{key}[{at}]"), format!("`{}` stands twice", id.value));
+            }
+        }
+    }
+
+    /// Says that an id is in none of these listings.
+    pub(super) fn unknown(&self, listings: &[Listing<'_>], id: &RawId, key: &str) {
+        // Its item could not be read; that was said.
+        if self.unread.contains(&id.value) {
+            self.context.hurt.borrow_mut().insert(self.id.to_owned());
+            return;
+        }
+        let noun = listings.iter().map(|l| l.noun).collect::<Vec<_>>().join(" or ");
+        let draft = self.error(codes::UNKNOWN_ID, id.at, key, format!("{noun} `{}` is not defined", id.value));
+        let known = listings.iter().flat_map(|l| l.ids.iter().copied());
+        if let Some(near) = self.context.near(&id.value, known.map(|(id, _)| id)) {
+            let known = listings.iter().flat_map(|l| l.ids.iter().copied());
+            let place = known.filter(|(id, _)| *id == near).map(|(_, place)| place).next();
+            let place = place.map(|p| format!(", defined at {}:{}", p.file, p.line)).unwrap_or_default();
+            drop(draft.hint(format!("did you mean `{near}`{place}?")));
+        }
+    }
+
+    /// The position of a word among those an item has (outcomes of a check, values of a fact), or a finding.
+    pub(super) fn position(&self, owner: &Owner<'_>, word: &RawId, key: &str) -> Option<usize> {
+        let found = owner.words.iter().position(|w| *w == word.value);
+        if found.is_none() {
+            let message = format!("{} `{}` has no {} `{}`", owner.noun, owner.id, owner.part, word.value);
+            let draft = self.error(codes::UNKNOWN_VALUE, word.at, key, message);
+            let words = owner.words.iter().map(String::as_str);
+            drop(match self.context.near(&word.value, words.clone()) {
+                Some(near) => draft.hint(format!("did you mean `{near}`?")),
+                None => {
+                    draft.hint(format!("it has {}", words.map(|w| format!("`{w}`")).collect::<Vec<_>>().join(", ")))
+                }
+            });
+        }
+        found
+    }
+
+    /// The positions of words, in order; says which are unknown and which stand twice.
+    pub(super) fn positions(&self, owner: &Owner<'_>, words: &[RawId], key: &str) -> Vec<usize> {
+        self.once(words, key);
+        let position = |(at, word): (usize, &RawId)| self.position(owner, word, &format!("{key}[{at}]"));
+        words.iter().enumerate().filter_map(position).collect()
+    }
+
+    /// Says that a text or list that must hold something is empty.
+    pub(super) fn filled(&self, at: Location, key: &str, empty: bool) {
+        if empty {
+            self.error(codes::EMPTY, at, key, format!("expected something in `{key}`, found nothing"));
+        }
+    }
+
+    /// An error that shows a word and what was expected instead.
+    pub(super) fn expected(&self, code: &'static str, found: &Sp<String>, key: &str, expected: &str) -> Draft<'a> {
+        self.error(code, found.at, key, format!("expected {expected}, found `{}`", found.value))
+    }
+}
+
+/// The ids of one kind, for hints.
+pub(super) struct Listing<'a> {
+    pub(super) noun: &'static str,
+    pub(super) ids: Vec<(&'a str, &'a Place)>,
+}
+
+/// What has words of its own: a check its outcomes, a fact its values.
+pub(super) struct Owner<'a> {
+    pub(super) noun: &'static str,
+    pub(super) id: &'a str,
+    pub(super) part: &'static str,
+    pub(super) words: &'a [String],
+}
