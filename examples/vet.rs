@@ -16,7 +16,12 @@ fn main() -> ExitCode {
     for finding in &findings {
         println!("{finding}\n");
     }
-    println!("{} files, {} findings, {}", files.len(), findings.len(), if knowledge.is_some() { "usable" } else { "not usable" });
+    println!(
+        "{} files, {} findings, {}",
+        files.len(),
+        findings.len(),
+        if knowledge.is_some() { "usable" } else { "not usable" }
+    );
     ExitCode::from(u8::from(!findings.is_empty()))
 }
 

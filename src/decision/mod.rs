@@ -1,5 +1,7 @@
 //! The next step: checks, repairs and handing over compared by expected total cost.
 
+pub mod cost;
+
 use crate::access::AccessGraph;
 use crate::belief::Belief;
 use crate::case::Case;
