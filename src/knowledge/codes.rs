@@ -31,7 +31,7 @@ codes! {
     MISSING_FILE = "K008", "a file that a knowledge base needs is missing or empty", "add it; `craft.yaml` is the manifest";
     TOO_MUCH = "K009", "a file, or what it unfolds to, is larger than any knowledge base", "split the file; do not nest aliases";
     FORMAT = "K010", "the format version is not one this program reads", "use `format: 1`";
-    NOT_KEBAB = "K011", "an id is not in kebab-case", "use lowercase letters and digits, words joined by single hyphens, a letter first";
+    NOT_KEBAB = "K011", "an id is not in kebab-case", "use lowercase letters and digits, words joined by single hyphens";
     DUPLICATE_ID = "K012", "an id is defined twice", "rename one; ids are unique over all kinds of items";
     RESERVED_ID = "K013", "an id is a word of the format", "choose another word";
     UNKNOWN_ID = "K014", "an id is not defined", "define it, or use the id the hint names";
@@ -67,13 +67,14 @@ codes! {
     NEVER_OPENS = "K062", "an interlock waits for a hazard that nothing opens", "add `opened_by` or `open_at_start` to the hazard";
     BARS_ITS_OWN_KEY = "K063", "an interlock bars the check that would end it", "let that check through with `except`, or bar less";
     IDLE_INTERLOCK = "K064", "an interlock that is never on or bars nothing", "say when it holds and what it bars";
+    LOCKED_TOGETHER = "K065", "interlocks that are all on bar each other's ends", "let one of the checks through with `except`";
     REMOVES_NOTHING = "K070", "a repair removes nothing", "name the causes it removes, or say `kind: service`";
     SERVICE_REMOVES = "K071", "a service step removes causes", "drop `kind: service`, or drop `removes`";
     NO_PASS = "K072", "a proof does not say what passes", "give `pass` here or on the check";
     VERDICT = "K073", "a verdict takes `otherwise` twice", "let one of reuse, clean and replace take the rest";
     DEAD_END = "K080", "a cause or effect leads to no symptom", "let an effect or symptom read it, or take it out";
     NO_REPAIR = "K081", "no repair removes a cause", "add it to a repair's `removes`";
-    NEVER_ASKED = "K082", "no check tells anything about a symptom's causes", "add a check whose rows read them";
+    NO_CHECK = "K082", "no check can tell anything about a cause", "add a check whose rows read it or an effect of it";
 }
 
 /// The table as a page: `docs/findings.md`.

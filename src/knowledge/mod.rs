@@ -6,6 +6,7 @@ pub mod codes;
 pub mod items;
 pub mod layout;
 pub mod load;
+pub mod node;
 pub mod raw;
 pub mod resolve;
 pub mod vet;

@@ -5,9 +5,9 @@ use super::super::{codes, yaml};
 use super::names::Table;
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
 use crate::knowledge::Ix;
-use serde_yaml::Location;
+use crate::knowledge::raw::Location;
 use std::cell::{Cell, RefCell};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The most findings of one run; more help nobody.
 const MOST_FINDINGS: usize = 500;
@@ -21,6 +21,23 @@ pub(super) struct Context<'a> {
     findings: RefCell<Vec<Finding>>,
     hurt: RefCell<BTreeSet<String>>,
     hints: Cell<usize>,
+    spots: RefCell<BTreeMap<String, Spot>>,
+}
+
+/// Where something stands: its place, and its path in the file.
+#[derive(Clone, Debug)]
+pub(in crate::knowledge) struct Spot {
+    pub(in crate::knowledge) place: Place,
+    pub(in crate::knowledge) path: String,
+}
+
+/// What a run leaves: findings, the ids of items that have one, and where things stand. An item stands under its id,
+/// an input or a row under `id.any[2]`, `id.given[2]`.
+pub(in crate::knowledge) struct Left {
+    pub(in crate::knowledge) findings: Findings,
+    pub(in crate::knowledge) hurt: BTreeSet<String>,
+    pub(in crate::knowledge) spots: BTreeMap<String, Spot>,
+    pub(in crate::knowledge) unread: BTreeSet<String>,
 }
 
 impl<'a> Context<'a> {
@@ -31,6 +48,7 @@ impl<'a> Context<'a> {
             findings: RefCell::new(Vec::new()),
             hurt: RefCell::new(BTreeSet::new()),
             hints: Cell::new(0),
+            spots: RefCell::new(BTreeMap::new()),
         }
     }
 
@@ -39,8 +57,8 @@ impl<'a> Context<'a> {
         Item { context: self, unread: self.unread, file: &self.files[item.file], path: &item.path, id }
     }
 
-    /// All findings, and the ids of items that have one.
-    pub(super) fn done(self) -> (Findings, BTreeSet<String>) {
+    /// Ends the run.
+    pub(super) fn done(self) -> Left {
         let mut findings = Findings::new();
         let found = self.findings.into_inner();
         let count = found.len();
@@ -57,7 +75,7 @@ impl<'a> Context<'a> {
                 hints: Vec::new(),
             });
         }
-        (findings, self.hurt.into_inner())
+        Left { findings, hurt: self.hurt.into_inner(), spots: self.spots.into_inner(), unread: self.unread.clone() }
     }
 
     fn add(&self, finding: Finding) {
@@ -122,19 +140,29 @@ impl<'a> Item<'a> {
         yaml::place(self.file, at)
     }
 
-    /// An error at a place; `key` is the path below the item: `any[2].strength`.
-    pub(super) fn error(&self, code: &'static str, at: Location, key: &str, message: impl Into<String>) -> Draft<'a> {
-        self.context.hurt.borrow_mut().insert(self.id.to_owned());
-        let path = match (self.path.is_empty(), key.is_empty()) {
+    /// Notes where a part of this item stands, for rules that look at the whole; the item itself has no `key`.
+    pub(super) fn spot(&self, key: &str, at: Location) {
+        let id = if key.is_empty() { self.id.to_owned() } else { format!("{}.{key}", self.id) };
+        let spot = Spot { place: self.place(at), path: self.path_of(key) };
+        self.context.spots.borrow_mut().entry(id).or_insert(spot);
+    }
+
+    fn path_of(&self, key: &str) -> String {
+        match (self.path.is_empty(), key.is_empty()) {
             (_, true) => self.path.to_owned(),
             (true, false) => key.to_owned(),
             (false, false) => format!("{}.{key}", self.path),
-        };
+        }
+    }
+
+    /// An error at a place; `key` is the path below the item: `any[2].strength`.
+    pub(super) fn error(&self, code: &'static str, at: Location, key: &str, message: impl Into<String>) -> Draft<'a> {
+        self.context.hurt.borrow_mut().insert(self.id.to_owned());
         let finding = Finding {
             place: self.place(at),
             severity: Severity::Error,
             code,
-            path,
+            path: self.path_of(key),
             message: message.into(),
             hints: Vec::new(),
         };

@@ -8,8 +8,8 @@ use super::context::{Context, Item};
 use super::history::likelier;
 use super::names::Names;
 use super::numbers::{abilities, scope};
+use crate::knowledge::raw::Location;
 use crate::units::Chance;
-use serde_yaml::Location;
 
 /// Fills in causes, effects and symptoms.
 pub(super) fn states(
@@ -151,7 +151,9 @@ fn gate(
     };
     let mut inputs: Vec<(Input, Location)> = Vec::new();
     for (at, raw) in raw.iter().enumerate() {
-        if let Some(input) = input(raw, names, item, &format!("{key}[{at}]")) {
+        let key = format!("{key}[{at}]");
+        if let Some(input) = input(raw, names, item, &key) {
+            item.spot(&format!("input[{}]", inputs.len()), raw.strength.at);
             inputs.push((input, raw.strength.at));
         }
     }

@@ -6,7 +6,7 @@
 
 mod access;
 mod checks;
-mod context;
+pub(super) mod context;
 mod effects;
 mod history;
 mod manifest;
@@ -55,9 +55,9 @@ pub fn resolve(mut raw: RawKnowledge) -> (Option<Knowledge>, Findings) {
     safety::safety(&raw, &names, &context, &mut knowledge);
     repairs::repairs(&raw, &names, &context, &mut knowledge);
     knowledge.places = names.places;
-    let (findings, hurt) = context.done();
-    let mut all = super::vet::vet(&mut knowledge, &hurt);
-    all.extend(findings);
+    let left = context.done();
+    let mut all = super::vet::vet(&mut knowledge, &left);
+    all.extend(left.findings);
     let knowledge = (!all.any_error()).then_some(knowledge);
     (knowledge, all)
 }

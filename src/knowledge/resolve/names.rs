@@ -136,10 +136,9 @@ impl Names {
         enter!(causes, effects, symptoms, access, hazards, interlocks, repairs, settings, plan_rules, sources);
         for hazard in &raw.hazards {
             if let Some(tick) = &hazard.item.tick {
-                // Several hazards may share a tick: one confirmation serves both.
-                let item = context.at(hazard, &hazard.item.id.value);
+                // Several hazards may share a tick: one confirmation serves both. An interlock may bear its tick's id.
                 if names.ticks.find(&tick.id.value).is_none() {
-                    shared(&mut names.ticks, places, &item, &tick.id);
+                    own(&mut names.ticks, &context.at(hazard, &hazard.item.id.value), &tick.id, "tick.id");
                 }
             }
         }
@@ -187,6 +186,7 @@ fn shared<T>(table: &mut Table<T>, places: &mut BTreeMap<String, Place>, item: &
         return table.ids.insert(id.value.clone(), item.place(id.at)).is_none();
     }
     places.insert(id.value.clone(), item.place(id.at));
+    item.spot("", id.at);
     own(table, item, id, "id")
 }
 
@@ -209,9 +209,9 @@ fn shorten(text: &str) -> String {
     text.chars().take(60).collect()
 }
 
+/// Outcomes and values may begin with a digit: `2-8-weeks`.
 fn is_kebab(id: &str) -> bool {
-    id.starts_with(|c: char| c.is_ascii_lowercase())
-        && id.len() <= 80
+    id.len() <= 80
         && id
             .split('-')
             .all(|word| !word.is_empty() && word.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit()))

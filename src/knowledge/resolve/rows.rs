@@ -5,14 +5,15 @@ use super::super::{CheckRow, Clause, Gives, codes};
 use super::context::{Item, Owner};
 use super::effects::state;
 use super::names::Names;
+use crate::knowledge::raw::Location;
 use indexmap::IndexMap;
-use serde_yaml::Location;
 
 /// The rows of a check, in order.
 pub(super) fn rows(raw: &RawCheck, own: &Owner<'_>, names: &Names, item: &Item<'_>) -> Vec<CheckRow> {
     item.filled(raw.id.at, "given", raw.given.is_empty());
     let rows = raw.given.iter().enumerate().map(|(at, row)| {
         let key = format!("given[{at}]");
+        item.spot(&key, row.at);
         if let Some(basis) = &row.value.basis {
             item.basis_at(names, basis, &format!("{key}.basis"));
         }

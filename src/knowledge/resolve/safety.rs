@@ -10,9 +10,9 @@ use super::super::{
 use super::context::{Context, Item};
 use super::names::Names;
 use super::numbers::{MeasureKind, abilities, turns};
+use crate::knowledge::raw::Location;
 use crate::units::Minutes;
 use indexmap::IndexMap;
-use serde_yaml::Location;
 
 /// Fills in hazards, ticks, interlocks and plan rules.
 pub(super) fn safety(raw: &RawKnowledge, names: &Names, context: &Context, knowledge: &mut Knowledge) {
@@ -147,7 +147,9 @@ fn interlock(raw: &RawInterlock, names: &Names, item: &Item<'_>) -> Interlock {
         item.error(codes::IDLE_INTERLOCK, raw.id.at, "", "expected `while` or `key`, found neither: it is never on");
     }
     let bars = bars(&raw.bars, names, item);
-    if !raw.ends && bars_nothing(&bars) {
+    // A key on every screen may only tell what to do.
+    let tells = raw.key.is_some() && !raw.tell.is_empty();
+    if !raw.ends && !tells && bars_nothing(&bars) {
         let message = "expected `bars` with something in it, or `ends: true`, found neither: it bars nothing";
         item.error(codes::IDLE_INTERLOCK, raw.id.at, "bars", message);
     }
@@ -211,7 +213,7 @@ pub(super) fn condition(raw: &RawCondition, home: Location, names: &Names, item:
         let answered = answers(map, names, item, &format!("{key}.{part}")).into_iter();
         any.extend(answered.map(|(check, outcomes)| Condition::Answered(check, outcomes)));
     }
-    any.extend(every(raw, home, names, item, key));
+    any.extend(every(raw, names, item, key));
     for (fact, values) in &raw.history {
         let key = format!("{key}.history.{}", fact.value);
         item.filled(fact.at, &key, values.is_empty());
@@ -273,7 +275,7 @@ pub(super) fn condition(raw: &RawCondition, home: Location, names: &Names, item:
     }
 }
 
-fn every(raw: &RawCondition, home: Location, names: &Names, item: &Item<'_>, key: &str) -> Option<Condition> {
+fn every(raw: &RawCondition, names: &Names, item: &Item<'_>, key: &str) -> Option<Condition> {
     match (&raw.every, raw.is.as_slice()) {
         (Some(check), [_, ..]) => {
             let ix = item.find(&names.checks, check, &format!("{key}.every"))?;
@@ -297,10 +299,7 @@ fn every(raw: &RawCondition, home: Location, names: &Names, item: &Item<'_>, key
             );
             None
         }
-        (None, []) => {
-            let _ = home;
-            None
-        }
+        (None, []) => None,
     }
 }
 
