@@ -8,6 +8,7 @@ use crate::access::AccessGraph;
 use crate::calc;
 use crate::finding::{Finding, Findings, Severity, nearest};
 use crate::knowledge::layout::{Craft, Instance, Laid};
+use crate::knowledge::raw::Location;
 use crate::knowledge::raw::{RawId, RawOpenShut, Sp};
 use crate::knowledge::yaml::Source;
 use crate::knowledge::{Access, Check, Fitted, HistoryFact, Items, Ix, Knowledge, Reading, Scope, Symptom, User};
@@ -16,7 +17,6 @@ use crate::units::{Measure, Quantity, Unit, UnitError};
 use indexmap::IndexMap;
 use jiff::Timestamp;
 use serde::Deserialize;
-use serde_yaml::Location;
 use std::fmt::Write as _;
 
 /// The version of the format that [`write`] writes and [`read`] reads.
@@ -135,7 +135,7 @@ fn goes_with(kind: &str) -> &'static [&'static str] {
 pub fn read(file_name: &str, text: &str, knowledge: &Knowledge) -> (Option<Case>, Findings) {
     let source = Source { file: file_name, text };
     let mut findings = Findings::new();
-    let raw = if source.sound(&mut findings) { source.one::<RawCase>(&mut findings) } else { None };
+    let raw = source.tree(&mut findings).and_then(|tree| source.one::<RawCase>(&tree, &mut findings));
     let Some(raw) = raw else { return (None, findings) };
     let mut reader = Reader { source: &source, knowledge, findings };
     let case = reader.case(&raw);

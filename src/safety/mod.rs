@@ -15,7 +15,7 @@ pub use moment::outcome_of;
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Ability, Access, Check, Hazard, Interlock, Ix, Tick};
+use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Tick};
 use crate::units::Minutes;
 use jiff::Timestamp;
 
@@ -76,6 +76,18 @@ pub struct Safety {
     ticks: Vec<bool>,
     /// What the craft can still do.
     abilities: Vec<Ability>,
+}
+
+/// Whether a condition holds at the end of the log.
+#[must_use]
+pub fn holds(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, condition: &Condition) -> bool {
+    let safety = Safety::of(laid, graph, case);
+    let open = graph.open_now(laid, case);
+    let mut hazards = vec![false; laid.knowledge.hazards.len()];
+    for hazard in &safety.hazards {
+        hazards[hazard.hazard.at()] = true;
+    }
+    moment::Moment { laid, case, log: &case.log, open: &open, hazards: &hazards, ticks: &safety.ticks }.holds(condition)
 }
 
 impl Safety {
