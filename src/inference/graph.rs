@@ -39,6 +39,8 @@ pub(super) struct Node {
     pub(super) origin: Option<VarIx>,
     /// What to tell people it is about: itself, its gate, or what its answer reads.
     pub(super) about: Vec<VarIx>,
+    /// For a hidden variable of the star form: whose inputs it brings together.
+    pub(super) gathers: Option<Target>,
     /// Which states of the original are left.
     pub(super) kept: Vec<usize>,
     /// Its own table, one entry a state left: prior and observations of this variable alone.
@@ -85,7 +87,7 @@ impl Graph {
     /// Adds a hidden node, with a flat table.
     pub(super) fn add_hidden(&mut self, about: &[VarIx], states: usize) -> usize {
         let kept = (0..states).collect();
-        self.nodes.push(Node { origin: None, about: about.to_vec(), kept, unary: vec![1.0; states] });
+        self.nodes.push(Node { origin: None, about: about.to_vec(), gathers: None, kept, unary: vec![1.0; states] });
         self.nodes.len() - 1
     }
 

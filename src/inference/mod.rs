@@ -17,6 +17,7 @@ mod cut;
 mod eliminate;
 mod fold;
 mod graph;
+mod joins;
 mod kernel;
 mod order;
 mod posterior;

@@ -75,15 +75,14 @@ pub(super) fn draw(
     seed: u64,
     limits: &Limits,
 ) -> Result<Worlds, Error> {
-    let chain = compile::graph(base, observations, Form::Chain)?;
+    // The star form gives the messages over cuts, where there are any, and the shape of the chain.
+    let star = compile::graph(base, observations, Form::Star)?;
+    let guide = solve::settle(base, &star, limits, &[])?;
+    let chain = compile::graph(base, observations, Form::Chain(&guide.joins()))?;
     let settled = match super::cut::whole(&chain, limits) {
         Some(choice) => solve::settle_with(base, &chain, limits, &[], choice),
-        None => {
-            let star = compile::graph(base, observations, Form::Star)?;
-            let settled = solve::settle(base, &star, limits, &[])?;
-            let carried = if settled.error().is_finite() { settled.carried() } else { vec![] };
-            solve::settle(base, &chain, limits, &carried)?
-        }
+        None if guide.error().is_finite() => solve::settle(base, &chain, limits, &guide.carried())?,
+        None => solve::settle(base, &chain, limits, &[])?,
     };
     if settled.error().is_infinite() {
         return Err(Error::Contradiction);
