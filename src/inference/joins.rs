@@ -36,10 +36,42 @@ impl Tree {
 /// The trees of gates and answers; those without one take their inputs as they come.
 pub(super) type Joins = BTreeMap<Target, Tree>;
 
+/// What a table has gathered for a hidden node.
+enum Part {
+    /// Some inputs.
+    Inputs(Tree),
+    /// The gate itself, and what it has met so far: what is left of it asks for the rest.
+    Gate(Vec<Tree>),
+}
+
+impl Part {
+    fn meet(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Inputs(a), Self::Inputs(b)) => Self::Inputs(a.join(b)),
+            (Self::Gate(mut met), Self::Inputs(tree)) | (Self::Inputs(tree), Self::Gate(mut met)) => {
+                met.push(tree);
+                Self::Gate(met)
+            }
+            (Self::Gate(mut met), Self::Gate(more)) => {
+                met.extend(more);
+                Self::Gate(met)
+            }
+        }
+    }
+
+    /// The whole tree as the gate sees it: what it met first is nearest.
+    fn whole(self) -> Option<Tree> {
+        match self {
+            Self::Inputs(tree) => Some(tree),
+            Self::Gate(met) => met.into_iter().rev().reduce(|further, nearer| nearer.join(further)),
+        }
+    }
+}
+
 /// A table during the elimination: its nodes and what it has gathered for each hidden node.
 struct Gathered {
     scope: Vec<usize>,
-    parts: BTreeMap<usize, Tree>,
+    parts: BTreeMap<usize, Part>,
 }
 
 /// Eliminates the star form along `sequence` without numbers and notes who meets whom.
@@ -49,7 +81,7 @@ pub(super) fn follow(graph: &Graph, cut: &[bool], sequence: &[usize]) -> Joins {
         .zip(&graph.factors)
         .map(|(scope, factor)| Gathered { parts: leaf(graph, factor, &scope), scope })
         .collect();
-    let mut joins = Joins::new();
+    let mut trees = Joins::new();
     for &node in sequence {
         let (mut met, rest): (Vec<Gathered>, Vec<Gathered>) =
             tables.into_iter().partition(|table| table.scope.contains(&node));
@@ -60,7 +92,7 @@ pub(super) fn follow(graph: &Graph, cut: &[bool], sequence: &[usize]) -> Joins {
             union.scope.extend(table.scope);
             for (hidden, part) in table.parts {
                 let gathered = match union.parts.remove(&hidden) {
-                    Some(before) => before.join(part),
+                    Some(before) => before.meet(part),
                     None => part,
                 };
                 union.parts.insert(hidden, gathered);
@@ -69,22 +101,24 @@ pub(super) fn follow(graph: &Graph, cut: &[bool], sequence: &[usize]) -> Joins {
         union.scope.sort_unstable();
         union.scope.dedup();
         union.scope.retain(|&other| other != node);
-        if let (Some(target), Some(tree)) = (graph.nodes[node].gathers, union.parts.remove(&node)) {
-            joins.insert(target, tree);
+        if let (Some(target), Some(part)) = (graph.nodes[node].gathers, union.parts.remove(&node)) {
+            trees.extend(part.whole().map(|tree| (target, tree)));
         }
         tables.push(union);
     }
-    joins
+    trees
 }
 
-/// What a link's table has gathered: its own input.
-fn leaf(graph: &Graph, factor: &super::graph::Factor, scope: &[usize]) -> BTreeMap<usize, Tree> {
+/// What a table of the star form has gathered to begin with: a link its input, the table between a gate and its hidden
+/// variable the gate.
+fn leaf(graph: &Graph, factor: &super::graph::Factor, scope: &[usize]) -> BTreeMap<usize, Part> {
     let hidden = factor.scope.iter().find(|&&node| graph.nodes[node].gathers.is_some());
     let link = factor.links.iter().flatten().next();
     match (hidden, link) {
         (Some(&hidden), Some(&link)) if scope.len() == factor.scope.len() => {
-            BTreeMap::from([(hidden, Tree::Leaf(graph.links[link].index))])
+            BTreeMap::from([(hidden, Part::Inputs(Tree::Leaf(graph.links[link].index)))])
         }
+        (Some(&hidden), None) => BTreeMap::from([(hidden, Part::Gate(vec![]))]),
         _ => BTreeMap::new(),
     }
 }

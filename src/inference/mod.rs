@@ -7,6 +7,13 @@
 //! 2003), first-true answers become telescoped selectors. Where signed numbers cancel too much, the same query is
 //! asked in a form without signs.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    clippy::cast_sign_loss,
+    reason = "states, slices and cells are counted in far fewer than 2^32, and chances times 2^64 fit a word"
+)]
+
 pub mod brute;
 
 mod barren;
