@@ -190,7 +190,9 @@ impl Builder<'_> {
                 self.graph.multiply_unary(hidden, &quiet);
             }
             _ if fold.leak > 0.0 => {
-                table.iter_mut().for_each(|cell| *cell *= 1.0 - fold.leak);
+                for cell in &mut table {
+                    *cell *= 1.0 - fold.leak;
+                }
                 let on = sets.iter().position(|&set| set == all).expect("the network was checked");
                 let nothing = events.iter().position(|&r| r == SliceSet::NONE).expect("put in above");
                 table[on * events.len() + nothing] += fold.leak;
@@ -314,7 +316,7 @@ impl Builder<'_> {
         }
     }
 
-    /// Telescoped rows: l_1 + sum over r of (l_{r+1} - l_r) [none of the first r rows holds], the bracket a product
+    /// Telescoped rows: `l_1` + sum over r of (l_{r+1} - `l_r`) [none of the first r rows holds], the bracket a product
     /// over the literals.
     fn selector(&mut self, at: usize, fold: &Fold, chances: &[f64], links: &[Option<usize>]) {
         let weights: Vec<f64> =

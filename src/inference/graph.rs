@@ -126,7 +126,9 @@ impl Graph {
         unary.iter_mut().zip(table).for_each(|(u, t)| *u *= t);
         let max = unary.iter().fold(0.0f64, |max, u| max.max(u.abs()));
         if max > 0.0 && !(1e-3..=1e3).contains(&max) {
-            unary.iter_mut().for_each(|u| *u /= max);
+            for u in unary.iter_mut() {
+                *u /= max;
+            }
             self.constant_ln += libm::log(max);
         }
     }
@@ -171,7 +173,9 @@ impl Graph {
         for factor in &self.factors {
             let roots: Vec<usize> = factor.scope.iter().map(|&node| root(&mut part, node)).collect();
             let least = roots.iter().copied().min().unwrap_or(0);
-            roots.into_iter().for_each(|r| part[r] = least);
+            for r in roots {
+                part[r] = least;
+            }
         }
         (0..self.nodes.len()).map(|node| (self.nodes[node].kept.len() > 1).then(|| root(&mut part, node))).collect()
     }

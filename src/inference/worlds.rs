@@ -231,7 +231,9 @@ impl Links {
                 .collect::<Vec<u64>>()
         };
         let mut on: Vec<Vec<u64>> = (0..slices).map(one).collect();
-        on.iter_mut().for_each(|set| bits::trim(set, worlds.n));
+        for set in &mut on {
+            bits::trim(set, worlds.n);
+        }
         on
     }
 
@@ -247,7 +249,9 @@ impl Links {
                     through.iter_mut().zip(source).zip(on).for_each(|((t, s), o)| *t &= !(s & !o));
                 }
             }
-            on.iter().for_each(|on| self.leak.iter_mut().zip(on).for_each(|(l, o)| *l &= o));
+            for on in on {
+                self.leak.iter_mut().zip(on).for_each(|(l, o)| *l &= o);
+            }
         }
         let found = self.evaluate(worlds, fold, slices);
         let mut wrong = vec![0u64; self.leak.len()];
@@ -311,10 +315,10 @@ impl Links {
     fn by_input(self, fold: &Fold, mechanism: &Mechanism, inputs: usize, n: usize) -> (Vec<Vec<u64>>, Vec<u64>) {
         let mut sets = vec![vec![0; bits::words(n)]; inputs];
         if matches!(mechanism, Mechanism::Count { .. }) {
-            sets.iter_mut().for_each(|set| {
+            for set in &mut sets {
                 set.fill(u64::MAX);
                 bits::trim(set, n);
-            });
+            }
         } else {
             fold.inputs.iter().zip(self.through).for_each(|(input, set)| sets[input.index] = set);
         }
