@@ -168,14 +168,18 @@ impl Core {
         let n = logs.len();
         let mut number = vec![usize::MAX; n];
         let mut is_gone = vec![false; n];
-        gone.iter().for_each(|&v| is_gone[v] = true);
+        for &v in gone {
+            is_gone[v] = true;
+        }
         let names: Vec<usize> = (0..n).filter(|&v| !is_gone[v]).collect();
         names.iter().enumerate().for_each(|(i, &v)| number[v] = i);
         let mut core = Neighbors::new(names.len());
         let mut list = Vec::new();
         for (i, &v) in names.iter().enumerate() {
             graph.list(v, &mut list);
-            list.iter().for_each(|&u| core.connect(i, number[u]));
+            for &u in &list {
+                core.connect(i, number[u]);
+            }
         }
         Self { logs: names.iter().map(|&v| logs[v]).collect(), names, graph: core }
     }
@@ -272,7 +276,7 @@ fn unit(rng: &mut ChaCha8Rng) -> f64 {
 }
 
 fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
-    (u64::from(rng.next_u32()) * n as u64 >> 32) as usize
+    ((u64::from(rng.next_u32()) * n as u64) >> 32) as usize
 }
 
 #[cfg(test)]
