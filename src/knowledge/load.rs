@@ -61,7 +61,7 @@ impl Kind {
 /// Reads files, each a name and its bytes. Names are shown as given; the folder that holds `craft.yaml` is the root,
 /// and a file below it is `<kind>.yaml` or stands in a folder `<kind>`.
 ///
-/// Cost: linear in the bytes, times one more than the broken items of a file (thirty at most).
+/// Cost: linear in the bytes, times one more than the broken items of a file (twenty at most).
 #[must_use]
 pub fn load(files: &[(String, Vec<u8>)]) -> (RawKnowledge, Findings) {
     let mut loader = Loader { raw: RawKnowledge::default(), findings: Findings::new() };
@@ -83,6 +83,7 @@ pub fn load(files: &[(String, Vec<u8>)]) -> (RawKnowledge, Findings) {
         loader.file(name, name.strip_prefix(root).unwrap_or(name), bytes);
     }
     loader.manifest_is_there(root);
+    loader.raw.flawed = loader.findings.any_error();
     (loader.raw, loader.findings)
 }
 

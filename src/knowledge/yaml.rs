@@ -17,7 +17,7 @@ use std::marker::PhantomData;
 /// The most bytes of one file: several times a whole knowledge base.
 const MOST_BYTES: usize = 4 << 20;
 /// The most broken items of one file that are told apart: each costs another reading.
-const MOST_BROKEN: usize = 30;
+const MOST_BROKEN: usize = 20;
 /// The deepest nesting. The formats need about ten.
 const DEEPEST: usize = 40;
 /// The most nodes of one file, aliases unfolded. A knowledge base has some 20,000.
@@ -138,14 +138,21 @@ impl Source<'_> {
         let read = serde_yaml::with_deserializer_from_str_with_options(self.text, options(), |de| {
             T::deserialize(serde_path_to_error::Deserializer::new(de, &mut track))
         });
-        read.map_err(|error| self.complain(&error, &track.path().to_string(), findings)).ok()
+        match read {
+            Ok(value) => Some(value),
+            Err(error) => {
+                self.complain(&error, &track.path().to_string()).into_iter().for_each(|f| findings.add(f));
+                None
+            }
+        }
     }
 
     /// Reads the whole file as a list, item by item.
     pub(crate) fn list<T: DeserializeOwned>(&self, kind: &str, findings: &mut Findings) -> List<T> {
         let mut skip = BTreeSet::new();
         let starts = RefCell::new(Vec::new());
-        loop {
+        let mut complaints: Vec<(usize, Finding)> = Vec::new();
+        let list = loop {
             let at = Cell::new(0);
             starts.borrow_mut().clear();
             let mut track = serde_path_to_error::Track::new();
@@ -154,22 +161,33 @@ impl Source<'_> {
                 Each { skip: &skip, at: &at, starts: &starts, of: PhantomData::<T> }.deserialize(wrapped)
             });
             match read {
-                Ok(items) => return List { items, broken: self.lines(&skip, &starts.borrow()) },
+                Ok(items) => break List { items, broken: self.lines(&skip, &starts.borrow()) },
                 Err(error) => {
                     let path = format!("{kind}{}", track.path());
-                    self.complain(&error, &path, findings);
+                    complaints.extend(self.complain(&error, &path).map(|finding| (at.get(), finding)));
                     // A file that is no list at all, or has too much wrong with it, is given up.
                     if !skip.insert(at.get()) || skip.len() > MOST_BROKEN || matches!(error_kind(&error), Kind::Fatal) {
-                        return List { items: Vec::new(), broken: vec![(1, usize::MAX)] };
+                        break List { items: Vec::new(), broken: vec![(1, usize::MAX)] };
                     }
                 }
             }
+        };
+        for (at, mut finding) in complaints {
+            // The parser notices what an item lacks at its end; the place to look is its beginning.
+            if finding.code == codes::MISSING_KEY
+                && finding.path == format!("{kind}[{at}]")
+                && let Some(start) = starts.borrow().get(at)
+            {
+                finding.place = self.place(*start);
+            }
+            findings.add(finding);
         }
+        list
     }
 
     /// The lines of the skipped items.
-    fn lines(&self, skip: &BTreeSet<usize>, starts: &[u64]) -> Vec<(usize, usize)> {
-        let line = |at: usize| starts.get(at).map_or(usize::MAX, |l| usize::try_from(*l).unwrap_or(usize::MAX));
+    fn lines(&self, skip: &BTreeSet<usize>, starts: &[Location]) -> Vec<(usize, usize)> {
+        let line = |at: usize| starts.get(at).map_or(usize::MAX, |l| usize::try_from(l.line()).unwrap_or(usize::MAX));
         skip.iter().map(|at| (line(*at), line(at + 1))).collect()
     }
 
@@ -195,11 +213,9 @@ impl Source<'_> {
         }
     }
 
-    fn complain(&self, error: &serde_yaml::Error, path: &str, findings: &mut Findings) {
+    fn complain(&self, error: &serde_yaml::Error, path: &str) -> Option<Finding> {
         // The walk has told of duplicate keys already, with both places.
-        if !matches!(error_kind(error), Kind::Duplicate) {
-            findings.add(self.complaint(error, path));
-        }
+        (!matches!(error_kind(error), Kind::Duplicate)).then(|| self.complaint(error, path))
     }
 
     /// What the parser says, in our words.
@@ -240,13 +256,15 @@ impl Source<'_> {
             E::NullIntoString { .. } => (codes::WRONG_SHAPE, "expected text, found nothing".to_owned(), None),
             E::Unexpected { expected, .. } => (codes::WRONG_SHAPE, format!("expected {}", shape_word(expected)), None),
             E::Message { msg, .. } => (codes::WRONG_SHAPE, msg.clone(), None),
-            E::Eof { .. } => (codes::MISSING_FILE, "expected items, found an empty file".to_owned(), None),
-            E::Budget { .. }
-            | E::AliasReplayLimitExceeded { .. }
+            E::Eof { .. } => {
+                at = Location::UNKNOWN;
+                (codes::MISSING_FILE, "expected the manifest, found an empty file".to_owned(), None)
+            }
+            E::Budget { breach, .. } => (codes::TOO_MUCH, breach_words(breach), None),
+            E::AliasReplayLimitExceeded { .. }
             | E::AliasExpansionLimitExceeded { .. }
             | E::AliasReplayStackDepthExceeded { .. } => {
-                let message = format!("expected a file of ordinary size: {}", plain(cause));
-                (codes::TOO_MUCH, message, Some("aliases that unfold to very much are refused".to_owned()))
+                (codes::TOO_MUCH, "expected aliases that unfold to little, found too much".to_owned(), None)
             }
             E::MultipleDocuments { .. } => (
                 codes::SYNTAX,
@@ -311,6 +329,17 @@ fn error_kind(error: &serde_yaml::Error) -> Kind {
     }
 }
 
+fn breach_words(breach: &serde_yaml::budget::BudgetBreach) -> String {
+    use serde_yaml::budget::BudgetBreach as B;
+    match breach {
+        B::Depth { .. } => format!("expected at most {DEEPEST} levels of nesting, found more"),
+        B::Nodes { .. } | B::Events { .. } => {
+            format!("expected at most {MOST_NODES} values once aliases are unfolded, found more")
+        }
+        _ => "expected a file of ordinary size and nesting, found too much".to_owned(),
+    }
+}
+
 /// "did you mean", or what is known.
 fn known(field: &str, expected: &[&str]) -> String {
     match nearest(field, expected.iter().copied()) {
@@ -328,7 +357,7 @@ fn plain(error: &serde_yaml::Error) -> String {
 
 fn kind_word(ty: &str) -> &str {
     match ty {
-        "f64" | "f32" | "float" => "a number",
+        "f64" | "f32" | "float" | "floating point" => "a number",
         "u8" | "u32" | "u64" | "usize" => "a whole number, zero or more",
         "i64" | "i32" => "a whole number",
         "bool" => "`true` or `false`",
@@ -350,7 +379,7 @@ fn shape_word(expected: &str) -> String {
 struct Each<'a, T> {
     skip: &'a BTreeSet<usize>,
     at: &'a Cell<usize>,
-    starts: &'a RefCell<Vec<u64>>,
+    starts: &'a RefCell<Vec<Location>>,
     of: PhantomData<T>,
 }
 
@@ -372,10 +401,10 @@ impl<'de, T: DeserializeOwned> Visitor<'de> for Each<'_, T> {
             self.at.set(at);
             if self.skip.contains(&at) {
                 let Some(item) = seq.next_element::<serde_yaml::Spanned<IgnoredAny>>()? else { break };
-                self.starts.borrow_mut().push(item.referenced.line());
+                self.starts.borrow_mut().push(item.referenced);
             } else {
                 let Some(item) = seq.next_element::<serde_yaml::Spanned<T>>()? else { break };
-                self.starts.borrow_mut().push(item.referenced.line());
+                self.starts.borrow_mut().push(item.referenced);
                 items.push((at, item.value));
             }
         }

@@ -157,7 +157,7 @@ fn gate(
             inputs.push((input, raw.strength.at));
         }
     }
-    if raw.is_empty() && (any.is_some() || all.is_some()) {
+    if raw.is_empty() && any.is_some() != all.is_some() {
         item.error(codes::EMPTY, at, key, format!("expected at least one input in `{key}`, found none"));
     }
     same_twice(&inputs, names, item, key);
@@ -235,7 +235,7 @@ pub(super) fn state(names: &Names, item: &Item<'_>, id: &RawId, key: &str) -> Op
     let cause = names.causes.find(&id.value).map(State::Cause);
     let found = cause.or_else(|| names.effects.find(&id.value).map(State::Effect));
     if found.is_none() {
-        item.unknown(&[names.causes.listing(), names.effects.listing()], id, key);
+        item.unknown("cause or effect", || vec![names.causes.listing(), names.effects.listing()], id, key);
     }
     found
 }

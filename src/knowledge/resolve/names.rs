@@ -17,7 +17,8 @@ const RESERVED: [&str; 6] = ["any_of", "all_of", "not", "layout", "cylinders", "
 
 /// The ids of one kind, in order.
 pub(super) struct Table<T> {
-    noun: &'static str,
+    /// What its ids are called.
+    pub(super) noun: &'static str,
     ids: IndexMap<String, Place>,
     of: PhantomData<fn() -> T>,
 }
@@ -39,7 +40,7 @@ impl<T> Table<T> {
 
     /// For hints.
     pub(super) fn listing(&self) -> Listing<'_> {
-        Listing { noun: self.noun, ids: self.ids.iter().map(|(id, place)| (id.as_str(), place)).collect() }
+        self.ids.iter().map(|(id, place)| (id.as_str(), place)).collect()
     }
 }
 
@@ -187,6 +188,7 @@ fn shared<T>(table: &mut Table<T>, places: &mut BTreeMap<String, Place>, item: &
     }
     places.insert(id.value.clone(), item.place(id.at));
     item.spot("", id.at);
+    item.kind(id, table.noun);
     own(table, item, id, "id")
 }
 
