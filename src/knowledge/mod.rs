@@ -2,6 +2,7 @@
 //!
 //! Everything here has been checked: every reference resolves, every row of chances sums to one, every gate is acyclic.
 
+pub mod builtin;
 pub mod codes;
 pub mod items;
 pub mod load;

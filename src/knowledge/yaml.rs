@@ -61,7 +61,7 @@ pub(crate) fn decode<'a>(file: &str, bytes: &'a [u8], findings: &mut Findings) -
             codes::ENCODING,
             1,
             1,
-            format!("expected UTF-8 without a byte order mark, found one of {mark}"),
+            format!("expected UTF-8 without a byte order mark, found a mark of {mark}"),
             "save it as UTF-8 without a mark",
         );
         return None;
@@ -245,22 +245,33 @@ impl Source<'_> {
                 (codes::WRONG_SHAPE, format!("expected {expected}, found {unexpected}"), None)
             }
             E::SerdeInvalidLength { len, expected, .. } => {
+                let expected = if expected == "a tuple of size 2" { "a pair `[low, high]`" } else { expected };
                 (codes::WRONG_SHAPE, format!("expected {expected}, found {len} values"), None)
             }
             E::InvalidScalar { ty, .. } => {
-                (codes::WRONG_SHAPE, format!("expected {}, found `{}`", kind_word(ty), self.word_at(at)), None)
+                let found = self.word_at(at);
+                let comma = found.contains(',').then(|| format!("write `{}`", found.replacen(',', ".", 1)));
+                (codes::WRONG_SHAPE, format!("expected {}, found `{found}`", kind_word(ty)), comma)
             }
-            E::InvalidBooleanStrict { .. } => {
-                (codes::WRONG_SHAPE, format!("expected `true` or `false`, found `{}`", self.word_at(at)), None)
-            }
+            E::InvalidBooleanStrict { .. } => (
+                codes::WRONG_SHAPE,
+                format!("expected `true` or `false`, found `{}`", self.word_at(at)),
+                Some("`yes`, `no`, `on` and `off` are plain words in YAML 1.2".to_owned()),
+            ),
             E::NullIntoString { .. } => (codes::WRONG_SHAPE, "expected text, found nothing".to_owned(), None),
-            E::Unexpected { expected, .. } => (codes::WRONG_SHAPE, format!("expected {}", shape_word(expected)), None),
+            E::Unexpected { expected, .. } => {
+                (codes::WRONG_SHAPE, format!("expected {}, found {}", shape_word(expected), self.shape_at(at)), None)
+            }
             E::Message { msg, .. } => (codes::WRONG_SHAPE, msg.clone(), None),
             E::Eof { .. } => {
                 at = Location::UNKNOWN;
                 (codes::MISSING_FILE, "expected the manifest, found an empty file".to_owned(), None)
             }
-            E::Budget { breach, .. } => (codes::TOO_MUCH, breach_words(breach), None),
+            E::Budget { breach, .. } => (
+                codes::TOO_MUCH,
+                breach_words(breach),
+                Some("no knowledge base needs aliases of aliases, or nests so deep".to_owned()),
+            ),
             E::AliasReplayLimitExceeded { .. }
             | E::AliasExpansionLimitExceeded { .. }
             | E::AliasReplayStackDepthExceeded { .. } => {
@@ -271,21 +282,51 @@ impl Source<'_> {
                 "expected one YAML document, found a second".to_owned(),
                 Some("take out the line `---`".to_owned()),
             ),
-            other => (codes::SYNTAX, plain(other), None),
+            E::UnknownAnchor { .. } => {
+                let message = format!("expected an anchor before its alias, found `{}` without one", self.word_at(at));
+                (codes::SYNTAX, message, Some("quote text that begins with `*`".to_owned()))
+            }
+            other => (
+                codes::SYNTAX,
+                format!("expected YAML: {}", plain(other)),
+                Some("look at the indentation, brackets and quotes here and just above".to_owned()),
+            ),
         };
         let mut finding = self.finding(code, at, message);
-        finding.path = path.replace(".value", "").trim_matches('.').to_owned();
+        // `.value` is the wrapper that keeps places; `?` a key that is not plain text to the tracker.
+        finding.path = path.replace(".value", "").replace(".?", "").trim_matches('.').to_owned();
         finding.hints.extend(hint);
         finding
     }
 
     /// The word that stands at a place, for "found ...".
     fn word_at(&self, at: Location) -> String {
+        let span = at.span();
+        let bytes = span.byte_offset().zip(span.byte_len()).and_then(|(start, length)| {
+            let start = usize::try_from(start).ok()?;
+            self.text.get(start..start.checked_add(usize::try_from(length).ok()?)?)
+        });
+        let word = bytes.filter(|word| !word.is_empty()).unwrap_or_else(|| self.rest_of_line(at));
+        word.split('#').next().unwrap_or_default().trim().chars().take(40).collect()
+    }
+
+    /// The shape that stands at a place, for "found ...".
+    fn shape_at(&self, at: Location) -> String {
+        let rest = self.rest_of_line(at);
+        if rest.starts_with('[') || rest.starts_with("- ") {
+            "a list".to_owned()
+        } else if rest.starts_with('{') || rest.contains(": ") || rest.trim_end().ends_with(':') {
+            "a map".to_owned()
+        } else {
+            format!("`{}`", self.word_at(at))
+        }
+    }
+
+    fn rest_of_line(&self, at: Location) -> &str {
         let line = usize::try_from(at.line()).unwrap_or(0);
         let column = usize::try_from(at.column()).unwrap_or(0);
         let text = self.text.lines().nth(line.saturating_sub(1)).unwrap_or_default();
-        let word: String = text.chars().skip(column.saturating_sub(1)).take_while(|c| !",]}#".contains(*c)).collect();
-        word.trim().chars().take(40).collect()
+        text.char_indices().nth(column.saturating_sub(1)).map_or("", |(start, _)| &text[start..])
     }
 }
 

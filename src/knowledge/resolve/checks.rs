@@ -129,6 +129,9 @@ fn outcome_ids<'r>(raw: &'r RawCheck, item: &Item<'_>) -> Vec<&'r RawId> {
 /// The bands in file order; says where they do not cover the scale.
 fn bands(raw: &RawCheck, item: &Item<'_>) -> Vec<(f64, f64)> {
     let (Some(bands), Some(reading)) = (&raw.bands, &raw.reading) else { return Vec::new() };
+    if reading.least.value >= reading.most.value {
+        return Vec::new(); // Nothing can cover an empty scale; that is said of the scale.
+    }
     let mut sorted: Vec<_> = bands.iter().collect();
     sorted.sort_by(|(_, a), (_, b)| a.value.0.total_cmp(&b.value.0));
     let mut reached = reading.least.value;

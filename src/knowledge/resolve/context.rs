@@ -56,7 +56,7 @@ pub(in crate::knowledge) struct Spot {
 }
 
 /// What a run leaves: findings, the ids of items that have one, and where things stand. An item stands under its id,
-/// an input or a row under `id.any[2]`, `id.given[2]`.
+/// an input or a row under `id.input[2]`, `id.given[2]`.
 pub(in crate::knowledge) struct Left {
     pub(in crate::knowledge) findings: Findings,
     pub(in crate::knowledge) hurt: BTreeSet<String>,
@@ -112,7 +112,11 @@ impl<'a> Context<'a> {
         self.hints.set(self.hints.get() + 1);
         // Words of quite another length are never near; leaving them out first spares most comparisons.
         let length = word.len();
-        nearest(word, known.into_iter().filter(|known| known.len().abs_diff(length) * 3 <= known.len().max(length)))
+        let known: Vec<&str> = known.into_iter().collect();
+        let alike = known.iter().copied().filter(|k| k.len().abs_diff(length) * 3 <= k.len().max(length));
+        // Else the one word that begins with it: `ac-hatch` for `ac-hatch-open`.
+        let mut begun = known.iter().copied().filter(|k| length > 3 && k.starts_with(word));
+        nearest(word, alike).or_else(|| begun.next().filter(|_| begun.next().is_none()))
     }
 }
 
@@ -165,9 +169,10 @@ impl<'a> Item<'a> {
         self.context.kinds.borrow_mut().entry(id.value.clone()).or_insert(noun);
     }
 
-    /// Notes where a part of this item stands, for rules that look at the whole; the item itself has no `key`.
-    pub(super) fn spot(&self, key: &str, at: Location) {
-        let id = if key.is_empty() { self.id.to_owned() } else { format!("{}.{key}", self.id) };
+    /// Notes where a part of this item stands, for rules that look at the whole: they know it by `part`, the file by
+    /// `key`. The item itself has neither.
+    pub(super) fn spot(&self, part: &str, key: &str, at: Location) {
+        let id = if part.is_empty() { self.id.to_owned() } else { format!("{}.{part}", self.id) };
         let spot = Spot { place: self.place(at), path: self.path_of(key) };
         self.context.spots.borrow_mut().entry(id).or_insert(spot);
     }

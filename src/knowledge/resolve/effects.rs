@@ -153,7 +153,7 @@ fn gate(
     for (at, raw) in raw.iter().enumerate() {
         let key = format!("{key}[{at}]");
         if let Some(input) = input(raw, names, item, &key) {
-            item.spot(&format!("input[{}]", inputs.len()), raw.strength.at);
+            item.spot(&format!("input[{}]", inputs.len()), &key, raw.strength.at);
             inputs.push((input, raw.strength.at));
         }
     }

@@ -187,7 +187,7 @@ fn shared<T>(table: &mut Table<T>, places: &mut BTreeMap<String, Place>, item: &
         return table.ids.insert(id.value.clone(), item.place(id.at)).is_none();
     }
     places.insert(id.value.clone(), item.place(id.at));
-    item.spot("", id.at);
+    item.spot("", "", id.at);
     item.kind(id, table.noun);
     own(table, item, id, "id")
 }

@@ -13,7 +13,7 @@ pub(super) fn rows(raw: &RawCheck, own: &Owner<'_>, names: &Names, item: &Item<'
     item.filled(raw.id.at, "given", raw.given.is_empty());
     let rows = raw.given.iter().enumerate().map(|(at, row)| {
         let key = format!("given[{at}]");
-        item.spot(&key, row.at);
+        item.spot(&key, &key, row.at);
         if let Some(basis) = &row.value.basis {
             item.basis_at(names, basis, &format!("{key}.basis"));
         }
