@@ -306,7 +306,10 @@ impl Source<'_> {
             let start = usize::try_from(start).ok()?;
             self.text.get(start..start.checked_add(usize::try_from(length).ok()?)?)
         });
-        let word = bytes.filter(|word| !word.is_empty()).unwrap_or_else(|| self.rest_of_line(at));
+        let word = bytes.filter(|word| !word.is_empty()).unwrap_or_else(|| {
+            let rest = self.rest_of_line(at);
+            &rest[..rest.find([',', ']', '}']).unwrap_or(rest.len())]
+        });
         word.split('#').next().unwrap_or_default().trim().chars().take(40).collect()
     }
 

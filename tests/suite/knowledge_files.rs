@@ -1,7 +1,7 @@
 //! Good knowledge bases vet clean; each bad file has the faults it says it has, and its message is a snapshot.
 
 use doldrum::finding::{Finding, Severity};
-use doldrum::knowledge::{codes, read};
+use doldrum::knowledge::{Reads, State, codes, read};
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -165,4 +165,37 @@ fn names_of_files_may_have_any_root() {
         let (knowledge, findings) = read(&files);
         assert!(knowledge.is_some(), "{root}:\n{}", shown(&findings.sorted()));
     }
+}
+
+#[test]
+fn the_built_in_one_is_the_folder_and_vets_clean() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("knowledge/watercraft");
+    let on_disk: Vec<_> =
+        folder(&root).into_iter().map(|(name, bytes)| (format!("knowledge/watercraft/{name}"), bytes)).collect();
+    let built_in = doldrum::knowledge::builtin::builtin();
+    let names = |files: &[(String, Vec<u8>)]| files.iter().map(|(name, _)| name.clone()).collect::<Vec<_>>();
+    assert_eq!(names(&built_in), names(&on_disk));
+    assert!(built_in == on_disk, "the bytes differ");
+    let (knowledge, findings) = read(&built_in);
+    let findings = findings.sorted();
+    assert!(findings.is_empty(), "{}", shown(&findings));
+    let knowledge = knowledge.expect("no findings");
+    assert_eq!(knowledge.id, "watercraft-two-stroke");
+    // Every effect stands after the effects it reads.
+    let place = |ix| knowledge.effect_order.iter().position(|e| *e == ix).expect("every effect has its place");
+    for (ix, effect) in knowledge.effects.iter() {
+        for input in &effect.gate.inputs {
+            if let Reads::One(State::Effect(read)) | Reads::Every(State::Effect(read)) = input.reads {
+                assert!(place(read) < place(ix), "{} stands too early", knowledge.effects.id(ix));
+            }
+        }
+    }
+}
+
+#[test]
+fn the_order_in_which_files_are_given_does_not_matter() {
+    let files = doldrum::knowledge::builtin::builtin();
+    let turned: Vec<_> = files.iter().rev().cloned().collect();
+    let debug = |files: &[(String, Vec<u8>)]| format!("{:?}", read(files).0);
+    assert!(debug(&files) == debug(&turned));
 }
