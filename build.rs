@@ -15,8 +15,9 @@ fn main() -> io::Result<()> {
     names.sort();
     let mut list = String::from("[\n");
     for name in names {
-        // Debug quotes the path, backslashes and all.
-        writeln!(list, "    ({name:?}, include_bytes!({:?})),", root.join(&name)).expect("a string takes all");
+        // Debug of a string is a Rust literal, backslashes and all.
+        let path = root.join(&name).to_string_lossy().into_owned();
+        writeln!(list, "    ({name:?}, include_bytes!({path:?})),").expect("a string takes all");
     }
     list.push_str("]\n");
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets it"));
