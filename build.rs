@@ -1,4 +1,5 @@
-//! Lists the files of the knowledge base that is built into the binary: whatever lies in `knowledge/watercraft`.
+//! Lists the files of the built-in knowledge base for `src/store/built_in.rs`, so that a new file needs no second
+//! mention.
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -8,31 +9,29 @@ const FOLDER: &str = "knowledge/watercraft";
 
 fn main() -> io::Result<()> {
     println!("cargo::rerun-if-changed={FOLDER}");
-    println!("cargo::rerun-if-changed=build.rs");
-    let root = PathBuf::from(env::var_os("CARGO_MANIFEST_DIR").expect("cargo sets it"));
-    let mut names = Vec::new();
-    gather(&root, Path::new(FOLDER), &mut names)?;
-    names.sort();
-    let mut list = String::from("[\n");
-    for name in names {
-        // Debug of a string is a Rust literal, backslashes and all.
-        let path = root.join(&name).to_string_lossy().into_owned();
-        writeln!(list, "    ({name:?}, include_bytes!({path:?})),").expect("a string takes all");
+    let root = PathBuf::from(env::var("CARGO_MANIFEST_DIR").map_err(io::Error::other)?);
+    let mut paths = Vec::new();
+    if root.join(FOLDER).is_dir() {
+        walk(&root.join(FOLDER), &mut paths)?;
     }
-    list.push_str("]\n");
-    let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets it"));
-    fs::write(out.join("builtin.rs"), list)
+    paths.sort();
+    let mut list = String::from("/// Name and bytes, in order of the name.\nstatic FILES: &[(&str, &[u8])] = &[\n");
+    for path in paths {
+        let name = path.strip_prefix(&root).map_err(io::Error::other)?.to_string_lossy().replace('\\', "/");
+        let _ = writeln!(list, "    ({name:?}, include_bytes!({:?})),", path.to_string_lossy());
+    }
+    list.push_str("];\n");
+    let out = PathBuf::from(env::var("OUT_DIR").map_err(io::Error::other)?);
+    fs::write(out.join("built_in.rs"), list)
 }
 
-/// Every file below a folder, named from the root with `/` between folders.
-fn gather(root: &Path, folder: &Path, names: &mut Vec<String>) -> io::Result<()> {
-    for entry in fs::read_dir(root.join(folder))? {
-        let entry = entry?;
-        let below = folder.join(entry.file_name());
-        if entry.file_type()?.is_dir() {
-            gather(root, &below, names)?;
-        } else {
-            names.push(below.to_string_lossy().replace('\\', "/"));
+fn walk(folder: &Path, paths: &mut Vec<PathBuf>) -> io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.is_dir() {
+            walk(&path, paths)?;
+        } else if path.extension().is_some_and(|e| e == "yaml") {
+            paths.push(path);
         }
     }
     Ok(())

@@ -2,6 +2,7 @@
 //! trouble does not hide another's.
 
 use super::codes;
+use super::node::Node;
 use super::raw::{In, RawKnowledge};
 use super::yaml::{self, Source};
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
@@ -61,7 +62,7 @@ impl Kind {
 /// Reads files, each a name and its bytes. Names are shown as given; the folder that holds `craft.yaml` is the root,
 /// and a file below it is `<kind>.yaml` or stands in a folder `<kind>`.
 ///
-/// Cost: linear in the bytes, times one more than the broken items of a file (twenty at most).
+/// Cost: linear in the bytes.
 #[must_use]
 pub fn load(files: &[(String, Vec<u8>)]) -> (RawKnowledge, Findings) {
     let mut loader = Loader { raw: RawKnowledge::default(), findings: Findings::new() };
@@ -137,10 +138,9 @@ impl Loader {
         if empty && kind != Kind::Manifest {
             return;
         }
-        if source.sound(&mut self.findings) {
-            self.items(kind, &source);
-        } else {
-            self.raw.unread.extend(source.ids_in((1, usize::MAX)).map(str::to_owned));
+        match source.tree(&mut self.findings) {
+            Some(tree) => self.items(kind, &source, &tree),
+            None => self.raw.unread.extend(source.ids_in((1, usize::MAX)).map(str::to_owned)),
         }
     }
 
@@ -169,37 +169,37 @@ impl Loader {
         kind
     }
 
-    fn items(&mut self, kind: Kind, source: &Source) {
+    fn items(&mut self, kind: Kind, source: &Source, tree: &Node) {
         match kind {
             Kind::Manifest => {
                 let file = self.raw.files.len() - 1;
-                let read = source.one(&mut self.findings);
+                let read = source.one(tree, &mut self.findings);
                 self.raw.manifest = read.map(|item| In { file, path: String::new(), item });
             }
-            Kind::History => self.list(source, kind, |raw| &mut raw.history),
-            Kind::Causes => self.list(source, kind, |raw| &mut raw.causes),
-            Kind::Effects => self.list(source, kind, |raw| &mut raw.effects),
-            Kind::Symptoms => self.list(source, kind, |raw| &mut raw.symptoms),
-            Kind::Checks => self.list(source, kind, |raw| &mut raw.checks),
-            Kind::Access => self.list(source, kind, |raw| &mut raw.access),
-            Kind::Repairs => self.list(source, kind, |raw| &mut raw.repairs),
-            Kind::Hazards => self.list(source, kind, |raw| &mut raw.hazards),
-            Kind::Interlocks => self.list(source, kind, |raw| &mut raw.interlocks),
-            Kind::Companions => self.list(source, kind, |raw| &mut raw.companions),
-            Kind::Settings => self.list(source, kind, |raw| &mut raw.settings),
-            Kind::Sources => self.list(source, kind, |raw| &mut raw.sources),
-            Kind::PlanRules => self.list(source, kind, |raw| &mut raw.plan_rules),
+            Kind::History => self.list((source, tree), kind, |raw| &mut raw.history),
+            Kind::Causes => self.list((source, tree), kind, |raw| &mut raw.causes),
+            Kind::Effects => self.list((source, tree), kind, |raw| &mut raw.effects),
+            Kind::Symptoms => self.list((source, tree), kind, |raw| &mut raw.symptoms),
+            Kind::Checks => self.list((source, tree), kind, |raw| &mut raw.checks),
+            Kind::Access => self.list((source, tree), kind, |raw| &mut raw.access),
+            Kind::Repairs => self.list((source, tree), kind, |raw| &mut raw.repairs),
+            Kind::Hazards => self.list((source, tree), kind, |raw| &mut raw.hazards),
+            Kind::Interlocks => self.list((source, tree), kind, |raw| &mut raw.interlocks),
+            Kind::Companions => self.list((source, tree), kind, |raw| &mut raw.companions),
+            Kind::Settings => self.list((source, tree), kind, |raw| &mut raw.settings),
+            Kind::Sources => self.list((source, tree), kind, |raw| &mut raw.sources),
+            Kind::PlanRules => self.list((source, tree), kind, |raw| &mut raw.plan_rules),
         }
     }
 
     fn list<T: DeserializeOwned>(
         &mut self,
-        source: &Source,
+        (source, tree): (&Source, &Node),
         kind: Kind,
         into: impl Fn(&mut RawKnowledge) -> &mut Vec<In<T>>,
     ) {
         let file = self.raw.files.len() - 1;
-        let list = source.list::<T>(kind.word(), &mut self.findings);
+        let list = source.list::<T>(tree, kind.word(), &mut self.findings);
         for (at, item) in list.items {
             into(&mut self.raw).push(In { file, path: format!("{}[{at}]", kind.word()), item });
         }

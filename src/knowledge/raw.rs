@@ -7,6 +7,10 @@ use indexmap::IndexMap;
 use serde::Deserialize;
 use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
 use std::fmt;
+use std::marker::PhantomData;
+
+pub use super::node::Location;
+use super::node::WITH_PLACE;
 
 /// A value and where it stands: line and column, one-based.
 #[derive(Clone, Debug)]
@@ -14,12 +18,25 @@ pub struct Sp<T> {
     /// The value.
     pub value: T,
     /// Where it stands in its file.
-    pub at: serde_yaml::Location,
+    pub at: Location,
 }
 
 impl<'de, T: Deserialize<'de>> Deserialize<'de> for Sp<T> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        serde_yaml::Spanned::<T>::deserialize(deserializer).map(|s| Self { value: s.value, at: s.referenced })
+        struct Placed<T>(PhantomData<T>);
+        impl<'de, T: Deserialize<'de>> Visitor<'de> for Placed<T> {
+            type Value = Sp<T>;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a value with its place")
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Sp<T>, A::Error> {
+                let line = seq.next_element()?.unwrap_or_default();
+                let column = seq.next_element()?.unwrap_or_default();
+                let value = seq.next_element()?.ok_or_else(|| de::Error::invalid_length(2, &self))?;
+                Ok(Sp { value, at: Location::new(line, column) })
+            }
+        }
+        deserializer.deserialize_tuple_struct(WITH_PLACE, 3, Placed(PhantomData))
     }
 }
 
@@ -248,6 +265,8 @@ pub struct RawUser {
     pub access: Option<Vec<RawId>>,
     /// How many questions they stand.
     pub asks: Option<u32>,
+    /// What handing over costs them; absent: what it costs anyone.
+    pub hand_over: Option<RawNumber>,
     /// The share of a checker's time they need.
     pub checker_share: Option<RawNumber>,
     /// Access that needs a checker's word.
@@ -265,6 +284,8 @@ pub struct RawCosts {
     pub wasted_trip: RawNumber,
     /// A comeback after a wrong repair.
     pub comeback: RawNumber,
+    /// Minutes to try the symptom after a repair, the craft whole again.
+    pub try_again: Option<RawNumber>,
     /// Named risks.
     #[serde(default)]
     pub risk: IndexMap<RawId, RawNumber>,
@@ -751,7 +772,7 @@ impl<'de> Deserialize<'de> for RawNormals {
             }
             fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<RawNormals, A::Error> {
                 let one = RawNormal::deserialize(de::value::MapAccessDeserializer::new(map))?;
-                Ok(RawNormals(vec![Sp { value: one, at: serde_yaml::Location::UNKNOWN }]))
+                Ok(RawNormals(vec![Sp { value: one, at: Location::UNKNOWN }]))
             }
             fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<RawNormals, A::Error> {
                 let mut parts = Vec::new();

@@ -1,23 +1,19 @@
 //! YAML with places: the one module that knows the parser and its quirks.
 //!
-//! A file is read three times at most. A first pass takes any YAML: it finds the true place of a syntax error (typed
-//! reading reports it as a missing key some lines off) and every duplicate key. The second reads the types. Where an
-//! item of a list does not fit its type, that item is reported and the list is read again without it, so that one
-//! broken item does not hide the next.
+//! A file is first read as a tree of nodes ([`super::node`]), which finds the true place of a syntax error and every
+//! key that stands twice. Types are read from the tree, a list item by item, so that one broken item does not hide the
+//! next.
 
 use super::codes;
+use super::node::{Location, Misread, Node, Value, What, shortened};
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
-use serde::de::{self, DeserializeOwned, DeserializeSeed, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
-use serde_yaml::Location;
-use std::cell::{Cell, RefCell};
-use std::collections::{BTreeMap, BTreeSet};
-use std::fmt;
-use std::marker::PhantomData;
+use serde::de::{Deserialize, DeserializeOwned};
+use std::collections::BTreeMap;
 
 /// The most bytes of one file: several times a whole knowledge base.
 const MOST_BYTES: usize = 4 << 20;
-/// The most broken items of one file that are told apart: each costs another reading.
-const MOST_BROKEN: usize = 20;
+/// The most broken items of one file that are told of one by one.
+const MOST_BROKEN: usize = 30;
 /// The deepest nesting. The formats need about ten.
 const DEEPEST: usize = 40;
 /// The most nodes of one file, aliases unfolded. A knowledge base has some 20,000.
@@ -111,84 +107,76 @@ impl Source<'_> {
         place(self.file, at)
     }
 
-    /// Checks the syntax and that no key stands twice. Whether it is worth reading on.
-    pub(crate) fn sound(&self, findings: &mut Findings) -> bool {
-        let twice = RefCell::new(Vec::new());
-        let walked = serde_yaml::with_deserializer_from_str_with_options(self.text, options(), |de| {
-            Walk { twice: &twice }.deserialize(de)
-        });
-        for (key, first, second) in twice.into_inner() {
-            let mut finding =
-                self.finding(codes::DUPLICATE_KEY, second, format!("key `{key}` stands twice in one map"));
-            finding.hints.push(format!("the first is at {}", self.place(first)));
-            findings.add(finding);
-        }
-        match walked {
-            Ok(()) => true,
-            Err(error) => {
-                findings.add(self.complaint(&error, ""));
-                false
-            }
-        }
-    }
-
-    /// Reads the whole file as one value.
-    pub(crate) fn one<T: DeserializeOwned>(&self, findings: &mut Findings) -> Option<T> {
-        let mut track = serde_path_to_error::Track::new();
-        let read = serde_yaml::with_deserializer_from_str_with_options(self.text, options(), |de| {
-            T::deserialize(serde_path_to_error::Deserializer::new(de, &mut track))
-        });
+    /// The file as a tree; what is wrong with the syntax, and every key that stands twice, as findings.
+    pub(crate) fn tree(&self, findings: &mut Findings) -> Option<Node> {
+        let read =
+            serde_yaml::with_deserializer_from_str_with_options(self.text, options(), |de| Node::deserialize(de));
         match read {
-            Ok(value) => Some(value),
+            Ok(tree) if matches!(tree.value, Value::Null) => {
+                let message = "expected something in the file, found nothing".to_owned();
+                findings.add(self.finding(codes::MISSING_FILE, Location::UNKNOWN, message));
+                None
+            }
+            Ok(tree) => {
+                self.note_twice(&tree, findings);
+                Some(tree)
+            }
             Err(error) => {
-                self.complain(&error, &track.path().to_string()).into_iter().for_each(|f| findings.add(f));
+                findings.add(self.syntax(&error));
                 None
             }
         }
     }
 
-    /// Reads the whole file as a list, item by item.
-    pub(crate) fn list<T: DeserializeOwned>(&self, kind: &str, findings: &mut Findings) -> List<T> {
-        let mut skip = BTreeSet::new();
-        let starts = RefCell::new(Vec::new());
-        let mut complaints: Vec<(usize, Finding)> = Vec::new();
-        let list = loop {
-            let at = Cell::new(0);
-            starts.borrow_mut().clear();
-            let mut track = serde_path_to_error::Track::new();
-            let read = serde_yaml::with_deserializer_from_str_with_options(self.text, options(), |de| {
-                let wrapped = serde_path_to_error::Deserializer::new(de, &mut track);
-                Each { skip: &skip, at: &at, starts: &starts, of: PhantomData::<T> }.deserialize(wrapped)
-            });
-            match read {
-                Ok(items) => break List { items, broken: self.lines(&skip, &starts.borrow()) },
-                Err(error) => {
-                    let path = format!("{kind}{}", track.path());
-                    complaints.extend(self.complain(&error, &path).map(|finding| (at.get(), finding)));
-                    // A file that is no list at all, or has too much wrong with it, is given up.
-                    if !skip.insert(at.get()) || skip.len() > MOST_BROKEN || matches!(error_kind(&error), Kind::Fatal) {
-                        break List { items: Vec::new(), broken: vec![(1, usize::MAX)] };
+    /// Notes keys that stand twice in one map.
+    fn note_twice(&self, node: &Node, findings: &mut Findings) {
+        match &node.value {
+            Value::List(items) => items.iter().for_each(|item| self.note_twice(item, findings)),
+            Value::Map(entries) => {
+                let mut seen: BTreeMap<String, Location> = BTreeMap::new();
+                for (key, value) in entries {
+                    let text = key.key_text();
+                    if let Some(first) = seen.get(&text) {
+                        let message = format!("key `{}` stands twice in one map", shortened(&text));
+                        let mut finding = self.finding(codes::DUPLICATE_KEY, key.at, message);
+                        finding.hints.push(format!("the first is at {}", self.place(*first)));
+                        findings.add(finding);
+                    } else {
+                        seen.insert(text, key.at);
                     }
+                    self.note_twice(value, findings);
                 }
             }
-        };
-        for (at, mut finding) in complaints {
-            // The parser notices what an item lacks at its end; the place to look is its beginning.
-            if finding.code == codes::MISSING_KEY
-                && finding.path == format!("{kind}[{at}]")
-                && let Some(start) = starts.borrow().get(at)
-            {
-                finding.place = self.place(*start);
-            }
-            findings.add(finding);
+            _ => {}
         }
-        list
     }
 
-    /// The lines of the skipped items.
-    fn lines(&self, skip: &BTreeSet<usize>, starts: &[Location]) -> Vec<(usize, usize)> {
-        let line = |at: usize| starts.get(at).map_or(usize::MAX, |l| usize::try_from(l.line()).unwrap_or(usize::MAX));
-        skip.iter().map(|at| (line(*at), line(at + 1))).collect()
+    /// Reads the whole tree as one value.
+    pub(crate) fn one<T: DeserializeOwned>(&self, tree: &Node, findings: &mut Findings) -> Option<T> {
+        T::deserialize(tree).map_err(|misread| self.complain(&misread, "", findings)).ok()
+    }
+
+    /// Reads the tree as a list, item by item.
+    pub(crate) fn list<T: DeserializeOwned>(&self, tree: &Node, kind: &str, findings: &mut Findings) -> List<T> {
+        let Value::List(nodes) = &tree.value else {
+            let misread = Vec::<serde::de::IgnoredAny>::deserialize(tree).expect_err("it is no list");
+            self.complain(&misread, kind, findings);
+            return List { items: Vec::new(), broken: vec![(1, usize::MAX)] };
+        };
+        let line = |at: usize| nodes.get(at).map_or(usize::MAX, |node: &Node| node.at.line() as usize);
+        let mut list = List { items: Vec::new(), broken: Vec::new() };
+        for (at, node) in nodes.iter().enumerate() {
+            match T::deserialize(node) {
+                Ok(item) => list.items.push((at, item)),
+                Err(misread) => {
+                    if list.broken.len() < MOST_BROKEN {
+                        self.complain(&misread, &format!("{kind}[{at}]"), findings);
+                    }
+                    list.broken.push((line(at), line(at + 1)));
+                }
+            }
+        }
+        list
     }
 
     /// The ids that the lines of broken items define, as far as can be seen: `id: some-id`.
@@ -213,15 +201,36 @@ impl Source<'_> {
         }
     }
 
-    fn complain(&self, error: &serde_yaml::Error, path: &str) -> Option<Finding> {
-        // The walk has told of duplicate keys already, with both places.
-        (!matches!(error_kind(error), Kind::Duplicate)).then(|| self.complaint(error, path))
+    fn complain(&self, misread: &Misread, within: &str, findings: &mut Findings) {
+        let (code, hint) = match &misread.what {
+            // The tree has told of keys that stand twice already, with both places.
+            What::TwiceTheKey(_) => return,
+            What::UnknownKey(key, known_keys) => (codes::UNKNOWN_KEY, Some(known(key, known_keys))),
+            What::MissingKey(_) => (codes::MISSING_KEY, None),
+            What::UnknownWord(word, words) => {
+                let near = Some(word).filter(|w| w.len() < 100).and_then(|w| nearest(w, words.iter().copied()));
+                (codes::WRONG_SHAPE, near.map(|n| format!("did you mean `{n}`?")))
+            }
+            What::NoNumber(text) if text.contains(',') => {
+                (codes::WRONG_SHAPE, Some(format!("write `{}`", shortened(&text.replacen(',', ".", 1)))))
+            }
+            What::NoTruth(text) if ["yes", "no", "on", "off"].contains(&text.to_lowercase().as_str()) => {
+                (codes::WRONG_SHAPE, Some("`yes`, `no`, `on` and `off` are plain words in YAML 1.2".to_owned()))
+            }
+            What::NoNumber(_) | What::NoTruth(_) | What::Other(_) => (codes::WRONG_SHAPE, None),
+        };
+        let mut finding = self.finding(code, misread.at, misread.to_string());
+        let joint =
+            if within.is_empty() || misread.path.is_empty() || misread.path.starts_with('[') { "" } else { "." };
+        finding.path = format!("{within}{joint}{}", misread.path);
+        finding.hints.extend(hint);
+        findings.add(finding);
     }
 
-    /// What the parser says, in our words.
-    fn complaint(&self, error: &serde_yaml::Error, path: &str) -> Finding {
+    /// What the parser says of a file that is no YAML, in our words.
+    fn syntax(&self, error: &serde_yaml::Error) -> Finding {
         use serde_yaml::Error as E;
-        let mut at = error.location().unwrap_or(Location::UNKNOWN);
+        let mut at = error.location().unwrap_or(serde_yaml::Location::UNKNOWN);
         let mut cause = error;
         while let E::AliasError { error, locations, .. } = cause {
             at = locations.reference_location;
@@ -231,115 +240,43 @@ impl Source<'_> {
             cause = error;
         }
         let (code, message, hint) = match cause {
-            E::SerdeUnknownField { field, expected, .. } => {
-                (codes::UNKNOWN_KEY, format!("key `{field}` is not known here"), Some(known(field, expected)))
-            }
-            E::SerdeMissingField { field, .. } => (codes::MISSING_KEY, format!("key `{field}` is missing"), None),
-            E::SerdeUnknownVariant { variant, expected, .. } => {
-                let expected: Vec<_> = expected.iter().map(|e| format!("`{e}`")).collect();
-                let near = nearest(variant, expected.iter().map(|e| e.trim_matches('`')));
-                let hint = near.map(|n| format!("did you mean `{n}`?"));
-                (codes::WRONG_SHAPE, format!("expected one of {}, found `{variant}`", expected.join(", ")), hint)
-            }
-            E::SerdeInvalidType { unexpected, expected, .. } | E::SerdeInvalidValue { unexpected, expected, .. } => {
-                (codes::WRONG_SHAPE, format!("expected {expected}, found {unexpected}"), None)
-            }
-            E::SerdeInvalidLength { len, expected, .. } => {
-                let expected = if expected == "a tuple of size 2" { "a pair `[low, high]`" } else { expected };
-                (codes::WRONG_SHAPE, format!("expected {expected}, found {len} values"), None)
-            }
-            E::InvalidScalar { ty, .. } => {
-                let found = self.word_at(at);
-                let comma = found.contains(',').then(|| format!("write `{}`", found.replacen(',', ".", 1)));
-                (codes::WRONG_SHAPE, format!("expected {}, found `{found}`", kind_word(ty)), comma)
-            }
-            E::InvalidBooleanStrict { .. } => (
-                codes::WRONG_SHAPE,
-                format!("expected `true` or `false`, found `{}`", self.word_at(at)),
-                Some("`yes`, `no`, `on` and `off` are plain words in YAML 1.2".to_owned()),
-            ),
-            E::NullIntoString { .. } => (codes::WRONG_SHAPE, "expected text, found nothing".to_owned(), None),
-            E::Unexpected { expected, .. } => {
-                (codes::WRONG_SHAPE, format!("expected {}, found {}", shape_word(expected), self.shape_at(at)), None)
-            }
-            E::Message { msg, .. } => (codes::WRONG_SHAPE, msg.clone(), None),
             E::Eof { .. } => {
-                at = Location::UNKNOWN;
-                (codes::MISSING_FILE, "expected the manifest, found an empty file".to_owned(), None)
+                at = serde_yaml::Location::UNKNOWN;
+                (codes::MISSING_FILE, "expected something in the file, found nothing".to_owned(), None)
             }
-            E::Budget { breach, .. } => (
-                codes::TOO_MUCH,
-                breach_words(breach),
-                Some("no knowledge base needs aliases of aliases, or nests so deep".to_owned()),
-            ),
+            E::Budget { breach, .. } => (codes::TOO_MUCH, breach_words(breach), Some(UNFOLDS.to_owned())),
             E::AliasReplayLimitExceeded { .. }
             | E::AliasExpansionLimitExceeded { .. }
-            | E::AliasReplayStackDepthExceeded { .. } => {
-                (codes::TOO_MUCH, "expected aliases that unfold to little, found too much".to_owned(), None)
-            }
+            | E::AliasReplayStackDepthExceeded { .. } => (
+                codes::TOO_MUCH,
+                "expected aliases that unfold to little, found too much".to_owned(),
+                Some(UNFOLDS.to_owned()),
+            ),
+            E::UnknownAnchor { .. } => (
+                codes::SYNTAX,
+                "expected an anchor `&name` before its alias `*name`, found an alias alone".to_owned(),
+                Some("quote text that begins with `*`".to_owned()),
+            ),
             E::MultipleDocuments { .. } => (
                 codes::SYNTAX,
                 "expected one YAML document, found a second".to_owned(),
                 Some("take out the line `---`".to_owned()),
             ),
-            E::UnknownAnchor { .. } => {
-                let message = format!("expected an anchor before its alias, found `{}` without one", self.word_at(at));
-                (codes::SYNTAX, message, Some("quote text that begins with `*`".to_owned()))
-            }
             other => (
                 codes::SYNTAX,
                 format!("expected YAML: {}", plain(other)),
                 Some("look at the indentation, brackets and quotes here and just above".to_owned()),
             ),
         };
-        let mut finding = self.finding(code, at, message);
-        // `.value` is the wrapper that keeps places; `?` a key that is not plain text to the tracker.
-        finding.path = path.replace(".value", "").replace(".?", "").trim_matches('.').to_owned();
+        let mut finding = self.finding(code, at.into(), message);
         finding.hints.extend(hint);
         finding
-    }
-
-    /// The word that stands at a place, for "found ...".
-    fn word_at(&self, at: Location) -> String {
-        let span = at.span();
-        let bytes = span.byte_offset().zip(span.byte_len()).and_then(|(start, length)| {
-            let start = usize::try_from(start).ok()?;
-            self.text.get(start..start.checked_add(usize::try_from(length).ok()?)?)
-        });
-        let word = bytes.filter(|word| !word.is_empty()).unwrap_or_else(|| {
-            let rest = self.rest_of_line(at);
-            &rest[..rest.find([',', ']', '}']).unwrap_or(rest.len())]
-        });
-        word.split('#').next().unwrap_or_default().trim().chars().take(40).collect()
-    }
-
-    /// The shape that stands at a place, for "found ...".
-    fn shape_at(&self, at: Location) -> String {
-        let rest = self.rest_of_line(at);
-        if rest.starts_with('[') || rest.starts_with("- ") {
-            "a list".to_owned()
-        } else if rest.starts_with('{') || rest.contains(": ") || rest.trim_end().ends_with(':') {
-            "a map".to_owned()
-        } else {
-            format!("`{}`", self.word_at(at))
-        }
-    }
-
-    fn rest_of_line(&self, at: Location) -> &str {
-        let line = usize::try_from(at.line()).unwrap_or(0);
-        let column = usize::try_from(at.column()).unwrap_or(0);
-        let text = self.text.lines().nth(line.saturating_sub(1)).unwrap_or_default();
-        text.char_indices().nth(column.saturating_sub(1)).map_or("", |(start, _)| &text[start..])
     }
 }
 
 /// The place of a location in a file.
 pub(crate) fn place(file: &str, at: Location) -> Place {
-    Place {
-        file: file.to_owned(),
-        line: u32::try_from(at.line()).unwrap_or(u32::MAX),
-        column: u32::try_from(at.column()).unwrap_or(u32::MAX),
-    }
+    Place { file: file.to_owned(), line: at.line(), column: at.column() }
 }
 
 fn options() -> serde_yaml::Options {
@@ -356,22 +293,7 @@ fn options() -> serde_yaml::Options {
     }
 }
 
-enum Kind {
-    Duplicate,
-    Fatal,
-    Item,
-}
-
-fn error_kind(error: &serde_yaml::Error) -> Kind {
-    use serde_yaml::Error as E;
-    match error {
-        E::AliasError { error, .. } | E::WithSnippet { error, .. } => error_kind(error),
-        E::DuplicateMappingKey { .. } => Kind::Duplicate,
-        E::Message { msg, .. } if msg.starts_with("duplicate field") => Kind::Duplicate,
-        E::Budget { .. } | E::Eof { .. } | E::MultipleDocuments { .. } | E::ExternalMessage { .. } => Kind::Fatal,
-        _ => Kind::Item,
-    }
-}
+const UNFOLDS: &str = "no knowledge base or case needs aliases of aliases, or nests so deep";
 
 fn breach_words(breach: &serde_yaml::budget::BudgetBreach) -> String {
     use serde_yaml::budget::BudgetBreach as B;
@@ -386,7 +308,8 @@ fn breach_words(breach: &serde_yaml::budget::BudgetBreach) -> String {
 
 /// "did you mean", or what is known.
 fn known(field: &str, expected: &[&str]) -> String {
-    match nearest(field, expected.iter().copied()) {
+    // A word longer than any key is no slip of the finger.
+    match Some(field).filter(|f| f.len() < 100).and_then(|f| nearest(f, expected.iter().copied())) {
         Some(near) => format!("did you mean `{near}`?"),
         None => format!("known here: {}", expected.join(", ")),
     }
@@ -397,129 +320,4 @@ fn plain(error: &serde_yaml::Error) -> String {
     let text = error.to_string();
     let cut = text.rfind(" at line ").or_else(|| text.rfind(" at ")).unwrap_or(text.len());
     text[..cut].to_owned()
-}
-
-fn kind_word(ty: &str) -> &str {
-    match ty {
-        "f64" | "f32" | "float" | "floating point" => "a number",
-        "u8" | "u32" | "u64" | "usize" => "a whole number, zero or more",
-        "i64" | "i32" => "a whole number",
-        "bool" => "`true` or `false`",
-        other => other,
-    }
-}
-
-fn shape_word(expected: &str) -> String {
-    match expected {
-        "mapping start" => "a map of keys and values".to_owned(),
-        "sequence start" | "sequence" => "a list".to_owned(),
-        "string scalar" => "text".to_owned(),
-        "scalar" => "a single value".to_owned(),
-        other => other.to_owned(),
-    }
-}
-
-/// A list read item by item, but for those to skip.
-struct Each<'a, T> {
-    skip: &'a BTreeSet<usize>,
-    at: &'a Cell<usize>,
-    starts: &'a RefCell<Vec<Location>>,
-    of: PhantomData<T>,
-}
-
-impl<'de, T: DeserializeOwned> DeserializeSeed<'de> for Each<'_, T> {
-    type Value = Vec<(usize, T)>;
-    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Self::Value, D::Error> {
-        deserializer.deserialize_seq(self)
-    }
-}
-
-impl<'de, T: DeserializeOwned> Visitor<'de> for Each<'_, T> {
-    type Value = Vec<(usize, T)>;
-    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("a list of items")
-    }
-    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Self::Value, A::Error> {
-        let mut items = Vec::new();
-        for at in 0.. {
-            self.at.set(at);
-            if self.skip.contains(&at) {
-                let Some(item) = seq.next_element::<serde_yaml::Spanned<IgnoredAny>>()? else { break };
-                self.starts.borrow_mut().push(item.referenced);
-            } else {
-                let Some(item) = seq.next_element::<serde_yaml::Spanned<T>>()? else { break };
-                self.starts.borrow_mut().push(item.referenced);
-                items.push((at, item.value));
-            }
-        }
-        Ok(items)
-    }
-}
-
-/// Takes any YAML and notes keys that stand twice in one map.
-struct Walk<'a> {
-    twice: &'a RefCell<Vec<(String, Location, Location)>>,
-}
-
-impl<'de> DeserializeSeed<'de> for Walk<'_> {
-    type Value = ();
-    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<(), D::Error> {
-        deserializer.deserialize_any(self)
-    }
-}
-
-impl<'de> Visitor<'de> for Walk<'_> {
-    type Value = ();
-    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("any YAML")
-    }
-    fn visit_bool<E: de::Error>(self, _: bool) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_i64<E: de::Error>(self, _: i64) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_i128<E: de::Error>(self, _: i128) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_u64<E: de::Error>(self, _: u64) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_u128<E: de::Error>(self, _: u128) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_f64<E: de::Error>(self, _: f64) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_str<E: de::Error>(self, _: &str) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_bytes<E: de::Error>(self, _: &[u8]) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_none<E: de::Error>(self) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_some<D: Deserializer<'de>>(self, deserializer: D) -> Result<(), D::Error> {
-        deserializer.deserialize_any(self)
-    }
-    fn visit_unit<E: de::Error>(self) -> Result<(), E> {
-        Ok(())
-    }
-    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<(), A::Error> {
-        while seq.next_element_seed(Walk { twice: self.twice })?.is_some() {}
-        Ok(())
-    }
-    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
-        let mut seen: BTreeMap<String, Location> = BTreeMap::new();
-        while let Some(key) = map.next_key::<serde_yaml::Spanned<String>>()? {
-            map.next_value_seed(Walk { twice: self.twice })?;
-            if let Some(first) = seen.get(&key.value) {
-                self.twice.borrow_mut().push((key.value, *first, key.referenced));
-            } else {
-                seen.insert(key.value, key.referenced);
-            }
-        }
-        Ok(())
-    }
 }

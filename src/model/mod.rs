@@ -1,3 +1,7 @@
 //! The network: variables, gates, tables; compiled from a craft laid out.
 
+pub mod build;
+pub mod compile;
 pub mod network;
+pub mod prior;
+pub mod reading;

@@ -172,7 +172,7 @@ fn the_built_in_one_is_the_folder_and_vets_clean() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("knowledge/watercraft");
     let on_disk: Vec<_> =
         folder(&root).into_iter().map(|(name, bytes)| (format!("knowledge/watercraft/{name}"), bytes)).collect();
-    let built_in = doldrum::knowledge::builtin::builtin();
+    let built_in = doldrum::store::built_in();
     let names = |files: &[(String, Vec<u8>)]| files.iter().map(|(name, _)| name.clone()).collect::<Vec<_>>();
     assert_eq!(names(&built_in), names(&on_disk));
     assert!(built_in == on_disk, "the bytes differ");
@@ -194,7 +194,7 @@ fn the_built_in_one_is_the_folder_and_vets_clean() {
 
 #[test]
 fn the_order_in_which_files_are_given_does_not_matter() {
-    let files = doldrum::knowledge::builtin::builtin();
+    let files = doldrum::store::built_in();
     let turned: Vec<_> = files.iter().rev().cloned().collect();
     let debug = |files: &[(String, Vec<u8>)]| format!("{:?}", read(files).0);
     assert!(debug(&files) == debug(&turned));

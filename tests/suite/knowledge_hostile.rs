@@ -58,6 +58,8 @@ fn lines_of_a_few_megabytes() {
     refused("causes/more.yaml", &id, &["K011"]);
     let key = [&b"- {"[..], &b"k".repeat(100_000), b": 1}"].concat();
     refused("causes/more.yaml", &key, &["K003", "K002"]);
+    let keys: String = (0..60_000).map(|n| format!("k{n}: 1, ")).collect();
+    refused("causes/more.yaml", format!("- {{{keys}}}").as_bytes(), &["K003"]);
 }
 
 #[test]

@@ -1,7 +1,13 @@
 //! The one integration binary: what is checked from outside the crate.
 
+mod inference_oracle;
+mod inference_property;
+mod inference_published;
 mod knowledge_files;
 mod knowledge_hostile;
+mod oracle_network;
+mod random_network;
+mod small_network;
 
 /// A file in this folder that no `mod` names would be tested by nobody.
 #[test]

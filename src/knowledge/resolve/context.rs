@@ -5,7 +5,7 @@ use super::super::{codes, yaml};
 use super::names::Table;
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
 use crate::knowledge::Ix;
-use serde_yaml::Location;
+use crate::knowledge::raw::Location;
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -8,8 +8,8 @@ use super::context::{Context, Item};
 use super::history::likelier;
 use super::names::Names;
 use super::numbers::{abilities, scope};
+use crate::knowledge::raw::Location;
 use crate::units::Chance;
-use serde_yaml::Location;
 
 /// Fills in causes, effects and symptoms.
 pub(super) fn states(

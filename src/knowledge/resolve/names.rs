@@ -1,5 +1,6 @@
 //! Every id and where it is defined: entered before anything that names it is looked at.
 
+use super::super::node::shortened;
 use super::super::raw::{In, RawId, RawKnowledge, RawManifest};
 use super::super::{
     Access, Cause, Check, CraftOption, Effect, Hazard, HistoryFact, Interlock, Ix, Layout, PlanRule, Repair, Setting,
@@ -199,16 +200,12 @@ pub(super) fn kebab(item: &Item<'_>, id: &RawId, key: &str) {
             codes::NOT_KEBAB,
             id.at,
             key,
-            format!("expected an id in kebab-case, such as `fuel-filter-clogged`, found `{}`", shorten(&id.value)),
+            format!("expected an id in kebab-case, such as `fuel-filter-clogged`, found `{}`", shortened(&id.value)),
         );
         if let Some(better) = kebabbed(&id.value) {
             drop(draft.hint(format!("write `{better}`")));
         }
     }
-}
-
-fn shorten(text: &str) -> String {
-    text.chars().take(60).collect()
 }
 
 /// Outcomes and values may begin with a digit: `2-8-weeks`.

@@ -5,8 +5,8 @@ use super::super::raw::{RawAbility, RawBasis, RawFit, RawFitted, RawNumber, RawS
 use super::super::{Ability, Basis, Fitted, Scope, Turns};
 use super::context::Item;
 use super::names::Names;
+use crate::knowledge::raw::Location;
 use crate::units::{Chance, Measure, Minutes, Money, Quantity, Unit};
-use serde_yaml::Location;
 
 /// How far a sum may be from the whole.
 pub(super) const SUM_ERROR: f64 = 1e-9;

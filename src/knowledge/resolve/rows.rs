@@ -5,8 +5,8 @@ use super::super::{CheckRow, Clause, Gives, codes};
 use super::context::{Item, Owner};
 use super::effects::state;
 use super::names::Names;
+use crate::knowledge::raw::Location;
 use indexmap::IndexMap;
-use serde_yaml::Location;
 
 /// The rows of a check, in order.
 pub(super) fn rows(raw: &RawCheck, own: &Owner<'_>, names: &Names, item: &Item<'_>) -> Vec<CheckRow> {

@@ -10,9 +10,9 @@ use super::super::{
 use super::context::{Context, Item};
 use super::names::Names;
 use super::numbers::{MeasureKind, abilities, turns};
+use crate::knowledge::raw::Location;
 use crate::units::Minutes;
 use indexmap::IndexMap;
-use serde_yaml::Location;
 
 /// Fills in hazards, ticks, interlocks and plan rules.
 pub(super) fn safety(raw: &RawKnowledge, names: &Names, context: &Context, knowledge: &mut Knowledge) {

@@ -13,7 +13,7 @@ pub(super) fn steps(
     names: &Names,
     item: &Item<'_>,
     key: &str,
-    home: serde_yaml::Location,
+    home: crate::knowledge::raw::Location,
 ) -> Vec<Step> {
     let mut phase = first;
     let mut steps = Vec::new();

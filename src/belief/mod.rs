@@ -1,0 +1,204 @@
+//! What is believed about a case: causes, effects, explanations, answers that do not fit, and what each answer weighed.
+
+mod explain;
+mod misfit;
+
+use crate::case::Case;
+use crate::inference::{Accuracy, Engine, Error, Limits, Posterior};
+use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Cause, Effect};
+use crate::model::compile::{CaseModel, Said, compile};
+use crate::model::network::Observation;
+
+/// What is believed.
+pub struct Belief {
+    /// The case as a network.
+    pub model: CaseModel,
+    /// The network, ready for queries.
+    pub engine: Engine,
+    /// What has been observed, without answers that are impossible together with the others.
+    pub evidence: Vec<Observation>,
+    /// Every cause instance now, the likeliest first.
+    pub causes: Vec<CauseBelief>,
+    /// Natural logarithm of the chance of all that was observed; `None`: impossible as it stands.
+    pub log_evidence: Option<f64>,
+    /// Bits of conflict between the answers: log2 of the product of their chances over the chance of all of them.
+    pub conflict_bits: Option<f64>,
+    /// Answers that do not fit, the worst first, where the conflict is high or the answers are impossible together.
+    pub misfits: Vec<Misfit>,
+    /// How near the numbers are to exact.
+    pub accuracy: Accuracy,
+}
+
+/// One cause instance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CauseBelief {
+    /// Which, where.
+    pub cause: Instance<Cause>,
+    /// Its chance before any answer (after history).
+    pub prior: f64,
+    /// Its chance now.
+    pub chance: f64,
+}
+
+/// An answer that does not fit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Misfit {
+    /// Which.
+    pub said: Said,
+    /// Bits that leaving it out takes off the conflict.
+    pub bits: f64,
+}
+
+/// A set of causes that together account for the answers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Explanation {
+    /// The causes, in the order of the knowledge base.
+    pub causes: Vec<Instance<Cause>>,
+    /// The chance of all of these and no other cause that matters.
+    pub chance: f64,
+}
+
+/// The likeliest explanations.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Explanations {
+    /// The likeliest first.
+    pub sets: Vec<Explanation>,
+    /// The chance that nothing listed accounts for the symptom.
+    pub unexplained: f64,
+    /// The chance of all sets that are not in the list.
+    pub missed: f64,
+}
+
+/// What one answer weighed for one cause.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Weight {
+    /// The answer.
+    pub said: Said,
+    /// The cause.
+    pub cause: Instance<Cause>,
+    /// Posterior over prior odds, in decibans (10 log10).
+    pub decibans: f64,
+}
+
+/// What is believed about a case. Answers that are impossible together do not stop it: the fewest that must be left
+/// out are, and `log_evidence` is `None`.
+///
+/// Cost: two passes of inference and one up pass for each answer.
+///
+/// # Errors
+/// Where the network is too wide for the limits.
+pub fn believe(laid: &Laid<'_>, case: &Case, limits: &Limits) -> Result<Belief, Error> {
+    let model = compile(laid, case);
+    let engine = Engine::compile(&model.network)?;
+    let before = engine.posterior(&[], limits)?;
+    let (posterior, left_out) = misfit::possible_posterior(&engine, &model, limits)?;
+    let evidence = misfit::kept(&model, &left_out);
+    let impossible = !left_out.is_empty();
+    let conflict = if impossible { None } else { misfit::conflict(&engine, &model, posterior.log_evidence(), limits)? };
+    let misfits = match conflict {
+        None => left_out.iter().map(|&said| Misfit { said, bits: f64::INFINITY }).collect(),
+        Some(bits) => misfit::misfits(&engine, &model, posterior.log_evidence(), bits, limits)?,
+    };
+    Ok(Belief {
+        causes: causes(&model, &before, &posterior),
+        log_evidence: (!impossible).then(|| posterior.log_evidence()),
+        conflict_bits: conflict,
+        misfits,
+        accuracy: posterior.accuracy().clone(),
+        evidence,
+        engine,
+        model,
+    })
+}
+
+/// Every cause instance with its chance before and now, the likeliest first.
+fn causes(model: &CaseModel, before: &Posterior, now: &Posterior) -> Vec<CauseBelief> {
+    let mut causes: Vec<CauseBelief> = model
+        .causes
+        .iter()
+        .map(|&(cause, var)| CauseBelief {
+            cause,
+            prior: before.chance_on(var, 0),
+            chance: now.chance_on(var, model.now),
+        })
+        .collect();
+    causes.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.cause.cmp(&b.cause)));
+    causes
+}
+
+impl Belief {
+    /// Every effect instance and its chance now, in the order of the knowledge base. Costs a pass for each effect that
+    /// no observation touches.
+    ///
+    /// # Errors
+    /// As [`believe`].
+    pub fn effects(&self, limits: &Limits) -> Result<Vec<(Instance<Effect>, f64)>, Error> {
+        let vars: Vec<_> = self.model.effects.iter().map(|(_, var)| *var).collect();
+        let posterior = self.engine.posterior_with(&self.evidence, &vars, limits)?;
+        Ok(self.model.effects.iter().map(|&(effect, var)| (effect, posterior.chance_on(var, self.model.now))).collect())
+    }
+
+    /// The chance of a cause instance now; 0 where the craft cannot have it.
+    #[must_use]
+    pub fn chance(&self, cause: Instance<Cause>) -> f64 {
+        self.causes.iter().find(|c| c.cause == cause).map_or(0.0, |c| c.chance)
+    }
+
+    /// The likeliest `n` explanations: sets of causes that matter, with the chance that all of a set and no other are
+    /// there. Candidates are drawn from the posterior, the chance of each is then computed; `missed` bounds what is
+    /// not listed.
+    ///
+    /// Cost: one sample of worlds and an up pass for each candidate.
+    ///
+    /// # Errors
+    /// As [`believe`].
+    pub fn explanations(&self, laid: &Laid<'_>, case: &Case, n: usize, limits: &Limits) -> Result<Explanations, Error> {
+        explain::explanations(self, laid, case, n, limits)
+    }
+}
+
+/// For each answer in the order of the log, what it added to the odds of each cause it moved by half a deciban or
+/// more. For one cause they add up to the whole way from its prior.
+///
+/// Source: Good's weight of evidence; half a deciban is about the least a person notices (Good, from memory).
+///
+/// # Errors
+/// As [`believe`].
+pub fn weights(laid: &Laid<'_>, case: &Case, limits: &Limits) -> Result<Vec<Weight>, Error> {
+    let model = compile(laid, case);
+    let engine = Engine::compile(&model.network)?;
+    let mut before = engine.posterior(&[], limits)?;
+    let mut said_so_far: Vec<Observation> = Vec::new();
+    let mut weights = Vec::new();
+    for group in misfit::groups(&model) {
+        let added: Vec<Observation> = misfit::of_group(&model, &group).collect();
+        said_so_far.extend(added);
+        let after = match engine.posterior(&said_so_far, limits) {
+            Ok(after) => after,
+            // An impossible answer weighs nothing that can be said; it is named among the misfits.
+            Err(Error::Contradiction) => {
+                said_so_far.truncate(said_so_far.len() - misfit::of_group(&model, &group).count());
+                continue;
+            }
+            Err(other) => return Err(other),
+        };
+        let slice = match group[0] {
+            Said::Customer(_) => 0,
+            Said::Entry(at) => model.slice_of[at],
+        };
+        for &(cause, var) in &model.causes {
+            let decibans = 10.0 * (log_odds(after.chance_on(var, slice)) - log_odds(before.chance_on(var, slice)));
+            if decibans.abs() >= 0.5 && decibans.is_finite() {
+                weights.push(Weight { said: group[0], cause, decibans });
+            }
+        }
+        before = after;
+    }
+    Ok(weights)
+}
+
+/// The common logarithm of the odds.
+fn log_odds(p: f64) -> f64 {
+    libm::log10(p) - libm::log10(1.0 - p)
+}

@@ -1,0 +1,140 @@
+//! The job: which craft, its history, what the customer says, and what was asked, done and found, in order.
+
+pub mod codes;
+pub mod text;
+
+use crate::knowledge::layout::{Craft, Instance};
+use crate::knowledge::{Access, Cause, Check, HistoryFact, Ix, Repair, Setting, Symptom, Tick, User};
+use crate::units::Measure;
+use indexmap::IndexMap;
+use jiff::Timestamp;
+
+/// A job.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Case {
+    /// A name for people: "Barn-find twin". Never a person's.
+    pub title: Option<String>,
+    /// The craft.
+    pub craft: Craft,
+    /// Height above sea level, meters.
+    pub altitude_m: f64,
+    /// Who works on it.
+    pub user: Ix<User>,
+    /// What they have; `None`: everything.
+    pub tools: Option<Vec<String>>,
+    /// Figures of the build sheet.
+    pub sheet: IndexMap<String, Measure>,
+    /// Fact to the position of its value.
+    pub history: IndexMap<Ix<HistoryFact>, usize>,
+    /// Symptoms named at intake, the first thing that stops them first.
+    pub symptoms: Vec<Ix<Symptom>>,
+    /// What happened since, in order.
+    pub log: Vec<Entry>,
+}
+
+/// One thing that happened.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// When, where known.
+    pub at: Option<Timestamp>,
+    /// What.
+    pub event: Event,
+}
+
+impl From<Event> for Entry {
+    fn from(event: Event) -> Self {
+        Self { at: None, event }
+    }
+}
+
+/// What happened.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// A check was made, or could not be.
+    Answer {
+        /// Which check, where. A check answered without a place on a craft with several is answered "on any".
+        check: Ix<Check>,
+        /// The place; `None`: said of all places together ("any of them").
+        place: Option<usize>,
+        /// The answer.
+        answer: Answer,
+        /// Minutes the hull was aired just before.
+        aired_min: Option<f64>,
+    },
+    /// Something was opened or put back.
+    Access {
+        /// What.
+        access: Ix<Access>,
+        /// Open or shut now.
+        now: Position,
+    },
+    /// A repair was done.
+    Repaired {
+        /// Which.
+        repair: Ix<Repair>,
+        /// Where.
+        places: Vec<usize>,
+    },
+    /// The symptom was tried again.
+    Tried {
+        /// Which.
+        symptom: Ix<Symptom>,
+        /// Still there or gone.
+        now: Presence,
+    },
+    /// A cause was seen, or seen not to be there.
+    Found {
+        /// Which, where.
+        cause: Instance<Cause>,
+        /// There or not.
+        now: Presence,
+    },
+    /// A person confirmed a control.
+    Ticked(Ix<Tick>),
+    /// A setting was written down (before a repair) or set (after).
+    Set {
+        /// Which, where.
+        setting: Instance<Setting>,
+        /// The value as written.
+        value: String,
+    },
+}
+
+/// Open or shut.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Position {
+    /// Open.
+    Open,
+    /// Put back.
+    Shut,
+}
+
+/// There or not.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Presence {
+    /// There.
+    Present,
+    /// Not there.
+    Absent,
+}
+
+/// The answer to a check.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Answer {
+    /// The outcome at this position.
+    Outcome(usize),
+    /// A reading as measured, in the check's unit.
+    Reading(f64),
+    /// Not known.
+    Unknown,
+    /// Could not be done.
+    CouldNot,
+}
+
+impl Answer {
+    /// Whether it says anything about the craft.
+    #[must_use]
+    pub fn informs(self) -> bool {
+        matches!(self, Self::Outcome(_) | Self::Reading(_))
+    }
+}

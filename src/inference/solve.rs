@@ -1,0 +1,202 @@
+//! One query: compile, order, cut if need be, pass messages, read off.
+
+use crate::model::network::Observation;
+
+use super::base::Base;
+use super::compile::{self, Form};
+use super::cut::{self, Choice};
+use super::eliminate::Upward;
+use super::graph::{Graph, GraphLink};
+use super::joins::{self, Joins};
+use super::posterior::Posterior;
+use super::work::{Message, Work};
+use super::{Accuracy, CutLink, Error, Limits};
+
+/// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
+const CANCELED: f64 = 1e-11;
+/// If the chain form is beyond the budget, this much is put up with rather than cutting.
+const TOLERABLE: f64 = 1e-7;
+
+/// What a query wants.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wanted {
+    /// The evidence only.
+    Evidence,
+    /// Every marginal.
+    Marginals,
+}
+
+/// The messages of a cut link and what they belong to.
+#[derive(Clone, Debug)]
+pub(super) struct Carried {
+    pub(super) link: GraphLink,
+    pub(super) message: Message,
+}
+
+/// The outcome of a query.
+pub(super) struct Solved {
+    pub(super) log_evidence: f64,
+    /// For each network variable its posterior over all states, where the graph holds it.
+    pub(super) marginals: Vec<Option<Vec<f64>>>,
+    /// For each network variable a name for the part of the graph it hangs together with.
+    pub(super) component: Vec<Option<usize>>,
+    pub(super) accuracy: Accuracy,
+    pub(super) carried: Vec<Carried>,
+}
+
+/// A graph with its cuts settled and messages passed; the last up pass stands.
+pub(super) struct Settled<'g> {
+    pub(super) graph: &'g Graph,
+    pub(super) work: Work<'g>,
+    pub(super) upward: Upward,
+    cut: Vec<bool>,
+    sequence: Vec<usize>,
+    last_change: f64,
+}
+
+/// Answers a query, in the star form where its digits can be trusted and in the chain form elsewhere.
+///
+/// `carried` links are cut in any case and begin with their messages.
+pub(super) fn solve(
+    base: &Base,
+    observations: &[Observation],
+    limits: &Limits,
+    wanted: Wanted,
+    carried: &[Carried],
+) -> Result<Solved, Error> {
+    let graph = compile::graph(base, observations, Form::Star)?;
+    let settled = settle(base, &graph, limits, carried)?;
+    let error = settled.error();
+    if error <= CANCELED {
+        return Ok(settled.read(base, wanted));
+    }
+    let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
+    let settled = match cut::whole(&chain, limits) {
+        Some(choice) => settle_with(base, &chain, limits, &[], choice),
+        None if error <= TOLERABLE => return Ok(settled.read(base, wanted)),
+        None if error.is_finite() => settle(base, &chain, limits, &settled.carried())?,
+        None => settle(base, &chain, limits, &[])?,
+    };
+    if settled.error() > TOLERABLE { Err(Error::Contradiction) } else { Ok(settled.read(base, wanted)) }
+}
+
+/// Cuts where the budget asks for it, passes messages and leaves the last up pass standing.
+///
+/// `carried` links are cut in any case and begin with their messages.
+pub(super) fn settle<'g>(
+    base: &Base,
+    graph: &'g Graph,
+    limits: &Limits,
+    carried: &[Carried],
+) -> Result<Settled<'g>, Error> {
+    let fixed: Vec<bool> = known(graph, carried).iter().map(Option::is_some).collect();
+    let choice = cut::choose(graph, limits, &fixed, |link| base.priors[graph.links[link].from.at()].as_slice())?;
+    Ok(settle_with(base, graph, limits, carried, choice))
+}
+
+/// For each link of the graph its message among `carried`.
+fn known<'c>(graph: &Graph, carried: &'c [Carried]) -> Vec<Option<&'c Message>> {
+    let message = |link: &GraphLink| carried.iter().find(|c| c.link.is_same(link)).map(|c| &c.message);
+    graph.links.iter().map(message).collect()
+}
+
+/// Passes messages over the cuts chosen and leaves the last up pass standing.
+pub(super) fn settle_with<'g>(
+    base: &Base,
+    graph: &'g Graph,
+    limits: &Limits,
+    carried: &[Carried],
+    choice: Choice,
+) -> Settled<'g> {
+    let Choice { cut, order } = choice;
+    let known = known(graph, carried);
+    let prior = |link: usize| base.priors[graph.links[link].from.at()].as_slice();
+    let start = |link: usize| match known[link] {
+        Some(message) => (message.pi.clone(), message.lambda.clone()),
+        None => cut::flat_start(prior(link)),
+    };
+    let mut work = Work::new(graph, &cut, &order.sequence, start);
+    let mut upward = work.up();
+    let mut last_change = 0.0;
+    if cut.contains(&true) {
+        for _ in 0..limits.rounds.max(1) {
+            last_change = work.exchange(&work.program.down(&upward));
+            upward = work.up();
+        }
+    }
+    Settled { graph, work, upward, cut, sequence: order.sequence, last_change }
+}
+
+impl Settled<'_> {
+    /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
+    pub(super) fn error(&self) -> f64 {
+        let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
+        let rough = self.upward.error;
+        let error = if rough <= CANCELED { rough } else { self.work.program.closer_error(&self.upward) };
+        if usable && error.is_finite() { error } else { f64::INFINITY }
+    }
+
+    fn log_evidence(&self) -> f64 {
+        self.upward.ln + self.graph.constant_ln - self.work.counted_twice_ln()
+    }
+
+    /// How the chain form is to bring inputs together to be little wider than this graph.
+    pub(super) fn joins(&self) -> Joins {
+        joins::follow(self.graph, &self.cut, &self.sequence)
+    }
+
+    pub(super) fn carried(&self) -> Vec<Carried> {
+        let with_link = |message: Message| Carried { link: self.graph.links[message.link].clone(), message };
+        self.work.messages().into_iter().map(with_link).collect()
+    }
+
+    pub(super) fn accuracy(&self) -> Accuracy {
+        let cut: Vec<CutLink> = self
+            .graph
+            .links
+            .iter()
+            .zip(&self.cut)
+            .filter(|&(_, &cut)| cut)
+            .map(|(link, _)| CutLink { from: link.from, into: link.target })
+            .collect();
+        if cut.is_empty() { Accuracy::Exact } else { Accuracy::Cut { links: cut, last_change: self.last_change } }
+    }
+
+    fn read(&self, base: &Base, wanted: Wanted) -> Solved {
+        let mut solved = Solved {
+            log_evidence: self.log_evidence(),
+            marginals: vec![None; base.parents.len()],
+            component: vec![None; base.parents.len()],
+            accuracy: self.accuracy(),
+            carried: self.carried(),
+        };
+        if wanted == Wanted::Evidence {
+            return solved;
+        }
+        let marginals = self.work.marginals(&self.work.program.down(&self.upward));
+        let components = self.graph.components();
+        for (node, marginal) in marginals.iter().enumerate() {
+            let Some(ix) = self.graph.nodes[node].origin else { continue };
+            let mut all = vec![0.0; base.network.variable(ix).states.count()];
+            self.graph.nodes[node].kept.iter().zip(marginal).for_each(|(&state, &p)| all[state] = p);
+            solved.marginals[ix.at()] = Some(all);
+            solved.component[ix.at()] = components[node];
+        }
+        solved
+    }
+}
+
+/// The evidence of `observations` relative to that of `posterior`, whose cut links stay cut with their messages.
+pub(super) fn ratio(
+    base: &Base,
+    observations: &[Observation],
+    limits: &Limits,
+    posterior: &Posterior,
+) -> Result<f64, Error> {
+    let solved = solve(base, observations, limits, Wanted::Evidence, &posterior.carried);
+    match solved {
+        Ok(solved) => Ok(libm::exp(solved.log_evidence - posterior.log_evidence())),
+        Err(Error::Contradiction) => Ok(0.0),
+        Err(error) => Err(error),
+    }
+}

@@ -1,0 +1,240 @@
+//! A graph with some links cut, compiled: the passes over it and the messages over the cuts.
+//!
+//! A cut table f(x, rest) is replaced by u(rest) = sum over x of pi(x) f and lambda(x) = sum over rest of beta(rest) f;
+//! pi and beta are the adjoints of those two tables, so the down pass hands them over for free (edge deletion with
+//! loopy messages; Choi and Darwiche 2006).
+
+use super::eliminate::{Input, Program, Upward, stride};
+use super::graph::Graph;
+
+/// The messages over the links cut in one table.
+#[derive(Clone, Debug)]
+struct Cut {
+    /// Place of the table in the graph.
+    factor: usize,
+    /// The nodes the table keeps.
+    rest: Vec<usize>,
+    /// The nodes cut off.
+    ends: Vec<End>,
+    /// What the rest has to say about its side, scaled to at most 1; empty before the first exchange.
+    beta: Vec<f64>,
+}
+
+/// One node cut off from a table.
+#[derive(Clone, Debug)]
+struct End {
+    node: usize,
+    link: usize,
+    /// The node's distribution without this table.
+    pi: Vec<f64>,
+    /// What the table says about the node, scaled to at most 1.
+    lambda: Vec<f64>,
+    /// Natural log of what that scaling took out.
+    lambda_ln: f64,
+}
+
+/// The messages of a cut link over all states of its variable.
+#[derive(Clone, Debug)]
+pub(super) struct Message {
+    pub(super) link: usize,
+    pub(super) pi: Vec<f64>,
+    pub(super) lambda: Vec<f64>,
+}
+
+/// The compiled graph.
+pub(super) struct Work<'g> {
+    graph: &'g Graph,
+    cuts: Vec<Cut>,
+    whole: Vec<usize>,
+    pub(super) program: Program,
+}
+
+/// The scopes of the tables when `cut` links are gone.
+pub(super) fn scopes(graph: &Graph, cut: &[bool]) -> Vec<Vec<usize>> {
+    let stays = |link: &Option<usize>| link.is_none_or(|link| !cut[link]);
+    let rest = |factor: &super::graph::Factor| {
+        factor.scope.iter().zip(&factor.links).filter(|(_, link)| stays(link)).map(|(&node, _)| node).collect()
+    };
+    graph.factors.iter().map(rest).collect()
+}
+
+impl<'g> Work<'g> {
+    /// Compiles `graph` without the `cut` links along `order`; `start` gives first messages by link.
+    pub(super) fn new(
+        graph: &'g Graph,
+        cut: &[bool],
+        order: &[usize],
+        start: impl Fn(usize) -> (Vec<f64>, Vec<f64>),
+    ) -> Self {
+        let scopes = scopes(graph, cut);
+        let (mut cuts, mut whole) = (Vec::new(), Vec::new());
+        for (at, rest) in scopes.into_iter().enumerate() {
+            let factor = &graph.factors[at];
+            if rest.len() == factor.scope.len() {
+                whole.push(at);
+                continue;
+            }
+            let ends = factor.scope.iter().zip(&factor.links).filter_map(|(&node, &link)| {
+                let link = link.filter(|&link| cut[link])?;
+                let (pi, lambda) = start(link);
+                let kept = |message: &[f64]| -> Vec<f64> {
+                    graph.nodes[node].kept.iter().map(|&s| message.get(s).copied().unwrap_or(0.0)).collect()
+                };
+                Some(End { node, link, pi: normalized(kept(&pi)), lambda: kept(&lambda), lambda_ln: 0.0 })
+            });
+            let ends = ends.collect();
+            cuts.push(Cut { factor: at, rest, ends, beta: vec![] });
+        }
+        let nodes: Vec<[usize; 1]> = (0..graph.nodes.len()).map(|node| [node]).collect();
+        let mut inputs: Vec<Input<'_>> = nodes.iter().map(|scope| Input { scope, wanted: true }).collect();
+        inputs.extend(whole.iter().map(|&at| Input { scope: &graph.factors[at].scope, wanted: false }));
+        for cut in &cuts {
+            inputs.push(Input { scope: &cut.rest, wanted: true });
+            inputs.extend(cut.ends.iter().map(|end| Input { scope: &nodes[end.node], wanted: true }));
+        }
+        let program = Program::new(&graph.cards(), &inputs, order);
+        Self { graph, cuts, whole, program }
+    }
+
+    /// The up pass with the messages as they stand.
+    pub(super) fn up(&self) -> Upward {
+        let tables: Vec<Vec<f64>> = self.cuts.iter().map(|cut| cut.rest_table(self.graph)).collect();
+        let mut inputs: Vec<&[f64]> = self.graph.nodes.iter().map(|node| node.unary.as_slice()).collect();
+        inputs.extend(self.whole.iter().map(|&at| self.graph.factors[at].table.as_slice()));
+        for (cut, table) in self.cuts.iter().zip(&tables) {
+            inputs.push(table);
+            inputs.extend(cut.ends.iter().map(|end| end.lambda.as_slice()));
+        }
+        self.program.up(&inputs)
+    }
+
+    /// The marginal of each node over its states left, from the adjoints.
+    pub(super) fn marginals(&self, down: &[Vec<f64>]) -> Vec<Vec<f64>> {
+        let product = |(node, adjoint): (&super::graph::Node, &Vec<f64>)| {
+            normalized(node.unary.iter().zip(adjoint).map(|(u, a)| (u * a).max(0.0)).collect())
+        };
+        self.graph.nodes.iter().zip(down).map(product).collect()
+    }
+
+    /// Takes new messages from the adjoints; returns the largest change of any pi.
+    pub(super) fn exchange(&mut self, down: &[Vec<f64>]) -> f64 {
+        let mut adjoints = down[self.graph.nodes.len() + self.whole.len()..].iter();
+        let mut largest = 0.0f64;
+        for cut in &mut self.cuts {
+            cut.beta = scaled(adjoints.next().cloned().unwrap_or_default());
+            for end in &mut cut.ends {
+                let raw = adjoints.next().cloned().unwrap_or_default();
+                let pi = floored(normalized(raw.into_iter().map(|p| p.max(0.0)).collect()));
+                let change = pi.iter().zip(&end.pi).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+                largest = largest.max(change);
+                end.pi = pi;
+            }
+            cut.refresh(self.graph);
+        }
+        largest
+    }
+
+    /// Natural log of what the cut network counts twice over, by the messages as they stand: each cut table comes in
+    /// once with its rest and once with each of its ends, and should come in once.
+    pub(super) fn counted_twice_ln(&self) -> f64 {
+        let of_cut = |cut: &Cut| {
+            let agreement = libm::log(cut.agreement(self.graph).abs().max(f64::MIN_POSITIVE));
+            cut.ends.iter().map(|end| agreement - end.lambda_ln).sum::<f64>()
+        };
+        self.cuts.iter().map(of_cut).sum()
+    }
+
+    /// The messages of all cut links, over all states of the link's variable.
+    pub(super) fn messages(&self) -> Vec<Message> {
+        let spread = |end: &End| {
+            let node = &self.graph.nodes[end.node];
+            let full = |message: &[f64]| {
+                let mut all = vec![0.0; node.kept.iter().max().map_or(0, |most| most + 1)];
+                node.kept.iter().zip(message).for_each(|(&state, &m)| all[state] = m);
+                all
+            };
+            Message { link: end.link, pi: full(&end.pi), lambda: full(&end.lambda) }
+        };
+        self.cuts.iter().flat_map(|cut| cut.ends.iter().map(spread)).collect()
+    }
+}
+
+impl Cut {
+    /// For each cell of the table: its cell in the rest's table and the states of the ends.
+    fn cells<'a>(&'a self, graph: &'a Graph) -> impl Iterator<Item = (f64, usize, Vec<usize>)> + 'a {
+        let factor = &graph.factors[self.factor];
+        let cards = graph.cards();
+        let rest: Vec<(usize, usize, usize)> = self
+            .rest
+            .iter()
+            .map(|&node| (stride(&cards, &factor.scope, node), cards[node], stride(&cards, &self.rest, node)))
+            .collect();
+        let ends: Vec<(usize, usize)> =
+            self.ends.iter().map(|end| (stride(&cards, &factor.scope, end.node), cards[end.node])).collect();
+        factor.table.iter().enumerate().map(move |(i, &cell)| {
+            let at = rest.iter().map(|&(step, n, own)| i / step % n * own).sum();
+            (cell, at, ends.iter().map(|&(step, n)| i / step % n).collect())
+        })
+    }
+
+    /// u(rest).
+    fn rest_table(&self, graph: &Graph) -> Vec<f64> {
+        let len = self.rest.iter().map(|&node| graph.nodes[node].kept.len()).product();
+        let mut table = vec![0.0; len];
+        for (cell, at, states) in self.cells(graph) {
+            table[at] += self.ends.iter().zip(&states).fold(cell, |product, (end, &s)| product * end.pi[s]);
+        }
+        table
+    }
+
+    /// lambda(x) of every end, from beta and the pi of the other ends.
+    fn refresh(&mut self, graph: &Graph) {
+        let mut lambdas: Vec<Vec<f64>> = self.ends.iter().map(|end| vec![0.0; end.pi.len()]).collect();
+        for (cell, at, states) in self.cells(graph) {
+            for (which, lambda) in lambdas.iter_mut().enumerate() {
+                let others = self.ends.iter().zip(&states).enumerate().filter(|&(other, _)| other != which);
+                lambda[states[which]] +=
+                    others.fold(cell * self.beta[at], |product, (_, (end, &s))| product * end.pi[s]);
+            }
+        }
+        for (end, lambda) in self.ends.iter_mut().zip(lambdas) {
+            let largest = lambda.iter().copied().fold(0.0, f64::max);
+            if largest > 0.0 && largest.is_finite() {
+                end.lambda_ln = libm::log(largest);
+                end.lambda = floored(lambda.into_iter().map(|l| l / largest).collect());
+            } else {
+                // A message without mass is a message lost to rounding: say nothing instead.
+                end.lambda_ln = 0.0;
+                end.lambda.fill(1.0);
+            }
+        }
+    }
+
+    /// Sum over all cells of beta, the table and every pi.
+    fn agreement(&self, graph: &Graph) -> f64 {
+        let table = self.rest_table(graph);
+        if self.beta.is_empty() { 1.0 } else { table.iter().zip(&self.beta).map(|(u, b)| u * b).sum() }
+    }
+}
+
+/// Raised to at least 1e-12: messages around loops must not talk each other into an impossibility.
+fn floored(message: Vec<f64>) -> Vec<f64> {
+    message.into_iter().map(|m| m.max(1e-12)).collect()
+}
+
+/// Scaled to sum to one; flat where there is nothing to scale.
+fn normalized(weights: Vec<f64>) -> Vec<f64> {
+    let sum: f64 = weights.iter().sum();
+    let n = weights.len() as f64;
+    if sum > 0.0 && sum.is_finite() {
+        weights.into_iter().map(|w| w / sum).collect()
+    } else {
+        weights.into_iter().map(|_| 1.0 / n).collect()
+    }
+}
+
+/// Scaled so that the largest absolute value is 1.
+fn scaled(weights: Vec<f64>) -> Vec<f64> {
+    let max = weights.iter().fold(0.0f64, |max, w| max.max(w.abs()));
+    if max > 0.0 && max.is_finite() { weights.into_iter().map(|w| w / max).collect() } else { weights }
+}

@@ -1,0 +1,112 @@
+//! Text with a little weight in it.
+
+/// A piece of text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Span {
+    /// As it comes.
+    Plain(String),
+    /// What the eye should catch.
+    Strong(String),
+}
+
+impl Span {
+    /// The text itself.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        match self {
+            Self::Plain(text) | Self::Strong(text) => text,
+        }
+    }
+}
+
+/// Text of one paragraph, cell or line. Holds no line breaks and no control characters, wherever the text came from: a
+/// case file must not be able to steer a terminal.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Rich(Vec<Span>);
+
+impl Rich {
+    /// Plain text.
+    #[must_use]
+    pub fn plain(text: &str) -> Self {
+        Self::default().and(text)
+    }
+
+    /// Strong text.
+    #[must_use]
+    pub fn strong(text: &str) -> Self {
+        Self::default().and_strong(text)
+    }
+
+    /// With plain text after it.
+    #[must_use]
+    pub fn and(mut self, text: &str) -> Self {
+        self.0.push(Span::Plain(one_line(text)));
+        self
+    }
+
+    /// With strong text after it.
+    #[must_use]
+    pub fn and_strong(mut self, text: &str) -> Self {
+        self.0.push(Span::Strong(one_line(text)));
+        self
+    }
+
+    /// The pieces.
+    #[must_use]
+    pub fn spans(&self) -> &[Span] {
+        &self.0
+    }
+
+    /// The words without weight.
+    #[must_use]
+    pub fn text(&self) -> String {
+        self.0.iter().map(Span::text).collect()
+    }
+
+    /// Whether it says nothing.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.0.iter().all(|span| span.text().is_empty())
+    }
+}
+
+impl From<&str> for Rich {
+    fn from(text: &str) -> Self {
+        Self::plain(text)
+    }
+}
+
+impl From<String> for Rich {
+    fn from(text: String) -> Self {
+        Self::plain(&text)
+    }
+}
+
+impl From<&String> for Rich {
+    fn from(text: &String) -> Self {
+        Self::plain(text)
+    }
+}
+
+/// Runs of white space and control characters become one space.
+fn one_line(text: &str) -> String {
+    let mut line = String::with_capacity(text.len());
+    for c in text.chars() {
+        let c = if c.is_control() || c.is_whitespace() { ' ' } else { c };
+        if c != ' ' || !line.ends_with(' ') {
+            line.push(c);
+        }
+    }
+    line
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_escape_code_gets_through() {
+        let rich = Rich::plain("red\u{1b}[31m\n\nand\tblue").and_strong("\u{7}x");
+        assert_eq!(rich.text(), "red [31m and blue x");
+    }
+}

@@ -1,0 +1,246 @@
+//! Which hazards are open: read from the log, entry by entry.
+
+use super::OpenHazard;
+use super::moment::outcome_of;
+use crate::access::{AccessGraph, OpenSet};
+use crate::case::{Case, Entry, Event, Position};
+use crate::knowledge::layout::Laid;
+use crate::knowledge::{Access, Check, ClosedBy, Hazard, Ix};
+use crate::units::Minutes;
+use jiff::Timestamp;
+
+/// One hazard as the log is read.
+struct Watch<'a> {
+    hazard: &'a Hazard,
+    open: bool,
+    why: String,
+    /// What the closing check said last when it did not close.
+    level: Option<usize>,
+    /// Whether it was closed before: the airing of the start is behind us.
+    started: bool,
+    closed_at: Option<Timestamp>,
+    /// Smelled, seen or not yet looked for, rather than opened by work.
+    stops: bool,
+    /// Closing answers in vain since it was opened so.
+    in_vain: usize,
+}
+
+/// The hazards open at the end of the log.
+#[must_use]
+pub fn open_hazards(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, now: Option<Timestamp>) -> Vec<OpenHazard> {
+    let knowledge = laid.knowledge;
+    let mut watches: Vec<Watch<'_>> =
+        knowledge.hazards.iter().map(|(_, hazard)| Watch::new(laid, case, hazard)).collect();
+    let mut log_so_far = Case { log: Vec::new(), ..case.clone() };
+    for entry in &case.log {
+        let before = graph.open_now(laid, &log_so_far);
+        log_so_far.log.push(entry.clone());
+        let after = graph.open_now(laid, &log_so_far);
+        for watch in &mut watches {
+            watch.read(laid, graph, &log_so_far, entry, &before, &after);
+        }
+    }
+    if let Some(now) = now {
+        for watch in &mut watches {
+            watch.grow_stale(laid, now);
+        }
+    }
+    watches
+        .into_iter()
+        .enumerate()
+        .filter(|(_, watch)| watch.open)
+        .map(|(at, watch)| OpenHazard {
+            hazard: Ix::new(at),
+            air: watch.air(),
+            // Twice in vain is a leak to be found, not a sniff to be repeated.
+            stops: watch.stops && watch.in_vain < 2,
+            why: watch.why,
+        })
+        .collect()
+}
+
+impl<'a> Watch<'a> {
+    fn new(laid: &Laid<'_>, case: &Case, hazard: &'a Hazard) -> Self {
+        let named = hazard.opened_by.symptoms.iter().find(|s| case.symptoms.contains(s));
+        let why = named.map_or_else(|| "not yet checked".to_owned(), |s| laid.knowledge.symptoms[*s].title.clone());
+        // A hazard that nothing closes is a caution at its step, never a state.
+        let open = !hazard.closed_by.is_empty() && (hazard.open_at_start || named.is_some());
+        Self { hazard, open, why, level: None, started: false, closed_at: None, stops: open, in_vain: 0 }
+    }
+
+    fn read(
+        &mut self,
+        laid: &Laid<'_>,
+        graph: &AccessGraph,
+        so_far: &Case,
+        entry: &Entry,
+        before: &OpenSet,
+        after: &OpenSet,
+    ) {
+        if self.hazard.closed_by.is_empty() {
+            return;
+        }
+        if let Some(at) = entry.at {
+            self.grow_stale(laid, at);
+        }
+        self.open_by_work(laid, graph, entry, before, after);
+        if let Event::Answer { check, answer, aired_min, .. } = &entry.event
+            && let Some(outcome) = outcome_of(laid, so_far, *check, *answer)
+        {
+            self.open_by_answer(laid, *check, outcome);
+            self.close_by_answer(laid, so_far, entry.at, (*check, outcome), *aired_min, after);
+        }
+    }
+
+    /// Opens where fuel is opened, poured or worked on.
+    fn open_by_work(&mut self, laid: &Laid<'_>, graph: &AccessGraph, entry: &Entry, before: &OpenSet, after: &OpenSet) {
+        let by = &self.hazard.opened_by;
+        let needed = match &entry.event {
+            Event::Answer { check, answer, .. } if answer.informs() => {
+                graph.needed(&laid.knowledge.checks[*check].access)
+            }
+            Event::Repaired { repair, .. } => graph.needed(&laid.knowledge.repairs[*repair].access),
+            Event::Access { access, now: Position::Open } => graph.needed(&[*access]),
+            _ => graph.shut(),
+        };
+        let newly = by.access.iter().find(|a| (after.has(**a) || needed.has(**a)) && !before.has(**a));
+        let work = match &entry.event {
+            Event::Answer { check, answer, .. } if answer.informs() && by.checks.contains(check) => {
+                Some(laid.knowledge.checks[*check].title.clone())
+            }
+            Event::Repaired { repair, .. } if by.repairs.contains(repair) => {
+                Some(laid.knowledge.repairs[*repair].title.clone())
+            }
+            _ => None,
+        };
+        if let Some(why) = newly.map(|a| laid.knowledge.access[*a].title.clone()).or(work) {
+            self.stops &= self.open;
+            self.open = true;
+            self.why = why;
+        }
+    }
+
+    fn open_by_answer(&mut self, laid: &Laid<'_>, check: Ix<Check>, outcome: usize) {
+        let opens =
+            self.hazard.opened_by.answers.iter().any(|(c, outcomes)| *c == check && outcomes.contains(&outcome));
+        if !opens {
+            return;
+        }
+        let check_data = &laid.knowledge.checks[check];
+        self.in_vain = if self.stops { self.in_vain } else { 0 };
+        self.stops = true;
+        self.open = true;
+        self.why = format!("{}: {}", check_data.title, check_data.outcomes[outcome].says);
+        if self.hazard.closed_by.iter().any(|c| c.answer.0 == check) {
+            self.level = Some(outcome);
+            self.in_vain += 1;
+        }
+    }
+
+    fn close_by_answer(
+        &mut self,
+        laid: &Laid<'_>,
+        so_far: &Case,
+        at: Option<Timestamp>,
+        said: (Ix<Check>, usize),
+        aired_min: Option<f64>,
+        after: &OpenSet,
+    ) {
+        let hazard = self.hazard;
+        for closed_by in hazard.closed_by.iter().filter(|c| c.answer == said) {
+            let shut = !hazard.opened_by.access.iter().any(|a| after.has(*a));
+            // A sniff follows its own instructions, which begin with airing, unless the log says how long it was.
+            let aired = aired_min.is_none_or(|minutes| minutes >= self.air_for(closed_by).get());
+            let also = self
+                .also_open(closed_by)
+                .is_none_or(|(check, outcome)| said_last(laid, so_far, check) == Some(outcome));
+            if shut && aired && also {
+                self.open = false;
+                self.stops = false;
+                self.in_vain = 0;
+                self.started = true;
+                self.level = None;
+                self.closed_at = at;
+            }
+        }
+    }
+
+    /// The other check that must speak before this closes, at the present level.
+    fn also_open(&self, closed_by: &ClosedBy) -> Option<(Ix<Check>, usize)> {
+        let level = self.level?;
+        closed_by
+            .also_after
+            .iter()
+            .find(|(outcome, _, _)| *outcome == level)
+            .map(|(_, check, wanted)| (*check, *wanted))
+    }
+
+    /// Minutes of airing that closing takes at the present level.
+    fn air_for(&self, closed_by: &ClosedBy) -> Minutes {
+        let by_level = self.level.and_then(|l| closed_by.aired_after.iter().find(|(o, _)| *o == l).map(|(_, m)| *m));
+        by_level.unwrap_or(if self.started { Minutes::ZERO } else { closed_by.aired_at_start })
+    }
+
+    fn air(&self) -> Minutes {
+        self.hazard.closed_by.first().map_or(Minutes::ZERO, |c| self.air_for(c))
+    }
+
+    /// Opens again where the answer that closed it is too old.
+    fn grow_stale(&mut self, laid: &Laid<'_>, now: Timestamp) {
+        let Some(closed_at) = self.closed_at.filter(|_| !self.open) else { return };
+        #[expect(clippy::cast_precision_loss, reason = "minutes of a working day")]
+        let minutes = now.duration_since(closed_at).as_secs() as f64 / 60.0;
+        for (check, limit) in &self.hazard.opened_by.minutes_since {
+            if minutes > limit.get() {
+                self.open = true;
+                self.why = format!("{}: more than {} minutes ago", laid.knowledge.checks[*check].title, limit.get());
+            }
+        }
+    }
+}
+
+/// The last outcome of a check, anywhere.
+fn said_last(laid: &Laid<'_>, case: &Case, wanted: Ix<Check>) -> Option<usize> {
+    case.log.iter().rev().find_map(|entry| match &entry.event {
+        Event::Answer { check, answer, .. } if *check == wanted => outcome_of(laid, case, wanted, *answer),
+        _ => None,
+    })
+}
+
+/// The check that would close a hazard as things stand, its outcome and the airing before it: where another check must
+/// speak first, that one.
+#[must_use]
+pub fn closing_check(
+    laid: &Laid<'_>,
+    graph: &AccessGraph,
+    case: &Case,
+    open: &OpenHazard,
+) -> Option<(Ix<Check>, usize, Minutes)> {
+    let hazard = &laid.knowledge.hazards[open.hazard];
+    let closed_by = hazard.closed_by.first()?;
+    let level = last_level(laid, case, hazard, closed_by);
+    let also = closed_by.also_after.iter().find(|(outcome, _, _)| Some(*outcome) == level);
+    if let Some((_, check, wanted)) = also
+        && said_last(laid, case, *check) != Some(*wanted)
+    {
+        return Some((*check, *wanted, Minutes::ZERO));
+    }
+    let _ = graph;
+    Some((closed_by.answer.0, closed_by.answer.1, open.air))
+}
+
+/// What the closing check said last, where that opened the hazard.
+fn last_level(laid: &Laid<'_>, case: &Case, hazard: &Hazard, closed_by: &ClosedBy) -> Option<usize> {
+    let check = closed_by.answer.0;
+    let last = said_last(laid, case, check)?;
+    hazard.opened_by.answers.iter().any(|(c, outcomes)| *c == check && outcomes.contains(&last)).then_some(last)
+}
+
+/// Whether reaching this access opens a hazard, or finds what opened it still open.
+#[must_use]
+pub fn opens(hazard: &Hazard, after: &OpenSet) -> Option<Ix<Access>> {
+    if hazard.closed_by.is_empty() {
+        return None;
+    }
+    hazard.opened_by.access.iter().copied().find(|a| after.has(*a))
+}

@@ -1,0 +1,133 @@
+//! Interlocks: which are on, and what each asks of an action.
+
+use super::action::{Action, Traits};
+use super::moment::Moment;
+use crate::access::AccessGraph;
+use crate::case::Case;
+use crate::knowledge::layout::Laid;
+use crate::knowledge::{Bars, Condition, Interlock, Ix, Tick};
+
+/// For each interlock that a release ends (`until`), whether it is held on: something in the log set it and what has
+/// happened since does not release it.
+#[must_use]
+pub fn held(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Vec<bool> {
+    let open = graph.open_now(laid, case);
+    let hazards = vec![false; laid.knowledge.hazards.len()];
+    laid.knowledge
+        .interlocks
+        .iter()
+        .map(|(_, interlock)| {
+            let (Some(when), Some(until)) = (&interlock.when, &interlock.until) else { return false };
+            let moment = |from: usize, to: usize| Moment {
+                laid,
+                case,
+                log: &case.log[from..to],
+                open: &open,
+                hazards: &hazards,
+                ticks: &[],
+            };
+            // History and symptoms set it from the start; after that each entry is looked at by itself, so that an old
+            // answer does not set it again and a new one does.
+            let mut set_at = moment(0, 0).holds(&without_ticks(when)).then_some(0);
+            for at in 0..case.log.len() {
+                if by_entry(&moment(at, at + 1), when) {
+                    set_at = Some(at);
+                }
+                if let Some(from) = set_at
+                    && moment(from, at + 1).holds(&without_ticks(until))
+                {
+                    set_at = None;
+                }
+            }
+            set_at.is_some()
+        })
+        .collect()
+}
+
+/// Whether an entry by itself sets a condition: the parts of it that speak of answers.
+fn by_entry(moment: &Moment<'_>, condition: &Condition) -> bool {
+    match condition {
+        Condition::Any(parts) => parts.iter().any(|part| by_entry(moment, part)),
+        Condition::Answered(..) | Condition::AnsweredEvery(..) | Condition::Below(..) => moment.holds(condition),
+        // A conjunction is set by an entry that is part of it while the rest holds on the whole log.
+        Condition::All(parts) => {
+            let whole = Moment { log: &moment.case.log, ..*moment };
+            parts.iter().any(|part| by_entry(moment, part))
+                && parts.iter().all(|part| whole.holds(&without_ticks(part)))
+        }
+        _ => false,
+    }
+}
+
+/// A condition without its ticks: with none missing and all given.
+fn without_ticks(condition: &Condition) -> Condition {
+    match condition {
+        Condition::Missing(_) => Condition::Any(Vec::new()),
+        Condition::Given(_) => Condition::All(Vec::new()),
+        Condition::Any(parts) => Condition::Any(parts.iter().map(without_ticks).collect()),
+        Condition::All(parts) => Condition::All(parts.iter().map(without_ticks).collect()),
+        Condition::Not(part) => Condition::Not(Box::new(without_ticks(part))),
+        other => other.clone(),
+    }
+}
+
+/// The ticks that all interlocks together ask for before an action, or the first that bars it.
+pub fn ask(now: &Moment<'_>, held: &[bool], action: &Action, traits: &Traits) -> Result<Vec<Ix<Tick>>, Ix<Interlock>> {
+    let mut asked = Vec::new();
+    for (ix, interlock) in now.laid.knowledge.interlocks.iter() {
+        let on = if interlock.until.is_some() {
+            held[ix.at()]
+        } else {
+            interlock.when.as_ref().is_some_and(|when| now.holds(when))
+        };
+        if !on || !bars(&interlock.bars, now, action, traits) {
+            continue;
+        }
+        let ticks = let_through(now, interlock, action).ok_or(ix)?;
+        asked.extend(ticks.into_iter().filter(|tick| !now.ticks[tick.at()]));
+    }
+    asked.sort_unstable();
+    asked.dedup();
+    Ok(asked)
+}
+
+/// Whether what an interlock bars is this action.
+fn bars(bars: &Bars, now: &Moment<'_>, action: &Action, traits: &Traits) -> bool {
+    let named = match action {
+        Action::Check(instance) => bars.checks.contains(&instance.item),
+        Action::Repair(repair, _) => bars.repairs.contains(repair),
+        Action::HandOver => false,
+    };
+    named
+        || (bars.ignites && traits.ignites)
+        || bars.turns == Some(traits.turns)
+        || traits.able.iter().any(|ability| bars.able.contains(ability))
+        || traits.raises.iter().any(|hazard| bars.raises.contains(hazard))
+        || bars.access.iter().any(|access| traits.access.contains(access) && now.open.has(*access))
+}
+
+/// The ticks with which an interlock lets an action through; `None`: not at all.
+fn let_through(now: &Moment<'_>, interlock: &Interlock, action: &Action) -> Option<Vec<Ix<Tick>>> {
+    let except = interlock.except.iter().find(|except| match action {
+        Action::Check(instance) => except.checks.contains(&instance.item),
+        Action::Repair(repair, _) => except.repairs.contains(repair),
+        Action::HandOver => true,
+    });
+    if let Some(except) = except {
+        return Some(except.ticks.clone());
+    }
+    // Where only a missing tick holds it on, that tick lets through.
+    let when = interlock.when.as_ref().filter(|_| interlock.until.is_none())?;
+    let all = vec![true; now.ticks.len()];
+    let confirmed = Moment { ticks: &all, ..*now };
+    (!confirmed.holds(when)).then(|| missing_ticks(when))
+}
+
+/// The ticks a condition finds missing.
+fn missing_ticks(condition: &Condition) -> Vec<Ix<Tick>> {
+    match condition {
+        Condition::Missing(tick) => vec![*tick],
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().flat_map(missing_ticks).collect(),
+        _ => Vec::new(),
+    }
+}

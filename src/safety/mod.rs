@@ -1,0 +1,176 @@
+//! Hazards and interlocks: what is open, what is barred, and what must be done first.
+//!
+//! What is dangerous is data of the knowledge base; that it is obeyed is here. Nothing that this module bars is ever
+//! proposed, printed as a step or taken from a person without saying why.
+
+mod action;
+mod hazards;
+mod interlocks;
+mod limits;
+mod moment;
+
+pub use action::{Action, Traits};
+pub use moment::outcome_of;
+
+use crate::access::{AccessGraph, OpenSet};
+use crate::case::Case;
+use crate::knowledge::layout::Laid;
+use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Tick};
+use crate::units::Minutes;
+use jiff::Timestamp;
+
+/// An open hazard and why it is open.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OpenHazard {
+    /// Which.
+    pub hazard: Ix<Hazard>,
+    /// Why, in plain words.
+    pub why: String,
+    /// Minutes to air before the check that closes it, as things stand.
+    pub air: Minutes,
+    /// Whether it stops everything else: it was smelled, seen or not yet looked for, rather than opened by work.
+    pub stops: bool,
+}
+
+/// What an action asks for before it may be done.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Before {
+    /// What must be put back, deepest first.
+    pub put_back: Vec<Ix<Access>>,
+    /// The check (and the position of its outcome) that must close a hazard, after airing so long.
+    pub close: Option<(Ix<Check>, usize, Minutes)>,
+    /// What the person must confirm.
+    pub ticks: Vec<Ix<Tick>>,
+}
+
+impl Before {
+    /// Whether nothing but ticks stands before it.
+    #[must_use]
+    pub fn only_ticks(&self) -> bool {
+        self.put_back.is_empty() && self.close.is_none()
+    }
+}
+
+/// Whether an action may be done.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Verdict {
+    /// It may, once this is done (often nothing).
+    May(Before),
+    /// It may not, and no step at hand changes that.
+    Barred {
+        /// The interlock that bars it; `None`: something else does.
+        by: Option<Ix<Interlock>>,
+        /// Why, in plain words.
+        why: String,
+    },
+}
+
+/// How safe things are at one moment of a case.
+#[derive(Clone, Debug)]
+pub struct Safety {
+    /// Hazards that are open.
+    pub hazards: Vec<OpenHazard>,
+    /// Interlocks held on by something that happened and not yet released, one flag each.
+    held: Vec<bool>,
+    /// Ticks that hold, one flag each.
+    ticks: Vec<bool>,
+    /// What the craft can still do.
+    abilities: Vec<Ability>,
+}
+
+/// Whether a condition holds at the end of the log.
+#[must_use]
+pub fn holds(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, condition: &Condition) -> bool {
+    let safety = Safety::of(laid, graph, case);
+    let open = graph.open_now(laid, case);
+    let mut hazards = vec![false; laid.knowledge.hazards.len()];
+    for hazard in &safety.hazards {
+        hazards[hazard.hazard.at()] = true;
+    }
+    moment::Moment { laid, case, log: &case.log, open: &open, hazards: &hazards, ticks: &safety.ticks }.holds(condition)
+}
+
+impl Safety {
+    /// Reads the log; a sniff holds until something opens fuel.
+    #[must_use]
+    pub fn of(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Self {
+        Self::at(laid, graph, case, None)
+    }
+
+    /// Reads the log as at `now`: a sniff also grows old.
+    #[must_use]
+    pub fn at(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, now: Option<Timestamp>) -> Self {
+        Self {
+            hazards: hazards::open_hazards(laid, graph, case, now),
+            held: interlocks::held(laid, graph, case),
+            ticks: moment::ticks_held(laid, &case.log),
+            abilities: limits::abilities(laid, case),
+        }
+    }
+
+    /// What the craft can still do, as far as symptoms and answers tell.
+    #[must_use]
+    pub fn abilities(&self) -> &[Ability] {
+        &self.abilities
+    }
+
+    /// The check that must come before anything else: what was smelled or seen (or not yet looked for) stops all work
+    /// until it is settled. `None` where nothing does, or where the check was made and did not settle it: then the
+    /// search for the leak goes on, with what the hazard bars still barred.
+    #[must_use]
+    pub fn urgent(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Option<(Ix<Check>, usize, Minutes)> {
+        self.hazards.iter().filter(|h| h.stops).find_map(|h| hazards::closing_check(laid, graph, case, h))
+    }
+
+    /// Whether an action may be done now, and what must be done first.
+    #[must_use]
+    pub fn judge(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case, open: &OpenSet, action: &Action) -> Verdict {
+        let Some(traits) = action.traits(laid, graph) else { return Verdict::May(Before::default()) };
+        if let Some(why) = limits::beyond(laid, graph, case, action, &traits, &self.abilities) {
+            return Verdict::Barred { by: None, why };
+        }
+        let put_back = graph.to_put_back(laid, open, &traits.access);
+        let after = graph.after(laid, open, &traits.access);
+        let as_it_stands = self.interlocked(laid, case, &after, action, &traits, None);
+        if let Ok(ticks) = as_it_stands {
+            return Verdict::May(Before { put_back, close: None, ticks });
+        }
+        // Everything put back that it does not need, then, if that is not enough, what closes the hazard in the way.
+        let bare = graph.needed(&traits.access);
+        let put_back: Vec<Ix<Access>> =
+            graph.order().iter().rev().copied().filter(|a| open.has(*a) && !bare.has(*a)).collect();
+        if let Ok(ticks) = self.interlocked(laid, case, &bare, action, &traits, None) {
+            return Verdict::May(Before { put_back, close: None, ticks });
+        }
+        for hazard in &self.hazards {
+            if let Ok(ticks) = self.interlocked(laid, case, &bare, action, &traits, Some(hazard.hazard))
+                && let Some(close) = hazards::closing_check(laid, graph, case, hazard)
+            {
+                return Verdict::May(Before { put_back, close: Some(close), ticks });
+            }
+        }
+        let by = as_it_stands.err();
+        let why = by.map_or_else(String::new, |ix| laid.knowledge.interlocks[ix].why.clone());
+        Verdict::Barred { by, why }
+    }
+
+    /// The ticks that interlocks ask for before an action, or the interlock that bars it; `closed` is taken as closed.
+    fn interlocked(
+        &self,
+        laid: &Laid<'_>,
+        case: &Case,
+        after: &OpenSet,
+        action: &Action,
+        traits: &Traits,
+        closed: Option<Ix<Hazard>>,
+    ) -> Result<Vec<Ix<Tick>>, Ix<Interlock>> {
+        let mut hazard_flags = vec![false; laid.knowledge.hazards.len()];
+        for (ix, hazard) in laid.knowledge.hazards.iter() {
+            let open = self.hazards.iter().any(|h| h.hazard == ix) && closed != Some(ix);
+            hazard_flags[ix.at()] = open || hazards::opens(hazard, after).is_some();
+        }
+        let now =
+            moment::Moment { laid, case, log: &case.log, open: after, hazards: &hazard_flags, ticks: &self.ticks };
+        interlocks::ask(&now, &self.held, action, traits)
+    }
+}

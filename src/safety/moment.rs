@@ -1,0 +1,129 @@
+//! One moment of a case, against which conditions are read.
+
+use crate::access::OpenSet;
+use crate::case::{Answer, Case, Entry, Event, Position};
+use crate::knowledge::layout::Laid;
+use crate::knowledge::{Again, Check, Condition, Ix, Tick};
+use crate::model::compile::conditions;
+use crate::model::reading::{band, corrected};
+use std::collections::BTreeMap;
+
+/// A stretch of the log, with what is open, which hazards are, and which controls were confirmed.
+#[derive(Clone, Copy)]
+pub struct Moment<'a> {
+    /// The craft.
+    pub laid: &'a Laid<'a>,
+    /// The case.
+    pub case: &'a Case,
+    /// The stretch of its log that counts.
+    pub log: &'a [Entry],
+    /// What is open.
+    pub open: &'a OpenSet,
+    /// For each hazard, whether it is open.
+    pub hazards: &'a [bool],
+    /// For each tick, whether it was given and still holds.
+    pub ticks: &'a [bool],
+}
+
+impl Moment<'_> {
+    /// Whether a condition holds.
+    #[must_use]
+    pub fn holds(&self, condition: &Condition) -> bool {
+        match condition {
+            Condition::Hazard(ix) => self.hazards[ix.at()],
+            Condition::Answered(check, outcomes) => self.outcomes(*check).values().any(|o| outcomes.contains(o)),
+            Condition::AnsweredEvery(check, outcomes) => self.every(*check, outcomes),
+            Condition::History(fact, values) => self.case.history.get(fact).is_some_and(|v| values.contains(v)),
+            Condition::Symptom(ix) => self.case.symptoms.contains(ix),
+            Condition::Open(ix) => self.open.has(*ix),
+            Condition::Shut(ix) => !self.open.has(*ix),
+            Condition::Given(ix) => self.ticks[ix.at()],
+            Condition::Missing(ix) => !self.ticks[ix.at()],
+            Condition::User(ix) => self.case.user == *ix,
+            Condition::Below(check, limit) => self.below(*check, *limit),
+            Condition::RepairSince(ix) => {
+                self.log.iter().any(|e| matches!(&e.event, Event::Repaired { repair, .. } if repair == ix))
+            }
+            Condition::Any(parts) => parts.iter().any(|part| self.holds(part)),
+            Condition::All(parts) => parts.iter().all(|part| self.holds(part)),
+            Condition::Not(part) => !self.holds(part),
+        }
+    }
+
+    /// The counting outcome (or band) of a check at each place it was answered at; `None` stands for all together.
+    fn outcomes(&self, ix: Ix<Check>) -> BTreeMap<Option<usize>, usize> {
+        let mut outcomes: BTreeMap<Option<usize>, usize> = BTreeMap::new();
+        for entry in self.log {
+            let Event::Answer { check, place, answer, .. } = &entry.event else { continue };
+            let Some(outcome) = (*check == ix).then(|| outcome_of(self.laid, self.case, ix, *answer)).flatten() else {
+                continue;
+            };
+            let worst = self.laid.knowledge.checks[ix].again == Again::Worst;
+            let known = outcomes.entry(*place).or_insert(outcome);
+            *known = if worst { outcome.max(*known) } else { outcome };
+        }
+        outcomes
+    }
+
+    /// Whether every place has one of these outcomes.
+    fn every(&self, ix: Ix<Check>, wanted: &[usize]) -> bool {
+        let outcomes = self.outcomes(ix);
+        let places = self.laid.places(self.laid.knowledge.checks[ix].scope);
+        let together = outcomes.get(&None).is_some_and(|o| wanted.contains(o));
+        let apart = (0..places).all(|at| outcomes.get(&Some(at)).is_some_and(|o| wanted.contains(o)));
+        (apart || together) && outcomes.values().all(|o| wanted.contains(o))
+    }
+
+    /// Whether the last reading at any place is below a limit.
+    fn below(&self, ix: Ix<Check>, limit: f64) -> bool {
+        let check = &self.laid.knowledge.checks[ix];
+        let Some(reading) = &check.reading else { return false };
+        let given = conditions(self.laid, self.case, check);
+        let mut last: BTreeMap<Option<usize>, f64> = BTreeMap::new();
+        for entry in self.log {
+            match &entry.event {
+                Event::Answer { check, place, answer: Answer::Reading(value), .. } if *check == ix => {
+                    last.insert(*place, corrected(reading, *value, &given));
+                }
+                Event::Answer { check: c, place, answer: Answer::Outcome(at), .. } if *c == ix => {
+                    // A band alone is below the limit where all of it is.
+                    last.insert(
+                        *place,
+                        check.outcomes.get(*at).and_then(|o| o.band).map_or(f64::INFINITY, |b| b.1 - 1e-9),
+                    );
+                }
+                _ => {}
+            }
+        }
+        last.values().any(|value| *value < limit)
+    }
+}
+
+/// The outcome (or band) that an answer amounts to.
+#[must_use]
+pub fn outcome_of(laid: &Laid<'_>, case: &Case, check: Ix<Check>, answer: Answer) -> Option<usize> {
+    match answer {
+        Answer::Outcome(at) => Some(at),
+        Answer::Reading(value) => {
+            let check = &laid.knowledge.checks[check];
+            band(check, value, &conditions(laid, case, check))
+        }
+        Answer::Unknown | Answer::CouldNot => None,
+    }
+}
+
+/// The ticks that hold: given, and nothing put back, repaired or tried since, for then the bench is another.
+#[must_use]
+pub fn ticks_held(laid: &Laid<'_>, log: &[Entry]) -> Vec<bool> {
+    let mut held = vec![false; laid.knowledge.ticks.len()];
+    for entry in log {
+        match &entry.event {
+            Event::Ticked(ix) => held[Ix::<Tick>::at(*ix)] = true,
+            Event::Access { now: Position::Shut, .. } | Event::Repaired { .. } | Event::Tried { .. } => {
+                held.fill(false)
+            }
+            _ => {}
+        }
+    }
+    held
+}
