@@ -570,13 +570,11 @@ impl<'de> VariantAccess<'de> for Content<'_> {
         }
     }
     fn newtype_variant_seed<T: DeserializeSeed<'de>>(self, seed: T) -> Result<T::Value, Misread> {
-        match self.content {
-            Some(content) => seed.deserialize(content).map_err(|e| e.or_at(content.at).within(&self.word.key_text())),
-            None => {
-                let message = format!("expected `{}:` with something, found the word alone", self.word.key_text());
-                Err(Misread::new(What::Other(message)).or_at(self.word.at))
-            }
-        }
+        let Some(content) = self.content else {
+            let message = format!("expected `{}:` with something, found the word alone", self.word.key_text());
+            return Err(Misread::new(What::Other(message)).or_at(self.word.at));
+        };
+        seed.deserialize(content).map_err(|e| e.or_at(content.at).within(&self.word.key_text()))
     }
     fn tuple_variant<V: Visitor<'de>>(self, _: usize, visitor: V) -> Result<V::Value, Misread> {
         self.content.unwrap_or(self.word).deserialize_seq(visitor)

@@ -95,7 +95,7 @@ fn byte_order_mark(bytes: &[u8]) -> Option<&'static str> {
 
 /// Line and column, from one, of what follows these bytes.
 fn position(before: &[u8]) -> (u32, u32) {
-    let line = before.iter().filter(|b| **b == b'\n').count() + 1;
+    let line = before.split(|b| *b == b'\n').count();
     let start = before.iter().rposition(|b| *b == b'\n').map_or(0, |at| at + 1);
     let column = String::from_utf8_lossy(&before[start..]).chars().count() + 1;
     (u32::try_from(line).unwrap_or(u32::MAX), u32::try_from(column).unwrap_or(u32::MAX))

@@ -103,7 +103,8 @@ fn bad_ones_say_what_is_wrong_and_where() {
         let errors = findings.iter().any(|f| f.severity == Severity::Error);
         if found != bad.expected || elsewhere || knowledge.is_none() != errors {
             let (file, expected) = (path.display(), &bad.expected);
-            wrong.borrow_mut().push_str(&format!("{file}: expected {expected:?}, found\n{}\n\n", shown(&findings)));
+            let said = format!("{file}: expected {expected:?}, found\n{}\n\n", shown(&findings));
+            wrong.borrow_mut().push_str(&said);
         }
         insta::with_settings!({ omit_expression => true, prepend_module_to_snapshot => false }, {
             insta::assert_snapshot!("message", shown(&findings));

@@ -5,6 +5,7 @@
 use super::knowledge_files::{small, small_with};
 use doldrum::knowledge::read;
 use proptest::prelude::*;
+use std::fmt::Write as _;
 use std::time::{Duration, Instant};
 
 const SOON: Duration = Duration::from_secs(6);
@@ -31,7 +32,7 @@ fn aliases_that_unfold_to_billions() {
     let mut text = "- &a0 [x, x, x, x, x, x, x, x, x, x]\n".to_owned();
     for level in 1..12 {
         let below = format!("*a{}", level - 1);
-        text.push_str(&format!("- &a{level} [{}]\n", vec![below; 10].join(", ")));
+        writeln!(text, "- &a{level} [{}]", vec![below; 10].join(", ")).expect("a string takes all");
     }
     refused("causes/more.yaml", text.as_bytes(), &["K009"]);
     refused("craft.yaml", text.as_bytes(), &["K009"]);
@@ -58,7 +59,7 @@ fn lines_of_a_few_megabytes() {
     refused("causes/more.yaml", &id, &["K011"]);
     let key = [&b"- {"[..], &b"k".repeat(100_000), b": 1}"].concat();
     refused("causes/more.yaml", &key, &["K003", "K002"]);
-    let keys: String = (0..60_000).map(|n| format!("k{n}: 1, ")).collect();
+    let keys = (0..60_000).map(|n| format!("k{n}: 1")).collect::<Vec<_>>().join(", ");
     refused("causes/more.yaml", format!("- {{{keys}}}").as_bytes(), &["K003"]);
 }
 

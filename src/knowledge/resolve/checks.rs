@@ -30,7 +30,7 @@ fn check(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Check {
         how: raw.how.clone(),
         mind: raw.mind.clone(),
         outcomes: outcomes(raw, &own, item),
-        reading: raw.reading.as_ref().map(|reading| self::reading(reading, names.check_names[ix.at()].written, item)),
+        reading: raw.reading.as_ref().map(|reading| self::reading(reading, names.told[ix.at()].written, item)),
         rows: rows(raw, &own, names, item),
         minutes: item.minutes(&raw.cost.minutes, "cost.minutes"),
         money: raw.cost.money.as_ref().map_or(Money::ZERO, |m| item.money(m, "cost.money")),
@@ -164,7 +164,7 @@ fn bands(raw: &RawCheck, item: &Item<'_>) -> Vec<(f64, f64)> {
     }
     if let Some((id, band)) = sorted.last()
         && reached.is_finite()
-        && reached != reading.most.value
+        && reached.total_cmp(&reading.most.value).is_ne()
     {
         let message = format!("expected `{}` to end at {}, the most, found `{reached}`", id.value, reading.most.value);
         item.error(codes::BANDS, band.at, &format!("bands.{}", id.value), message);

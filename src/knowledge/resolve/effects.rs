@@ -86,7 +86,12 @@ fn effect(raw: &RawEffect, names: &Names, item: &Item<'_>) -> Effect {
         plain: raw.plain.clone(),
         shows: raw.shows.clone(),
         scope: scope(raw.per),
-        gate: gate(raw.id.at, &raw.any, &raw.all, &raw.at_least, &raw.leak, names, item),
+        gate: gate(
+            &RawGate { any: raw.any.as_ref(), all: raw.all.as_ref(), at_least: raw.at_least.as_ref(), leak: &raw.leak },
+            raw.id.at,
+            names,
+            item,
+        ),
         fitted: item.fitted(names, &raw.fitted, "fitted"),
         basis: item.basis(names, &raw.basis),
     }
@@ -104,7 +109,12 @@ fn symptom(raw: &RawSymptom, names: &Names, item: &Item<'_>) -> Symptom {
         title: raw.title.clone(),
         says: raw.says.clone(),
         share: item.amount(&raw.share, "share", "a share in percent"),
-        gate: gate(raw.id.at, &raw.any, &raw.all, &raw.at_least, &raw.leak, names, item),
+        gate: gate(
+            &RawGate { any: raw.any.as_ref(), all: raw.all.as_ref(), at_least: raw.at_least.as_ref(), leak: &raw.leak },
+            raw.id.at,
+            names,
+            item,
+        ),
         named_present: item.chance(&raw.named.present, "named.present"),
         named_absent: item.chance(&raw.named.absent, "named.absent"),
         denies: abilities(&raw.denies),
@@ -116,16 +126,17 @@ fn symptom(raw: &RawSymptom, names: &Names, item: &Item<'_>) -> Symptom {
     }
 }
 
+/// The gate of an effect or a symptom, as written.
+struct RawGate<'r> {
+    any: Option<&'r Vec<RawInput>>,
+    all: Option<&'r Vec<RawInput>>,
+    at_least: Option<&'r RawAtLeast>,
+    leak: &'r RawNumber,
+}
+
 /// A gate: exactly one of `any`, `all` and `at_least`.
-fn gate(
-    at: Location,
-    any: &Option<Vec<RawInput>>,
-    all: &Option<Vec<RawInput>>,
-    at_least: &Option<RawAtLeast>,
-    leak: &RawNumber,
-    names: &Names,
-    item: &Item<'_>,
-) -> Gate {
+fn gate(raw: &RawGate<'_>, at: Location, names: &Names, item: &Item<'_>) -> Gate {
+    let RawGate { any, all, at_least, leak } = *raw;
     let (kind, raw, key) = match (any, all, at_least) {
         (Some(inputs), None, None) => (GateKind::Any, inputs.as_slice(), "any"),
         (None, Some(inputs), None) => (GateKind::All, inputs.as_slice(), "all"),

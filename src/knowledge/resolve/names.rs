@@ -78,7 +78,7 @@ pub(super) struct Names {
     /// The values of facts, by index.
     pub(super) values: Vec<Vec<String>>,
     /// What others may name of checks, by index.
-    pub(super) check_names: Vec<CheckNames>,
+    pub(super) told: Vec<CheckNames>,
     /// Where each id is defined.
     pub(super) places: BTreeMap<String, Place>,
 }
@@ -104,7 +104,7 @@ impl Names {
             plan_rules: Table::new("plan rule"),
             sources: Table::new("source"),
             values: Vec::new(),
-            check_names: Vec::new(),
+            told: Vec::new(),
             places: BTreeMap::new(),
         };
         let places = &mut names.places;
@@ -125,7 +125,7 @@ impl Names {
         }
         for check in &raw.checks {
             if shared(&mut names.checks, places, &context.at(check, &check.item.id.value), &check.item.id) {
-                names.check_names.push(check_names(&check.item));
+                names.told.push(check_names(&check.item));
             }
         }
         macro_rules! enter {
@@ -154,12 +154,7 @@ impl Names {
 
     /// The outcomes of a check.
     pub(super) fn outcomes_of(&self, check: Ix<Check>) -> Owner<'_> {
-        Owner {
-            noun: "check",
-            id: self.checks.id(check),
-            part: "outcome",
-            words: &self.check_names[check.at()].outcomes,
-        }
+        Owner { noun: "check", id: self.checks.id(check), part: "outcome", words: &self.told[check.at()].outcomes }
     }
 }
 
