@@ -1,13 +1,30 @@
-use doldrum::{access::AccessGraph, belief, case, decision, inference::{Engine, Limits}, knowledge, knowledge::layout::Laid, model::compile::compile};
+use doldrum::{
+    access::AccessGraph,
+    belief, case, decision,
+    inference::{Engine, Limits},
+    knowledge,
+    knowledge::layout::Laid,
+    model::compile::compile,
+};
 use std::time::Instant;
 fn read(dir: &std::path::Path, out: &mut Vec<(String, Vec<u8>)>) {
     let mut es: Vec<_> = std::fs::read_dir(dir).unwrap().map(|e| e.unwrap().path()).collect();
     es.sort();
-    for p in es { if p.is_dir() { read(&p, out) } else { out.push((p.to_string_lossy().into(), std::fs::read(&p).unwrap())) } }
+    for p in es {
+        if p.is_dir() { read(&p, out) } else { out.push((p.to_string_lossy().into(), std::fs::read(&p).unwrap())) }
+    }
 }
-macro_rules! t { ($n:expr, $e:expr) => {{ let t = Instant::now(); let r = $e; println!("{:20} {:?}", $n, t.elapsed()); r }} }
+macro_rules! t {
+    ($n:expr, $e:expr) => {{
+        let t = Instant::now();
+        let r = $e;
+        println!("{:20} {:?}", $n, t.elapsed());
+        r
+    }};
+}
 fn main() {
-    let mut files = vec![]; read("knowledge/watercraft".as_ref(), &mut files);
+    let mut files = vec![];
+    read("knowledge/watercraft".as_ref(), &mut files);
     let (k, _) = t!("knowledge", knowledge::read(&files));
     let k = k.unwrap();
     let graph = AccessGraph::new(&k);

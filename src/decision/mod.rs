@@ -118,7 +118,7 @@ pub fn advise(
     let spent = cost::spent(laid, graph, case);
     let gatherer = Gatherer { laid, graph, case, open: &open, safety: &safety, rate: Rate::of(laid, case) };
     let mut offers = gatherer.gather(belief);
-    let worlds = belief.engine.worlds(&belief.evidence, settings.worlds, settings.seed, &settings.limits)?;
+    let worlds = belief.worlds(settings.worlds, settings.seed, &settings.limits)?;
     let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
     let mut ranked = desk.rank();
     let best = ranked.remove(0);
