@@ -244,6 +244,8 @@ pub struct State {
     pub view: Option<Rc<View>>,
     /// Why there is none.
     pub stuck: Option<String>,
+    /// Whether a person wants to go on though the symptom is gone.
+    pub look_on: bool,
     /// Whether the plan is to be written beside the case.
     pub write_plan: bool,
     /// How it ended.
@@ -267,6 +269,7 @@ impl State {
             before: Vec::new(),
             view: None,
             stuck: None,
+            look_on: false,
             write_plan: false,
             end: None,
         }
