@@ -10,6 +10,7 @@ pub mod finding;
 pub mod inference;
 pub mod knowledge;
 pub mod model;
+pub mod plan;
 pub mod report;
 pub mod safety;
 pub mod store;

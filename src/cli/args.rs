@@ -32,8 +32,15 @@ pub struct Common {
     #[arg(long, global = true, value_name = "FOLDER")]
     pub knowledge: Option<PathBuf>,
     /// Show pressures, lengths, temperatures and torques so.
-    #[arg(long, global = true, value_enum, default_value = "us", value_name = "SYSTEM", hide_possible_values = true,
-        help = "Show pressures, lengths, temperatures and torques so: us or metric")]
+    #[arg(
+        long,
+        global = true,
+        value_enum,
+        default_value = "us",
+        value_name = "SYSTEM",
+        hide_possible_values = true,
+        help = "Show pressures, lengths, temperatures and torques so: us or metric"
+    )]
     pub units: Units,
     /// The seed wherever chance enters; the same seed gives the same bytes.
     #[arg(long, global = true, default_value_t = 1, value_name = "N")]

@@ -104,7 +104,7 @@ enum Exit<'a> {
 impl Builder<'_> {
     fn variable(&mut self, ix: VarIx) {
         let variable = self.network.variable(ix);
-        let node = self.graph.add_node(Some(ix), variable.states.count());
+        let node = self.graph.add_variable(ix, variable.states.count());
         match (&variable.mechanism, &self.base.folds[ix.at()], &variable.states) {
             (Mechanism::Table { parents, rows }, ..) => self.table(ix, node, parents, rows),
             (_, Some(fold), States::OnIn(sets)) => self.gate(ix, node, fold, sets),
@@ -172,7 +172,8 @@ impl Builder<'_> {
         if fold.rule == Rule::All && !events.contains(&SliceSet::NONE) {
             events.insert(0, SliceSet::NONE);
         }
-        let hidden = self.graph.add_node(None, events.len());
+        let about = self.graph.nodes[node].about.clone();
+        let hidden = self.graph.add_hidden(&about, events.len());
         let inverse = moebius(fold.rule, &events);
         let mut table = vec![0.0; sets.len() * events.len()];
         for (row, set) in sets.iter().enumerate() {
@@ -205,10 +206,14 @@ impl Builder<'_> {
     /// Accumulators between the inputs.
     fn chain(&mut self, fold: &Fold, exit: Exit<'_>, links: &[Option<usize>]) {
         let n = fold.inputs.len();
+        let about: Vec<VarIx> = match exit {
+            Exit::Gate(node, _) => self.graph.nodes[node].about.clone(),
+            _ => fold.inputs.iter().map(|input| input.var).collect(),
+        };
         let mut entry = Entry::Start;
         for at in 0..n.saturating_sub(1) {
             let codes = fold.codes(at + 1);
-            let next = self.graph.add_node(None, codes.len());
+            let next = self.graph.add_hidden(&about, codes.len());
             self.stretch(fold, entry, at..at + 1, Exit::Codes(next, codes.clone()), links);
             entry = Entry::Codes(next, codes);
         }
@@ -285,7 +290,8 @@ impl Builder<'_> {
     fn selector(&mut self, fold: &Fold, chances: &[f64], links: &[Option<usize>]) {
         let weights: Vec<f64> =
             chances.iter().enumerate().map(|(r, &l)| if r == 0 { l } else { l - chances[r - 1] }).collect();
-        let hidden = self.graph.add_node(None, weights.len());
+        let read: Vec<VarIx> = fold.inputs.iter().map(|input| input.var).collect();
+        let hidden = self.graph.add_hidden(&read, weights.len());
         self.graph.multiply_unary(hidden, &weights);
         for (input, &link) in fold.inputs.iter().zip(links) {
             let from = self.node(input.var);

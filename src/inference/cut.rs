@@ -85,7 +85,9 @@ fn weakest(graph: &Graph, fixed: &[bool], scores: &[f64], cells: usize) -> Resul
 }
 
 fn too_wide(graph: &Graph, order: &Order, cells: usize) -> Error {
-    let variables = order.widest.iter().filter_map(|&node| graph.nodes[node].origin).collect();
+    let mut variables: Vec<_> = order.widest.iter().flat_map(|&node| graph.nodes[node].about.clone()).collect();
+    variables.sort_unstable();
+    variables.dedup();
     Error::TooWide { needed: order.cells, allowed: cells, variables }
 }
 
@@ -135,7 +137,9 @@ fn restored(graph: &Graph, fixed: &[bool], scores: &[f64], mut cut: Vec<bool>, c
     cut
 }
 
-/// Whether the whole graph is within the budget.
-pub(super) fn fits(graph: &Graph, limits: &Limits) -> bool {
-    search(graph, &vec![false; graph.links.len()], limits.orders).cells <= limits.cells as f64
+/// The whole graph without cuts, where that is within the budget.
+pub(super) fn whole(graph: &Graph, limits: &Limits) -> Option<Choice> {
+    let cut = vec![false; graph.links.len()];
+    let order = search(graph, &cut, limits.orders);
+    (order.cells <= limits.cells as f64).then_some(Choice { cut, order })
 }

@@ -196,8 +196,7 @@ impl Program {
     }
 
     fn view<'a>(&self, values: &'a [f64], slot: usize) -> &'a [f64] {
-        let slot = &self.slots[slot];
-        &values[slot.offset..slot.offset + slot.len]
+        self.view_slot(values, &self.slots[slot])
     }
 
     /// The down pass: for each wanted input the derivative of the natural log of the total by each of its cells, in
@@ -236,6 +235,42 @@ impl Program {
                 own
             })
             .collect()
+    }
+
+    /// A closer bound than [`Upward::error`], cell by cell, for about four times the cost of an up pass.
+    pub(super) fn closer_error(&self, upward: &Upward) -> f64 {
+        let sizes: Vec<f64> = upward.values.iter().map(|value| value.abs()).collect();
+        let mut errors = vec![0.0; self.cells];
+        let mut touched = vec![false; self.slots.len()];
+        let signed: Vec<bool> = self.slots.iter().map(|slot| extent(self.view_slot(&upward.values, slot)).1).collect();
+        let (_, of_ops) = upward.scales.split_at(self.sources.len());
+        for (op, &scale) in self.ops.iter().zip(of_ops) {
+            let cancels = op.summed > 1 && (signed[op.a] || signed[op.b]);
+            touched[op.out] = touched[op.a] || touched[op.b] || cancels;
+            if !touched[op.out] {
+                continue;
+            }
+            let (earlier, rest) = errors.split_at_mut(self.slots[op.out].offset);
+            let out = &mut rest[..self.slots[op.out].len];
+            let (a, b) = (self.view(&sizes, op.a), self.view(&sizes, op.b));
+            if cancels {
+                op.product.add_products(FORWARD, out, a, b);
+                out.iter_mut().for_each(|error| *error *= f64::EPSILON);
+            }
+            if touched[op.a] {
+                op.product.add_products(FORWARD, out, self.view(earlier, op.a), b);
+            }
+            if touched[op.b] {
+                op.product.add_products(FORWARD, out, a, self.view(earlier, op.b));
+            }
+            out.iter_mut().for_each(|error| *error *= scale);
+        }
+        let of_root = |&root: &usize| errors[self.slots[root].offset] / sizes[self.slots[root].offset];
+        self.roots.iter().map(of_root).sum()
+    }
+
+    fn view_slot<'a>(&self, values: &'a [f64], slot: &Slot) -> &'a [f64] {
+        &values[slot.offset..slot.offset + slot.len]
     }
 
     /// The buckets in elimination order.

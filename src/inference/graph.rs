@@ -37,6 +37,8 @@ impl GraphLink {
 pub(super) struct Node {
     /// The network variable it stands for; `None` for a hidden one.
     pub(super) origin: Option<VarIx>,
+    /// What to tell people it is about: itself, its gate, or what its answer reads.
+    pub(super) about: Vec<VarIx>,
     /// Which states of the original are left.
     pub(super) kept: Vec<usize>,
     /// Its own table, one entry a state left: prior and observations of this variable alone.
@@ -72,14 +74,19 @@ impl Graph {
         Self { node_of: vec![None; n], ..Self::default() }
     }
 
-    /// Adds a node of `states` states with a flat table.
-    pub(super) fn add_node(&mut self, origin: Option<VarIx>, states: usize) -> usize {
-        let node = self.nodes.len();
-        self.nodes.push(Node { origin, kept: (0..states).collect(), unary: vec![1.0; states] });
-        if let Some(ix) = origin {
-            self.node_of[ix.at()] = Some(node);
-        }
+    /// Adds a network variable's node, with a flat table.
+    pub(super) fn add_variable(&mut self, ix: VarIx, states: usize) -> usize {
+        let node = self.add_hidden(&[ix], states);
+        self.nodes[node].origin = Some(ix);
+        self.node_of[ix.at()] = Some(node);
         node
+    }
+
+    /// Adds a hidden node, with a flat table.
+    pub(super) fn add_hidden(&mut self, about: &[VarIx], states: usize) -> usize {
+        let kept = (0..states).collect();
+        self.nodes.push(Node { origin: None, about: about.to_vec(), kept, unary: vec![1.0; states] });
+        self.nodes.len() - 1
     }
 
     /// The number of states left of each node.

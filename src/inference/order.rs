@@ -17,9 +17,11 @@ pub(super) struct Order {
     pub(super) widest: Vec<usize>,
 }
 
-/// An order cheaper than this is not worth improving: the search would cost more than it saves.
-const CHEAP_CELLS: f64 = 8192.0;
-/// Annealing steps for each order tried.
+/// What placing one variable costs when an order is searched greedily, in cells of a pass; measured.
+const GREEDY_CELLS: f64 = 400.0;
+/// What placing one variable costs when a given order is only evaluated, in cells of a pass; measured.
+const EVALUATED_CELLS: f64 = 60.0;
+/// Annealing steps, at most, for each order tried.
 const ANNEALING_STEPS: usize = 12;
 
 /// Variables and which of them share a table, one row of bits each.
@@ -182,9 +184,11 @@ impl Core {
         let mut rng = ChaCha8Rng::seed_from_u64(0x6f72_6465_7221);
         let mut best = self.greedy(None);
         let mut cells = cost(&self.graph, &self.logs, &best, f64::INFINITY).0;
-        for _ in 0..tries {
-            if cells + prefix_cells <= CHEAP_CELLS {
-                return best;
+        // The search ends where it has cost as much as a pass: then it costs more than it saves.
+        let n = self.names.len() as f64;
+        for attempt in 0..tries {
+            if (attempt + 1) as f64 * n * GREEDY_CELLS > cells + prefix_cells {
+                break;
             }
             let sequence = self.greedy(Some(&mut rng));
             let found = cost(&self.graph, &self.logs, &sequence, cells).0;
@@ -192,7 +196,8 @@ impl Core {
                 (best, cells) = (sequence, found);
             }
         }
-        self.anneal(best, cells, tries * ANNEALING_STEPS, &mut rng)
+        let affordable = (cells + prefix_cells) / (n * EVALUATED_CELLS).max(1.0);
+        self.anneal(best, cells, (tries * ANNEALING_STEPS).min(affordable as usize), &mut rng)
     }
 
     /// Least fill first, ties to the smaller table; with `rng` both are blurred.

@@ -76,14 +76,15 @@ pub(super) fn draw(
     limits: &Limits,
 ) -> Result<Worlds, Error> {
     let chain = compile::graph(base, observations, Form::Chain)?;
-    let carried = if super::cut::fits(&chain, limits) {
-        vec![]
-    } else {
-        let star = compile::graph(base, observations, Form::Star)?;
-        let settled = solve::settle(base, &star, limits, &[])?;
-        if settled.error().is_finite() { settled.carried() } else { vec![] }
+    let settled = match super::cut::whole(&chain, limits) {
+        Some(choice) => solve::settle_with(base, &chain, limits, &[], choice),
+        None => {
+            let star = compile::graph(base, observations, Form::Star)?;
+            let settled = solve::settle(base, &star, limits, &[])?;
+            let carried = if settled.error().is_finite() { settled.carried() } else { vec![] };
+            solve::settle(base, &chain, limits, &carried)?
+        }
     };
-    let settled = solve::settle(base, &chain, limits, &carried)?;
     if settled.error().is_infinite() {
         return Err(Error::Contradiction);
     }
@@ -257,6 +258,10 @@ impl Links {
         if wrong.iter().all(|&word| word == 0) {
             return;
         }
+        if fold.rule == Rule::Any && slices == 1 {
+            self.cover(worlds, fold, &wrong, rng);
+            return;
+        }
         let walk = Walk::of(fold);
         let all = SliceSet::all(slices);
         let mut states = vec![0; fold.inputs.len()];
@@ -272,6 +277,33 @@ impl Links {
                 // Only over a cut link: the gate was on for an input that then came out off. Something not among the
                 // inputs keeps it on.
                 None => bits::put(&mut self.leak, world, goal == all),
+            }
+        }
+    }
+
+    /// Draws, in worlds where an `any` gate of one slice is on and nothing has got through yet, the leak and the links
+    /// of the inputs that are on, given that at least one is active: each in turn, given that it or a later one is.
+    fn cover(&mut self, worlds: &Worlds, fold: &Fold, wrong: &[u64], rng: &mut ChaCha8Rng) {
+        let mut candidates: Vec<(usize, f64, f64)> = Vec::with_capacity(fold.inputs.len());
+        for world in bits::members(wrong) {
+            candidates.clear();
+            let mut none = 1.0;
+            for (j, input) in fold.inputs.iter().enumerate() {
+                if worlds.on(input.var, 0)[world / 64] >> (world % 64) & 1 == 1 {
+                    none *= 1.0 - input.strength;
+                    candidates.push((j, input.strength, none));
+                }
+            }
+            // From here backward: `none` is the chance that neither this one nor any drawn after it is active.
+            let some = 1.0 - (1.0 - fold.leak) * none;
+            // Without any candidate the gate was on over a cut link: something not among the inputs keeps it on.
+            let mut met = some <= 0.0 || bits::unit(rng) * some < fold.leak;
+            bits::put(&mut self.leak, world, met);
+            for &(j, strength, none) in candidates.iter().rev() {
+                let chance = if met { strength } else { strength / (1.0 - none) };
+                let active = bits::unit(rng) < chance;
+                met |= active;
+                bits::put(&mut self.through[j], world, active);
             }
         }
     }

@@ -96,7 +96,6 @@ impl Figures {
 
     /// "21 min", "4 h 10 min", "2 h", "less than 1 min".
     #[must_use]
-    #[expect(clippy::unused_self, reason = "figures are asked for in one way")]
     pub fn minutes(&self, minutes: Minutes) -> String {
         let exact = minutes.get();
         let minus = if exact.round() < 0.0 { "-" } else { "" };
@@ -125,7 +124,6 @@ impl Figures {
 
     /// "67%", "0.3%", "99.7%", "less than 0.1%".
     #[must_use]
-    #[expect(clippy::unused_self, reason = "figures are asked for in one way")]
     pub fn percent(&self, chance: f64) -> String {
         let percent = chance * 100.0;
         if percent > 0.0 && percent < 0.1 {
@@ -157,7 +155,6 @@ impl Figures {
 
     /// "0.3", "8": a count of things.
     #[must_use]
-    #[expect(clippy::unused_self, reason = "figures are asked for in one way")]
     pub fn count(&self, count: f64) -> String {
         trimmed(count, 2)
     }

@@ -62,7 +62,7 @@ fn step(step: &Step) -> String {
 fn blank(blank: &Blank) -> String {
     let mut text = format!("{}: ", inline(&blank.label));
     match &blank.value {
-        Some(value) => text.push_str(&format!("**{}**", escape(&Rich::plain(value).text()))),
+        Some(value) => text.extend(["**", &escape(&Rich::plain(value).text()), "**"]),
         None => text.push_str(&"\\_".repeat(10)),
     }
     if let (None, Some(unit)) = (&blank.value, &blank.unit) {
@@ -70,7 +70,7 @@ fn blank(blank: &Blank) -> String {
         text.push_str(&escape(&Rich::plain(unit).text()));
     }
     if let Some(note) = &blank.note {
-        text.push_str(&format!(" ({})", inline(note)));
+        text.extend([" (", &inline(note), ")"]);
     }
     text
 }

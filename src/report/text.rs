@@ -51,7 +51,6 @@ fn apart(before: &Block, block: &Block) -> bool {
         (before, block),
         (Block::Heading(..), b) if !matches!(b, Block::Heading(Level::Section, _))
     ) && !matches!((before, block), (Block::Caution(c), Block::Steps(_)) if c.harm.is_none())
-        && !matches!((before, block), (Block::Steps(_), Block::Caution(c)) if c.harm.is_none())
         && !matches!((before, block), (Block::Choices(_), Block::Choices(_)))
 }
 

@@ -15,7 +15,7 @@ pub use moment::outcome_of;
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Ability, Access, Check, Hazard, Interlock, Ix, Tick};
+use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Tick};
 use crate::units::Minutes;
 use jiff::Timestamp;
 
@@ -28,6 +28,8 @@ pub struct OpenHazard {
     pub why: String,
     /// Minutes to air before the check that closes it, as things stand.
     pub air: Minutes,
+    /// Whether it stops everything else: it was smelled, seen or not yet looked for, rather than opened by work.
+    pub stops: bool,
 }
 
 /// What an action asks for before it may be done.
@@ -76,6 +78,18 @@ pub struct Safety {
     abilities: Vec<Ability>,
 }
 
+/// Whether a condition holds at the end of the log.
+#[must_use]
+pub fn holds(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, condition: &Condition) -> bool {
+    let safety = Safety::of(laid, graph, case);
+    let open = graph.open_now(laid, case);
+    let mut hazards = vec![false; laid.knowledge.hazards.len()];
+    for hazard in &safety.hazards {
+        hazards[hazard.hazard.at()] = true;
+    }
+    moment::Moment { laid, case, log: &case.log, open: &open, hazards: &hazards, ticks: &safety.ticks }.holds(condition)
+}
+
 impl Safety {
     /// Reads the log; a sniff holds until something opens fuel.
     #[must_use]
@@ -98,6 +112,14 @@ impl Safety {
     #[must_use]
     pub fn abilities(&self) -> &[Ability] {
         &self.abilities
+    }
+
+    /// The check that must come before anything else: what was smelled or seen (or not yet looked for) stops all work
+    /// until it is settled. `None` where nothing does, or where the check was made and did not settle it: then the
+    /// search for the leak goes on, with what the hazard bars still barred.
+    #[must_use]
+    pub fn urgent(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Option<(Ix<Check>, usize, Minutes)> {
+        self.hazards.iter().filter(|h| h.stops).find_map(|h| hazards::closing_check(laid, graph, case, h))
     }
 
     /// Whether an action may be done now, and what must be done first.

@@ -107,7 +107,8 @@ pub fn write(path: &Path, text: &str) -> Result<(), Error> {
 
 fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let name = target.file_name().ok_or_else(|| io::Error::new(io::ErrorKind::InvalidInput, "not the name of a file"))?;
+    let name =
+        target.file_name().ok_or_else(|| io::Error::new(io::ErrorKind::InvalidInput, "not the name of a file"))?;
     let beside = folder.join(format!(".{}.{}.new", name.to_string_lossy(), std::process::id()));
     let written = fill(&beside, target, bytes).and_then(|()| fs::rename(&beside, target));
     if written.is_err() {
@@ -146,11 +147,8 @@ pub fn new_case_path(folder: &Path, day: jiff::civil::Date, title: Option<&str>)
 
 /// "Barn-find twin" as `barn-find-twin`.
 fn slug(title: &str) -> String {
-    let words: Vec<String> = title
-        .split(|c: char| !c.is_alphanumeric())
-        .filter(|word| !word.is_empty())
-        .map(str::to_lowercase)
-        .collect();
+    let words: Vec<String> =
+        title.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).map(str::to_lowercase).collect();
     words.join("-").chars().take(40).collect::<String>().trim_matches('-').to_owned()
 }
 

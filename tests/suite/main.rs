@@ -2,5 +2,7 @@
 
 mod inference_oracle;
 mod inference_property;
+mod inference_published;
 mod oracle_network;
 mod random_network;
+mod small_network;

@@ -1,5 +1,5 @@
 //! `doldrum assess`.
-use crate::cli::args::{Common, Assess};
+use crate::cli::args::{Assess, Common};
 use crate::cli::{Exit, Failure, load};
 /// Runs it.
 pub fn run(args: &Assess, common: &Common) -> Result<Exit, Failure> {

@@ -1,0 +1,465 @@
+//! The work order: what to repair, in which order, safely, with what, and how to see that it is cured.
+//!
+//! A plan is plain data. It is made from what is believed (which causes, how likely) in three steps: which causes to go
+//! for ([`goals`]), which repairs remove them at the least expected cost, comebacks counted ([`choose`]), and in which
+//! order the work is done ([`order`]). How it reads is decided in `report`.
+//!
+//! A plan defers to local codes, the maker's manual and licensed practice, and says so.
+
+mod choose;
+mod cost;
+mod goals;
+mod order;
+mod verify;
+mod words;
+
+pub use choose::Jobs;
+pub use verify::Flaw;
+
+use crate::access::AccessGraph;
+use crate::belief::{CauseBelief, Explanations};
+use crate::case::Case;
+use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Cause, Phase, Signal};
+use crate::units::{Measure, Minutes, Money, Unit};
+use serde::{Serialize, Serializer};
+
+/// What a plan goes for.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Options {
+    /// These causes; empty: the likeliest explanation, and every cause that is likelier than not.
+    pub causes: Vec<Instance<Cause>>,
+}
+
+/// Why there is no plan.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PlanError {
+    /// No explanation names a cause, and none was named.
+    #[error("no cause stands out: expected an explanation with a cause or a named one")]
+    NoCause,
+    /// None of the causes has a repair that fits this craft.
+    #[error("no repair on this craft removes {}", .causes.join(", "))]
+    NoRepair {
+        /// The causes, each in backticks.
+        causes: Vec<String>,
+    },
+}
+
+/// A work order.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Plan {
+    /// The knowledge base and its version.
+    pub knowledge: Named,
+    /// Its version.
+    pub version: String,
+    /// The name of the case.
+    pub title: Option<String>,
+    /// The layout and what is fitted.
+    pub craft: Vec<String>,
+    /// Who works on it.
+    pub user: String,
+    /// What the customer says.
+    pub complaints: Vec<Named>,
+    /// The causes it goes for, the likeliest first.
+    pub goals: Vec<Goal>,
+    /// The chance of the explanation it starts from: all of its causes and no other that matters.
+    pub explanation: Option<f64>,
+    /// Causes it goes for that no repair on this craft removes.
+    pub not_cured: Vec<Goal>,
+    /// The repairs, in working order.
+    pub repairs: Vec<Job>,
+    /// The cautions it raises, the strongest signal word first.
+    pub cautions: Vec<Caution>,
+    /// The work.
+    pub stages: Vec<Stage>,
+    /// Parts and things used up.
+    pub parts: Vec<PartLine>,
+    /// Tools.
+    pub tools: Vec<String>,
+    /// Verdicts on the parts met.
+    pub verdicts: Vec<Verdict>,
+    /// What it costs.
+    pub cost: Cost,
+    /// Repairs worth offering while there. Not in the cost.
+    pub offers: Vec<Offer>,
+    /// Parts and looks worth having while there. Not in the cost.
+    pub offered_parts: Vec<String>,
+    /// What to tell the owner.
+    pub tell_owner: Vec<String>,
+    /// What this plan gives way to.
+    pub defers: String,
+}
+
+/// An id and its words.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Named {
+    /// The id, with its place where there are several.
+    pub id: String,
+    /// In plain words.
+    pub words: String,
+}
+
+/// A cause that a plan goes for.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Goal {
+    /// The cause.
+    pub cause: Named,
+    /// Its chance, 0..=1.
+    pub chance: f64,
+    /// Why the plan goes for it.
+    pub why: Why,
+}
+
+/// Why a plan goes for a cause.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Why {
+    /// It was asked for.
+    Named,
+    /// It is in the likeliest explanation.
+    Explains,
+    /// It is likelier than not by itself, though the likeliest explanation does without.
+    Likely,
+    /// It is likely enough, and what is open already reaches it for less than a quarter of a return visit.
+    WhileOpen,
+}
+
+/// A repair in a plan.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Job {
+    /// The repair.
+    pub repair: Named,
+    /// Where, where there are several places.
+    pub places: Vec<String>,
+    /// The causes it is there for.
+    pub removes: Vec<Named>,
+    /// Why else it is in the plan: the words of a rule.
+    pub because: Vec<String>,
+    /// Who does it.
+    pub by: By,
+    /// A step of the work that removes nothing.
+    pub service: bool,
+    /// Hands-on minutes, all places, without access.
+    #[serde(serialize_with = "minutes")]
+    pub minutes: Minutes,
+    /// Money for parts and things used up, all places.
+    #[serde(serialize_with = "money")]
+    pub parts: Money,
+}
+
+/// Who does a piece of work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum By {
+    /// The user of the case.
+    User,
+    /// A workshop: it is beyond the user's skill or reach.
+    Shop,
+}
+
+/// A caution in full.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Caution {
+    /// The hazard.
+    pub hazard: Named,
+    /// The signal word.
+    #[serde(serialize_with = "signal")]
+    pub signal: Signal,
+    /// What it does to a person.
+    pub harm: String,
+    /// What to do, in order.
+    pub controls: Vec<String>,
+    /// What never to do.
+    pub never: Vec<String>,
+    /// What is confirmed by a tick.
+    pub tick: Option<Named>,
+}
+
+/// A stretch of work with one state of safety.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Stage {
+    /// Which.
+    pub kind: StageKind,
+    /// Its parts, in working order.
+    pub sections: Vec<Section>,
+}
+
+/// The stretches of work. Nothing in `Work` ignites; everything that does stands in a stage that a sniff opens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StageKind {
+    /// Before anything else.
+    Safe,
+    /// Clearing cylinders with the plugs out.
+    Clear,
+    /// Work with everything quiet; fuel may be open.
+    Work,
+    /// Work on live circuits, with the fuel shut and a sniff of none.
+    Live,
+    /// Starting and running.
+    Run,
+    /// Telling, writing down, putting away.
+    HandOver,
+}
+
+/// Steps under one heading.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Section {
+    /// The part of the work order.
+    #[serde(serialize_with = "phase")]
+    pub phase: Phase,
+    /// The steps.
+    pub steps: Vec<Step>,
+}
+
+/// One step.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Step {
+    /// What it belongs to.
+    pub source: Source,
+    /// What to do.
+    pub what: String,
+    /// Where, where there are several places and it is not plain.
+    pub places: Vec<String>,
+    /// Cautions that stand directly before it: ids.
+    pub cautions: Vec<String>,
+    /// What to confirm first.
+    pub ticks: Vec<Named>,
+    /// What to write down.
+    pub record: Vec<SettingLine>,
+    /// What to set, with what was written down.
+    pub set: Vec<SettingLine>,
+    /// What must be measured or seen.
+    pub tests: Vec<Test>,
+    /// It cranks, runs, arcs, or switches or joins a live circuit.
+    pub ignites: bool,
+    /// What it does to fuel vapor.
+    pub vapor: Vapor,
+    /// Who does it.
+    pub by: By,
+    /// Minutes to air the hull before it.
+    #[serde(serialize_with = "maybe_minutes")]
+    pub air: Option<Minutes>,
+}
+
+/// What a step belongs to.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    /// Opening an access state.
+    Opens(String),
+    /// Putting it back.
+    Closes(String),
+    /// A repair.
+    Repair(String),
+    /// A check.
+    Check(String),
+    /// The plan itself: trying the complaint again.
+    Complaint(String),
+}
+
+/// What a step does to fuel vapor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Vapor {
+    /// Nothing.
+    Same,
+    /// It opens fuel: vapor counts as open from here.
+    Opens,
+    /// The sniff that closes it.
+    Closes,
+}
+
+/// A setting to write down or to set.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct SettingLine {
+    /// The setting.
+    pub setting: Named,
+    /// Its unit, or `text`.
+    pub unit: String,
+    /// What is written down already.
+    pub value: Option<String>,
+    /// What to set where the record is missing.
+    pub generic: Option<String>,
+}
+
+/// Something to be measured or seen.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Test {
+    /// The check.
+    pub check: Named,
+    /// What passes, in words; for a reading with a target, empty.
+    pub pass: Vec<String>,
+    /// The unit it is read in.
+    #[serde(serialize_with = "unit")]
+    pub unit: Option<Unit>,
+    /// The target of the build sheet, where the case has it.
+    #[serde(serialize_with = "measure")]
+    pub target: Option<Measure>,
+    /// The figure of the build sheet it is held against.
+    pub sheet: Option<String>,
+    /// Within so much of the target, in the unit.
+    pub within: Option<f64>,
+    /// The least and the most that passes, in the unit.
+    pub range: Option<(f64, f64)>,
+    /// How often it is read.
+    pub repeats: u32,
+    /// The spread allowed between repeats, in the unit.
+    pub spread: Option<f64>,
+}
+
+/// A line of the parts list.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PartLine {
+    /// What it is.
+    pub item: String,
+    /// How many.
+    pub count: f64,
+    /// Price of one.
+    #[serde(serialize_with = "money")]
+    pub each: Money,
+    /// Something else that will do.
+    pub or: Option<String>,
+    /// Used up rather than fitted.
+    pub consumable: bool,
+    /// The repairs it is for: ids.
+    pub for_repairs: Vec<String>,
+}
+
+impl PartLine {
+    /// What the line comes to.
+    #[must_use]
+    pub fn total(&self) -> Money {
+        self.each * self.count
+    }
+}
+
+/// Reuse, clean or replace.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Verdict {
+    /// The part.
+    pub part: String,
+    /// What to look for.
+    pub look: Option<String>,
+    /// Reuse where.
+    pub reuse: String,
+    /// Clean where.
+    pub clean: String,
+    /// Replace where.
+    pub replace: String,
+}
+
+/// What a plan costs: the sum of its parts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Cost {
+    /// Opening and putting back, once.
+    #[serde(serialize_with = "minutes")]
+    pub access: Minutes,
+    /// Repairs and service steps.
+    #[serde(serialize_with = "minutes")]
+    pub work: Minutes,
+    /// Checks that prove it, beyond the bench tests within the repairs.
+    #[serde(serialize_with = "minutes")]
+    pub proof: Minutes,
+    /// All minutes.
+    #[serde(serialize_with = "minutes")]
+    pub minutes: Minutes,
+    /// All minutes at the rates of who works.
+    #[serde(serialize_with = "money")]
+    pub labor: Money,
+    /// Parts, and things used up.
+    #[serde(serialize_with = "money")]
+    pub parts: Money,
+    /// Labor and parts.
+    #[serde(serialize_with = "money")]
+    pub total: Money,
+    /// What comebacks are expected to cost on top: the price of one times the chance that a cause the plan goes for
+    /// outlives its repairs.
+    #[serde(serialize_with = "money")]
+    pub comebacks: Money,
+}
+
+/// A repair worth offering while there.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Offer {
+    /// The repair.
+    pub repair: Named,
+    /// What it adds to the minutes.
+    #[serde(serialize_with = "minutes")]
+    pub minutes: Minutes,
+    /// What it adds to the cost, labor and parts.
+    #[serde(serialize_with = "money")]
+    pub cost: Money,
+}
+
+/// The work order for a case.
+///
+/// It goes for the causes of the likeliest explanation that names any, and for every cause that is likelier than not by
+/// itself; or for the causes named in `options`. It holds the repairs that remove them at the least expected cost (work,
+/// parts, shared access, comebacks), what the rules of the knowledge base add, and what is worth doing behind the same
+/// covers.
+///
+/// Cost: a search over which repair removes which cause, cut at 50,000 sets.
+///
+/// # Errors
+/// Where there is nothing to go for, or no repair for any of it.
+pub fn plan(
+    laid: &Laid<'_>,
+    graph: &AccessGraph,
+    case: &Case,
+    causes: &[CauseBelief],
+    explanations: &Explanations,
+    options: &Options,
+) -> Result<Plan, PlanError> {
+    let goals = goals::goals(laid, causes, explanations, options)?;
+    let context = cost::Context::new(laid, graph, case, causes);
+    let choice = choose::choose(&context, &goals)?;
+    Ok(order::write(&context, &goals, &choice, explanations))
+}
+
+impl Plan {
+    /// All steps in working order.
+    pub fn steps(&self) -> impl Iterator<Item = &Step> {
+        self.stages.iter().flat_map(|stage| &stage.sections).flat_map(|section| &section.steps)
+    }
+
+    /// Everything wrong with the order of the work; a plan made by [`plan`] has none.
+    ///
+    /// # Errors
+    /// All flaws found: a caution after its step, an igniting step while fuel vapor is open, work on what is shut,
+    /// something left open, a sum that does not add up.
+    pub fn check_order(&self) -> Result<(), Vec<Flaw>> {
+        verify::check_order(self)
+    }
+}
+
+// Quantities as plain numbers: serde hands the field over by reference.
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
+fn minutes<S: Serializer>(value: &Minutes, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_f64(value.get())
+}
+#[expect(clippy::ref_option, reason = "the shape serde asks for")]
+fn maybe_minutes<S: Serializer>(value: &Option<Minutes>, to: S) -> Result<S::Ok, S::Error> {
+    value.map(Minutes::get).serialize(to)
+}
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
+fn money<S: Serializer>(value: &Money, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_f64(value.get())
+}
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
+fn signal<S: Serializer>(value: &Signal, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(value.word())
+}
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
+fn phase<S: Serializer>(value: &Phase, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(words::phase_id(*value))
+}
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
+#[expect(clippy::ref_option, reason = "the shape serde asks for")]
+fn unit<S: Serializer>(value: &Option<Unit>, to: S) -> Result<S::Ok, S::Error> {
+    value.map(Unit::symbol).serialize(to)
+}
+#[expect(clippy::ref_option, reason = "the shape serde asks for")]
+fn measure<S: Serializer>(value: &Option<Measure>, to: S) -> Result<S::Ok, S::Error> {
+    value.map(|m| m.to_string()).serialize(to)
+}

@@ -1,0 +1,618 @@
+//! In which order the work is done: safe by the way it is written.
+//!
+//! Stages keep what ignites away from open fuel: first the vapor gate, then clearing flooded cylinders, then all quiet
+//! work (fuel may be open), then the leak look and the sniff, then live circuits, then starting and running. Wherever a
+//! step that ignites follows anything that opened fuel, the writer puts the sniff before it.
+
+mod access;
+mod proofs;
+mod steps;
+
+use super::choose::{Choice, Jobs};
+use super::cost::{Context, labor};
+use super::goals::Aim;
+use super::{
+    By, Cost, Goal, Job, Named, Offer, PartLine, Plan, Section, Source, Stage, StageKind, Step, Vapor, Verdict, words,
+};
+use crate::access::Reach;
+use crate::belief::Explanations;
+use crate::knowledge::{Access, Check, Condition, Hazard, Ix, Phase, Proof, Repair, Setting, Turns};
+use crate::model::compile::repair_reaches;
+use crate::units::Minutes;
+use proofs::Proofs;
+use std::collections::BTreeSet;
+
+/// What a plan gives way to.
+const DEFERS: &str = "Local codes, the maker's manual for this craft and licensed practice come before this plan. Where \
+    they differ, follow them.";
+
+/// The work of a plan by stage.
+struct Groups {
+    /// Repairs that turn the engine by the starter, plugs out.
+    clear: Vec<Ix<Repair>>,
+    /// Quiet repairs.
+    work: Vec<Ix<Repair>>,
+    /// Repairs on live circuits.
+    live: Vec<Ix<Repair>>,
+    /// Service steps.
+    run: Vec<Ix<Repair>>,
+}
+
+impl Groups {
+    fn of(context: &Context<'_>, vapor: &VaporGate, jobs: &Jobs) -> Self {
+        let mut groups = Self { clear: Vec::new(), work: Vec::new(), live: Vec::new(), run: Vec::new() };
+        for (ix, _) in jobs.iter() {
+            let repair = &context.laid.knowledge.repairs[ix];
+            let needed = context.graph.needed(&repair.access);
+            let group = if repair.service {
+                &mut groups.run
+            } else if repair.turns == Turns::Starter {
+                &mut groups.clear
+            } else if repair.ignites && !needed.iter().any(|a| vapor.opened_by_access(context, a)) {
+                &mut groups.live
+            } else {
+                &mut groups.work
+            };
+            group.push(ix);
+        }
+        groups
+    }
+}
+
+/// The hazards that bar what ignites, and the check that closes them.
+struct VaporGate {
+    hazards: Vec<Ix<Hazard>>,
+}
+
+impl VaporGate {
+    fn of(context: &Context<'_>) -> Self {
+        let knowledge = context.laid.knowledge;
+        let bars = |ix: Ix<Hazard>| {
+            knowledge
+                .interlocks
+                .iter()
+                .any(|(_, lock)| lock.bars.ignites && lock.when.as_ref().is_some_and(|when| tests(when, ix)))
+        };
+        let closes = knowledge.hazards.iter().filter(|(_, hazard)| !hazard.closed_by.is_empty());
+        Self { hazards: closes.map(|(ix, _)| ix).filter(|ix| bars(*ix)).collect() }
+    }
+
+    fn any(&self, context: &Context<'_>, test: impl Fn(&Hazard) -> bool) -> bool {
+        self.hazards.iter().any(|ix| test(&context.laid.knowledge.hazards[*ix]))
+    }
+
+    fn opened_by_access(&self, context: &Context<'_>, access: Ix<Access>) -> bool {
+        self.any(context, |hazard| hazard.opened_by.access.contains(&access))
+    }
+
+    fn opened_by_repair(&self, context: &Context<'_>, repair: Ix<Repair>) -> bool {
+        self.any(context, |hazard| hazard.opened_by.repairs.contains(&repair))
+    }
+
+    fn opened_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
+        self.any(context, |hazard| hazard.opened_by.checks.contains(&check))
+    }
+}
+
+/// Whether a condition looks at a hazard.
+fn tests(condition: &Condition, hazard: Ix<Hazard>) -> bool {
+    match condition {
+        Condition::Hazard(ix) => *ix == hazard,
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().any(|part| tests(part, hazard)),
+        Condition::Not(part) => tests(part, hazard),
+        _ => false,
+    }
+}
+
+/// Writes the plan down.
+pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations: &Explanations) -> Plan {
+    let vapor = VaporGate::of(context);
+    let groups = Groups::of(context, &vapor, &choice.jobs);
+    let proofs = Proofs::of(context, &vapor, &groups, &choice.jobs);
+    let writer = Writer::new(context, &vapor, &choice.jobs, &groups, &proofs);
+    let (stages, hazards) = writer.write();
+    let knowledge = context.laid.knowledge;
+    let goal = |aim: &Aim| Goal { cause: words::cause(context.laid, aim.cause), chance: aim.chance, why: aim.why };
+    let cured = aims.iter().filter(|aim| !choice.not_cured.contains(aim)).chain(&choice.companions);
+    let repairs: Vec<Job> = groups
+        .clear
+        .iter()
+        .chain(&groups.work)
+        .chain(&groups.live)
+        .chain(&groups.run)
+        .map(|ix| job(context, choice, aims, *ix))
+        .collect();
+    let parts = part_lines(context, &choice.jobs);
+    let cost = cost(context, choice, aims, &repairs, &proofs);
+    let set = explanations.sets.iter().find(|set| !set.causes.is_empty());
+    let explains = set.filter(|set| set.causes.iter().all(|cause| aims.iter().any(|aim| aim.cause == *cause)));
+    Plan {
+        knowledge: Named { id: knowledge.id.clone(), words: knowledge.title.clone() },
+        version: knowledge.version.clone(),
+        title: context.case.title.clone(),
+        craft: craft(context),
+        user: knowledge.users.id(context.case.user).to_owned(),
+        complaints: context
+            .case
+            .symptoms
+            .iter()
+            .map(|ix| Named { id: knowledge.symptoms.id(*ix).to_owned(), words: knowledge.symptoms[*ix].title.clone() })
+            .collect(),
+        goals: cured.map(goal).collect(),
+        explanation: explains.map(|set| set.chance),
+        not_cured: choice.not_cured.iter().map(goal).collect(),
+        cautions: cautions(context, hazards),
+        stages,
+        tools: tools(context, &choice.jobs),
+        verdicts: verdicts(context, &choice.jobs),
+        offers: offers(context, choice),
+        offered_parts: gathered(context, &choice.jobs, |ix| &knowledge.repairs[ix].while_there_parts),
+        tell_owner: gathered(context, &choice.jobs, |ix| &knowledge.repairs[ix].tell_owner),
+        parts,
+        repairs,
+        cost,
+        defers: DEFERS.to_owned(),
+    }
+}
+
+fn craft(context: &Context<'_>) -> Vec<String> {
+    let fitted = context.laid.knowledge.options.iter().filter(|(ix, _)| context.laid.craft.has(*ix));
+    std::iter::once(context.laid.layout().title.clone()).chain(fitted.map(|(_, option)| option.title.clone())).collect()
+}
+
+fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], ix: Ix<Repair>) -> Job {
+    let laid = context.laid;
+    let repair = &laid.knowledge.repairs[ix];
+    let at = places_of(&choice.jobs, ix);
+    let by = context.by(ix);
+    let (minutes, parts) = context.work(ix, at);
+    let removes = aims
+        .iter()
+        .chain(&choice.companions)
+        .filter(|aim| {
+            let scope = laid.knowledge.causes[aim.cause.item].scope;
+            repair.removes.iter().any(|(cause, _)| *cause == aim.cause.item)
+                && repair_reaches(laid, ix, at, scope, aim.cause.at)
+        })
+        .map(|aim| words::cause(laid, aim.cause))
+        .collect();
+    Job {
+        repair: words::repair(laid, ix),
+        places: words::places(laid, repair.scope, at),
+        removes,
+        because: choice.because.get(&ix).cloned().unwrap_or_default(),
+        by,
+        service: repair.service,
+        minutes: minutes * context.rate(by).pace,
+        parts,
+    }
+}
+
+fn places_of(jobs: &Jobs, wanted: Ix<Repair>) -> &[usize] {
+    jobs.iter().find(|(ix, _)| *ix == wanted).map_or(&[], |(_, at)| at)
+}
+
+fn cost(context: &Context<'_>, choice: &Choice, aims: &[Aim], repairs: &[Job], proofs: &Proofs) -> Cost {
+    let mut cost = Cost::default();
+    for (access, reach) in proofs.access(context, &choice.jobs) {
+        let rate = context.rate(context.opened_by(access, &choice.jobs));
+        cost.access += reach.total() * rate.pace;
+        cost.labor += labor(rate, reach.total());
+    }
+    for (ix, _) in choice.jobs.iter() {
+        let rate = context.rate(context.by(ix));
+        let (bench, parts) = context.work(ix, places_of(&choice.jobs, ix));
+        cost.labor += labor(rate, bench);
+        cost.parts += parts;
+    }
+    cost.work = repairs.iter().map(|job| job.minutes).sum();
+    for proof in &proofs.all {
+        let bench = proof.minutes(context);
+        cost.proof += bench * context.user.pace;
+        cost.labor += labor(&context.user, bench);
+        cost.parts += proof.money(context);
+    }
+    cost.minutes = cost.access + cost.work + cost.proof;
+    cost.total = cost.labor + cost.parts;
+    cost.comebacks = context.comebacks(aims, &choice.jobs);
+    cost
+}
+
+fn cautions(context: &Context<'_>, hazards: BTreeSet<Ix<Hazard>>) -> Vec<super::Caution> {
+    let mut cautions: Vec<_> = hazards.into_iter().collect();
+    cautions.sort_by_key(|ix| (context.laid.knowledge.hazards[*ix].signal, *ix));
+    cautions.into_iter().map(|ix| words::caution(context.laid, ix)).collect()
+}
+
+fn part_lines(context: &Context<'_>, jobs: &Jobs) -> Vec<PartLine> {
+    let mut lines: Vec<PartLine> = Vec::new();
+    for (ix, at) in jobs.iter() {
+        let id = context.laid.knowledge.repairs.id(ix).to_owned();
+        for part in &context.laid.knowledge.repairs[ix].parts {
+            let count = part.count * super::cost::count(at.len());
+            match lines.iter_mut().find(|line| line.item == part.item && line.each == part.each) {
+                Some(line) => {
+                    line.count += count;
+                    line.for_repairs.push(id.clone());
+                }
+                None => lines.push(PartLine {
+                    item: part.item.clone(),
+                    count,
+                    each: part.each,
+                    or: part.or.clone(),
+                    consumable: part.consumable,
+                    for_repairs: vec![id.clone()],
+                }),
+            }
+        }
+    }
+    lines.sort_by_key(|line| line.consumable);
+    lines
+}
+
+fn tools(context: &Context<'_>, jobs: &Jobs) -> Vec<String> {
+    let mut tools = gathered(context, jobs, |ix| &context.laid.knowledge.repairs[ix].tools);
+    tools.retain(|tool| tool != "none");
+    tools
+}
+
+fn verdicts(context: &Context<'_>, jobs: &Jobs) -> Vec<Verdict> {
+    let mut verdicts: Vec<Verdict> = Vec::new();
+    for (ix, _) in jobs.iter() {
+        for verdict in &context.laid.knowledge.repairs[ix].verdicts {
+            if verdicts.iter().all(|known| known.part != verdict.part) {
+                verdicts.push(Verdict {
+                    part: verdict.part.clone(),
+                    look: verdict.look.clone(),
+                    reuse: verdict.reuse.clone(),
+                    clean: verdict.clean.clone(),
+                    replace: verdict.replace.clone(),
+                });
+            }
+        }
+    }
+    verdicts
+}
+
+fn offers(context: &Context<'_>, choice: &Choice) -> Vec<Offer> {
+    choice
+        .offers
+        .iter()
+        .map(|(ix, minutes, cost)| Offer { repair: words::repair(context.laid, *ix), minutes: *minutes, cost: *cost })
+        .collect()
+}
+
+/// The texts of all repairs, each once.
+fn gathered<'k>(context: &Context<'_>, jobs: &Jobs, of: impl Fn(Ix<Repair>) -> &'k Vec<String>) -> Vec<String> {
+    let _ = context;
+    let mut all: Vec<String> = Vec::new();
+    for (ix, _) in jobs.iter() {
+        for text in of(ix) {
+            if !all.contains(text) {
+                all.push(text.clone());
+            }
+        }
+    }
+    all
+}
+
+/// Writes steps, and keeps the bench safe while it does.
+struct Writer<'a> {
+    context: &'a Context<'a>,
+    vapor: &'a VaporGate,
+    jobs: &'a Jobs,
+    groups: &'a Groups,
+    proofs: &'a Proofs,
+    stages: Vec<Stage>,
+    /// For each access state, whether it is open.
+    open: Vec<bool>,
+    /// Whether fuel vapor counts as open.
+    vapor_open: bool,
+    /// Whether the first sniff is behind us: airing at the start is then done.
+    sniffed: bool,
+    /// Settings that a step has asked for.
+    recorded: BTreeSet<(Ix<Setting>, usize)>,
+    /// Texts of proofs and make-safe steps that stand already, by stage.
+    said: BTreeSet<(StageKind, String)>,
+    hazards: BTreeSet<Ix<Hazard>>,
+}
+
+impl<'a> Writer<'a> {
+    fn new(
+        context: &'a Context<'a>,
+        vapor: &'a VaporGate,
+        jobs: &'a Jobs,
+        groups: &'a Groups,
+        proofs: &'a Proofs,
+    ) -> Self {
+        let n = context.laid.knowledge.access.len();
+        Self {
+            context,
+            vapor,
+            jobs,
+            groups,
+            proofs,
+            stages: Vec::new(),
+            open: (0..n).map(|at| context.open.has(Ix::new(at))).collect(),
+            vapor_open: true,
+            sniffed: false,
+            recorded: BTreeSet::new(),
+            said: BTreeSet::new(),
+            hazards: BTreeSet::new(),
+        }
+    }
+
+    fn write(mut self) -> (Vec<Stage>, BTreeSet<Ix<Hazard>>) {
+        let fuel_open_at_start = self.fuel_open();
+        // Cylinders are cleared first, unless fuel is open already: then the quiet work must shut it before anything turns.
+        let order = if fuel_open_at_start {
+            [StageKind::Safe, StageKind::Work, StageKind::Clear, StageKind::Live, StageKind::Run]
+        } else {
+            [StageKind::Safe, StageKind::Clear, StageKind::Work, StageKind::Live, StageKind::Run]
+        };
+        for (at, stage) in order.into_iter().enumerate() {
+            let later = &order[at + 1..];
+            match stage {
+                StageKind::Safe => self.safe(later),
+                StageKind::Clear => self.clear(later),
+                StageKind::Work => self.quiet(later),
+                StageKind::Live => self.live(later),
+                StageKind::Run | StageKind::HandOver => self.run(),
+            }
+        }
+        self.hand_over();
+        (self.stages, self.hazards)
+    }
+
+    /// The repairs of a stage.
+    fn group(&self, stage: StageKind) -> &'a [Ix<Repair>] {
+        match stage {
+            StageKind::Safe | StageKind::HandOver => &[],
+            StageKind::Clear => &self.groups.clear,
+            StageKind::Work => &self.groups.work,
+            StageKind::Live => &self.groups.live,
+            StageKind::Run => &self.groups.run,
+        }
+    }
+
+    /// Everything a stage needs open.
+    fn needed(&self, stage: StageKind) -> Vec<bool> {
+        let mut wanted: Vec<Ix<Access>> =
+            self.group(stage).iter().flat_map(|ix| self.context.laid.knowledge.repairs[*ix].access.clone()).collect();
+        wanted.extend(
+            self.proofs.of_stage(stage).flat_map(|p| self.context.laid.knowledge.checks[p.check].access.clone()),
+        );
+        let needed = self.context.graph.needed(&wanted);
+        (0..self.open.len()).map(|at| needed.has(Ix::new(at))).collect()
+    }
+
+    fn fuel_open(&self) -> bool {
+        (0..self.open.len()).any(|at| self.open[at] && self.vapor.opened_by_access(self.context, Ix::new(at)))
+    }
+
+    /// Outdoors, hatches open, the vapor gate.
+    fn safe(&mut self, later: &[StageKind]) {
+        let needed: Vec<Vec<bool>> = later.iter().map(|stage| self.needed(*stage)).collect();
+        // What stands open and nobody needs is put back first, or the hull would never air out.
+        self.close_unneeded(StageKind::Safe, later, |_| true);
+        let knowledge = self.context.laid.knowledge;
+        let quiet = |access: &crate::knowledge::Access| {
+            !access.ignites && !access.shuts_others && access.steps.iter().all(|step| step.phase == Phase::MakeSafe)
+        };
+        for ix in self.context.graph.order() {
+            let wanted = needed.iter().any(|stage| stage[ix.at()]);
+            if wanted && !self.open[ix.at()] && quiet(&knowledge.access[*ix]) && self.parents_open(*ix) {
+                self.open_access(StageKind::Safe, *ix);
+            }
+        }
+        if !self.fuel_open() {
+            self.sniff(StageKind::Safe);
+        }
+    }
+
+    fn parents_open(&self, access: Ix<Access>) -> bool {
+        self.context.laid.knowledge.access[access].needs.iter().all(|need| self.open[need.at()])
+    }
+
+    /// Repairs that turn the engine with the plugs out: each as it is written down, for its order is its safety.
+    fn clear(&mut self, later: &[StageKind]) {
+        for &ix in self.group(StageKind::Clear) {
+            let repair = &self.context.laid.knowledge.repairs[ix];
+            self.reach(StageKind::Clear, &repair.access);
+            for at in 0..repair.steps.len() {
+                if repair.steps[at].phase != Phase::HandOver {
+                    self.repair_step(StageKind::Clear, repair.steps[at].phase, ix, at);
+                }
+            }
+            self.vapor_open |= self.vapor.opened_by_repair(self.context, ix);
+        }
+        self.prove(StageKind::Clear, |_| true);
+        self.close_unneeded(StageKind::Clear, later, |_| true);
+    }
+
+    /// All quiet work, fuel open or not, to the leak look and the sniff.
+    fn quiet(&mut self, later: &[StageKind]) {
+        let stage = StageKind::Work;
+        self.by_phase(stage);
+        self.prove(stage, |writer| writer.reaches_past_hatch());
+        let fuel: Vec<bool> = self.fuel_and_behind();
+        self.close_unneeded(stage, later, |ix| fuel[ix.at()]);
+        self.phase(stage, Phase::Prove);
+        self.prove(stage, |_| true);
+        if self.vapor_open && !self.fuel_open() && !self.group(stage).is_empty() {
+            self.sniff(stage);
+        }
+        self.close_unneeded(stage, later, |_| true);
+    }
+
+    /// Work on live circuits.
+    fn live(&mut self, later: &[StageKind]) {
+        let stage = StageKind::Live;
+        self.by_phase(stage);
+        self.phase(stage, Phase::Prove);
+        self.prove(stage, |_| true);
+        self.close_unneeded(stage, later, |_| true);
+    }
+
+    /// Opens what a stage needs and does its repairs phase by phase, to the last before the proof.
+    fn by_phase(&mut self, stage: StageKind) {
+        for &ix in self.group(stage) {
+            if !self.on_the_bench(ix) {
+                self.phase_of(stage, Phase::MakeSafe, ix);
+            }
+        }
+        let needed = self.needed(stage);
+        for access in self.context.graph.order() {
+            if !needed[access.at()] || self.open[access.at()] {
+                continue;
+            }
+            // What is read from a unit on the bench as it was found is read before the unit is opened.
+            for &ix in self.group(stage) {
+                if self.on_the_bench(ix) && self.context.laid.knowledge.repairs[ix].access.contains(access) {
+                    self.phase_of(stage, Phase::MakeSafe, ix);
+                    self.phase_of(stage, Phase::Record, ix);
+                }
+            }
+            self.open_access(stage, *access);
+        }
+        let phases =
+            [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
+        for phase in phases.into_iter().chain([Phase::Settings, Phase::Refit]) {
+            self.phase(stage, phase);
+        }
+        for &ix in self.group(stage) {
+            self.vapor_open |= self.vapor.opened_by_repair(self.context, ix);
+        }
+    }
+
+    /// Whether a repair opens a unit that comes off as a whole, one for each place.
+    fn on_the_bench(&self, ix: Ix<Repair>) -> bool {
+        let knowledge = self.context.laid.knowledge;
+        let access = &knowledge.repairs[ix].access;
+        let needed = self.context.graph.needed(access);
+        needed.iter().any(|a| knowledge.access[a].each_further.is_some() && !access.contains(&a))
+    }
+
+    /// One phase of all repairs of a stage.
+    fn phase(&mut self, stage: StageKind, phase: Phase) {
+        for &ix in self.group(stage) {
+            let again = phase == Phase::Record && self.on_the_bench(ix);
+            if !again {
+                self.phase_of(stage, phase, ix);
+            }
+        }
+    }
+
+    fn phase_of(&mut self, stage: StageKind, phase: Phase, ix: Ix<Repair>) {
+        let repair = &self.context.laid.knowledge.repairs[ix];
+        for at in 0..repair.steps.len() {
+            if repair.steps[at].phase == phase {
+                self.repair_step(stage, phase, ix, at);
+            }
+        }
+    }
+
+    /// Starting and running, then the complaint itself.
+    fn run(&mut self) {
+        let stage = StageKind::Run;
+        let mut proved: Vec<usize> = Vec::new();
+        for (at, &ix) in self.group(stage).iter().enumerate() {
+            let repair = &self.context.laid.knowledge.repairs[ix];
+            self.run_state(&repair.access, ix);
+            for phase in [Phase::Open, Phase::Record, Phase::Clean, Phase::Rebuild, Phase::Refit, Phase::Prove] {
+                self.phase_of(stage, phase, ix);
+            }
+            let next = self.group(stage).get(at + 1).map(|next| &self.context.laid.knowledge.repairs[*next].access);
+            for proof in self.proofs.at_run(self.context, &repair.access) {
+                self.proof_step(stage, proof);
+                proved.push(proof);
+            }
+            if next != Some(&repair.access) {
+                self.end_run(&repair.access);
+            }
+        }
+        for proof in self.proofs.indices(stage).filter(|p| !proved.contains(p)).collect::<Vec<_>>() {
+            self.reach(stage, &self.context.laid.knowledge.checks[self.proofs.all[proof].check].access.clone());
+            self.proof_step(stage, proof);
+        }
+        self.close_unneeded(stage, &[], |_| true);
+        self.events();
+        self.complaints();
+    }
+
+    /// What each repair says must be seen in the end, each once.
+    fn events(&mut self) {
+        for (ix, _) in self.jobs.iter() {
+            let repair = &self.context.laid.knowledge.repairs[ix];
+            for proof in &repair.proves {
+                let Proof::Event(text) = proof else { continue };
+                if self.said.insert((StageKind::Run, text.to_lowercase())) {
+                    let source = Source::Repair(self.context.laid.knowledge.repairs.id(ix).to_owned());
+                    let step = Step { ignites: true, by: self.context.by(ix), ..steps::plain(source, sentence(text)) };
+                    self.emit(StageKind::Run, Phase::Prove, step);
+                }
+            }
+        }
+    }
+
+    fn complaints(&mut self) {
+        let knowledge = self.context.laid.knowledge;
+        for symptom in &self.context.case.symptoms {
+            let what = format!(
+                "Try the complaint again in the condition that showed it, cold, hot and under load: {}. It is gone.",
+                knowledge.symptoms[*symptom].title
+            );
+            let source = Source::Complaint(knowledge.symptoms.id(*symptom).to_owned());
+            let step = Step { ignites: true, ..steps::plain(source, what) };
+            self.emit(StageKind::Run, Phase::Prove, step);
+        }
+    }
+
+    fn hand_over(&mut self) {
+        for (ix, _) in self.jobs.iter() {
+            self.phase_of(StageKind::HandOver, Phase::HandOver, ix);
+        }
+    }
+
+    /// Adds a step, with the sniff before it where it ignites and fuel was opened since the last.
+    fn emit(&mut self, stage: StageKind, phase: Phase, step: Step) {
+        if step.ignites && self.vapor_open && !self.fuel_open() && step.vapor != Vapor::Closes {
+            self.sniff(stage);
+        }
+        if step.vapor == Vapor::Opens {
+            self.vapor_open = true;
+        }
+        self.push(stage, phase, step);
+    }
+
+    fn push(&mut self, stage: StageKind, phase: Phase, step: Step) {
+        if self.stages.last().is_none_or(|last| last.kind != stage) {
+            self.stages.push(Stage { kind: stage, sections: Vec::new() });
+        }
+        let sections = &mut self.stages.last_mut().expect("a stage was just made sure of").sections;
+        match sections.last_mut().filter(|section| section.phase == phase) {
+            Some(section) => section.steps.push(step),
+            None => sections.push(Section { phase, steps: vec![step] }),
+        }
+    }
+
+    fn by_of(&self, access: Ix<Access>) -> By {
+        self.context.opened_by(access, self.jobs)
+    }
+}
+
+/// With a capital at the start and a full stop at the end.
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    let text = format!("{first}{}", chars.as_str());
+    if text.ends_with(['.', '?', '!']) { text } else { format!("{text}.") }
+}
+
+/// Access with its minutes.
+type Opened = Vec<(Ix<Access>, Reach)>;
+
+/// Whether minutes are few enough to go a little further for a proof: a quarter of an hour.
+fn little(minutes: Minutes) -> bool {
+    minutes.get() <= 15.0
+}

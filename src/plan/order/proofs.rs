@@ -1,0 +1,238 @@
+//! The checks that prove the repairs, and when each can be made.
+
+use super::super::choose::Jobs;
+use super::super::cost::{Context, count};
+use super::super::{StageKind, Vapor};
+use super::{Groups, Opened, VaporGate, Writer, little, places_of, steps};
+use crate::knowledge::{Ability, Access, Check, Ix, Phase, Proof as Proves, Repair};
+use crate::units::{Minutes, Money};
+
+/// A check to be made as proof.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Proof {
+    pub check: Ix<Check>,
+    /// The places.
+    pub at: Vec<usize>,
+    /// Positions of outcomes that pass.
+    pub pass: Vec<usize>,
+    pub stage: StageKind,
+}
+
+impl Proof {
+    pub fn minutes(&self, context: &Context<'_>) -> Minutes {
+        context.laid.knowledge.checks[self.check].minutes * count(self.at.len())
+    }
+
+    pub fn money(&self, context: &Context<'_>) -> Money {
+        context.laid.knowledge.checks[self.check].money * count(self.at.len())
+    }
+}
+
+/// All proofs of a plan.
+pub struct Proofs {
+    pub all: Vec<Proof>,
+}
+
+impl Proofs {
+    /// The checks that the repairs name, but for those that the bench tests within them make already and those that
+    /// need something opened that the plan does not open, beyond a quarter of an hour.
+    pub fn of(context: &Context<'_>, vapor: &VaporGate, groups: &Groups, jobs: &Jobs) -> Self {
+        let tested = gates(context, jobs);
+        let mut proofs = Self { all: Vec::new() };
+        for (ix, _) in jobs.iter() {
+            for proof in &context.laid.knowledge.repairs[ix].proves {
+                let Proves::Check(check, pass) = proof else { continue };
+                if tested.contains(check) {
+                    continue;
+                }
+                if let Some(stage) = proofs.stage(context, vapor, groups, jobs, ix, *check) {
+                    let at = places(context, jobs, ix, *check);
+                    proofs.add(Proof { check: *check, at, pass: pass.clone(), stage });
+                }
+            }
+        }
+        proofs
+    }
+
+    fn add(&mut self, proof: Proof) {
+        match self.all.iter_mut().find(|known| known.check == proof.check) {
+            // Two repairs proved by one check: once, in the later stage.
+            Some(known) => {
+                known.stage = known.stage.max(proof.stage);
+                known.at.extend(proof.at);
+                known.at.sort_unstable();
+                known.at.dedup();
+            }
+            None => self.all.push(proof),
+        }
+    }
+
+    /// When a check can be made; `None`: not within this plan.
+    fn stage(
+        &self,
+        context: &Context<'_>,
+        vapor: &VaporGate,
+        groups: &Groups,
+        jobs: &Jobs,
+        ix: Ix<Repair>,
+        check: Ix<Check>,
+    ) -> Option<StageKind> {
+        let knowledge = context.laid.knowledge;
+        let item = &knowledge.checks[check];
+        // The sniff and the leak look stand in the plan by themselves.
+        if vapor.any(context, |h| {
+            h.closed_by.iter().any(|c| c.answer.0 == check || c.also_after.iter().any(|(_, also, _)| *also == check))
+        }) {
+            return None;
+        }
+        let needed = context.graph.needed(&item.access);
+        let opens_fuel = needed.iter().any(|a| vapor.opened_by_access(context, a));
+        let runs: Vec<Ix<Access>> = needed.iter().filter(|a| knowledge.access[*a].shuts_others).collect();
+        let fiery = item.ignites || !runs.is_empty();
+        let own = own_stage(groups, ix);
+        if fiery && opens_fuel {
+            return None;
+        }
+        if !runs.is_empty() {
+            let served = groups.run.iter().any(|r| runs.iter().all(|run| knowledge.repairs[*r].access.contains(run)));
+            return served.then_some(StageKind::Run);
+        }
+        let reached = |stages: &[StageKind]| {
+            let wanted: Vec<Ix<Access>> = jobs
+                .iter()
+                .filter(|(r, _)| stages.contains(&own_stage(groups, *r)))
+                .flat_map(|(r, _)| knowledge.repairs[r].access.clone())
+                .collect();
+            let open = context.graph.needed(&wanted);
+            let missing: Minutes = needed
+                .iter()
+                .filter(|a| !open.has(*a))
+                .map(|a| knowledge.access[a].open + knowledge.access[a].close)
+                .sum();
+            little(missing)
+        };
+        if own == StageKind::Run {
+            // What a service step is proved by, beyond what running shows, its own steps say.
+            return (!opens_fuel
+                && needed
+                    .iter()
+                    .all(|a| !item.able.contains(&Ability::ReachesLoad) || !knowledge.access[a].needs.is_empty())
+                && item.able.is_empty()
+                && reached(&[StageKind::Run]))
+            .then_some(StageKind::Run);
+        }
+        if item.able.iter().any(|able| *able > Ability::Cranks) {
+            return (!opens_fuel && reached(&[StageKind::Run]) && !item.able.contains(&Ability::ReachesLoad))
+                .then_some(StageKind::Run);
+        }
+        if fiery {
+            let open = [StageKind::Clear, StageKind::Work, StageKind::Live];
+            return reached(&open).then_some(if own == StageKind::Clear { StageKind::Live } else { StageKind::Live });
+        }
+        let stage = if own == StageKind::Clear { StageKind::Work.min(StageKind::Clear) } else { own };
+        reached(&[stage]).then_some(stage)
+    }
+
+    pub fn of_stage(&self, stage: StageKind) -> impl Iterator<Item = &Proof> {
+        self.all.iter().filter(move |proof| proof.stage == stage)
+    }
+
+    pub fn indices(&self, stage: StageKind) -> impl Iterator<Item = usize> + '_ {
+        (0..self.all.len()).filter(move |at| self.all[*at].stage == stage)
+    }
+
+    /// The proofs made in a state of running.
+    pub fn at_run(&self, context: &Context<'_>, access: &[Ix<Access>]) -> Vec<usize> {
+        self.indices(StageKind::Run)
+            .filter(|at| {
+                let wanted = &context.laid.knowledge.checks[self.all[*at].check].access;
+                wanted.iter().any(|a| context.laid.knowledge.access[*a].shuts_others && access.contains(a))
+            })
+            .collect()
+    }
+
+    /// Everything opened for the repairs and the proofs, with its minutes.
+    pub fn access(&self, context: &Context<'_>, jobs: &Jobs) -> Opened {
+        let knowledge = context.laid.knowledge;
+        let repairs = jobs.iter().flat_map(|(ix, _)| knowledge.repairs[ix].access.clone());
+        let checks = self.all.iter().flat_map(|proof| knowledge.checks[proof.check].access.clone());
+        let wanted: Vec<Ix<Access>> = repairs.chain(checks).collect();
+        context.access_for(&wanted, jobs)
+    }
+}
+
+fn own_stage(groups: &Groups, ix: Ix<Repair>) -> StageKind {
+    if groups.clear.contains(&ix) {
+        StageKind::Clear
+    } else if groups.live.contains(&ix) {
+        StageKind::Live
+    } else if groups.run.contains(&ix) {
+        StageKind::Run
+    } else {
+        StageKind::Work
+    }
+}
+
+/// The checks that are bench tests within the repairs.
+fn gates(context: &Context<'_>, jobs: &Jobs) -> Vec<Ix<Check>> {
+    let repairs = jobs.iter().map(|(ix, _)| &context.laid.knowledge.repairs[ix]);
+    repairs.flat_map(|repair| &repair.steps).filter_map(|step| step.gate.as_ref()).map(|gate| gate.check).collect()
+}
+
+fn places(context: &Context<'_>, jobs: &Jobs, ix: Ix<Repair>, check: Ix<Check>) -> Vec<usize> {
+    let laid = context.laid;
+    let (of, scope) = (laid.knowledge.checks[check].scope, laid.knowledge.repairs[ix].scope);
+    let mut at: Vec<usize> = places_of(jobs, ix).iter().flat_map(|place| laid.bearing(of, scope, *place)).collect();
+    at.sort_unstable();
+    at.dedup();
+    at
+}
+
+impl Writer<'_> {
+    /// The proofs of a stage that stand not yet, where `now` holds.
+    pub fn prove(&mut self, stage: StageKind, now: impl Fn(&Self) -> bool) {
+        for at in self.proofs.indices(stage).collect::<Vec<_>>() {
+            let proof = &self.proofs.all[at];
+            let key = (stage, format!("proof {at}"));
+            if self.said.contains(&key) {
+                continue;
+            }
+            let access = self.context.laid.knowledge.checks[proof.check].access.clone();
+            let open_fuel =
+                self.context.graph.needed(&access).iter().any(|a| self.vapor.opened_by_access(self.context, a));
+            // With fuel open only what needs it open; the rest once it is shut.
+            if open_fuel != now(self) && open_fuel {
+                continue;
+            }
+            if !open_fuel && self.fuel_open() {
+                continue;
+            }
+            self.said.insert(key);
+            self.reach(stage, &access);
+            self.proof_step(stage, at);
+        }
+    }
+
+    /// One proof.
+    pub fn proof_step(&mut self, stage: StageKind, at: usize) {
+        let proof = self.proofs.all[at].clone();
+        let item = &self.context.laid.knowledge.checks[proof.check];
+        let (ignites, opens) = (item.ignites, self.vapor.opened_by_check(self.context, proof.check));
+        let mut step = self.check_step(proof.check, &proof.pass);
+        step.tests = proof.at.iter().map(|place| steps::test(self.context, proof.check, *place, &proof.pass)).collect();
+        step.ignites = ignites;
+        self.emit(stage, Phase::Prove, step);
+        // What it opens counts from its end: the check itself is made on a craft that was sniffed.
+        if opens {
+            self.vapor_open = true;
+            self.mark_last_opens();
+        }
+    }
+
+    fn mark_last_opens(&mut self) {
+        let last = self.stages.last_mut().and_then(|stage| stage.sections.last_mut());
+        if let Some(step) = last.and_then(|section| section.steps.last_mut()) {
+            step.vapor = Vapor::Opens;
+        }
+    }
+}

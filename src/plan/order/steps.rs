@@ -1,0 +1,227 @@
+//! One step, from the knowledge base to the plan.
+
+use super::super::cost::Context;
+use super::super::{By, Named, SettingLine, Source, StageKind, Step, Test, Vapor, words};
+use super::Writer;
+use super::access::Way;
+use crate::knowledge::layout::Instance;
+use crate::knowledge::{Access, Check, GateTest, Hazard, Ix, Phase, Repair, Scope, Setting, Turns, raw};
+use crate::units::Measure;
+
+/// A step with nothing but words.
+pub fn plain(source: Source, what: String) -> Step {
+    Step {
+        source,
+        what,
+        places: Vec::new(),
+        cautions: Vec::new(),
+        ticks: Vec::new(),
+        record: Vec::new(),
+        set: Vec::new(),
+        tests: Vec::new(),
+        ignites: false,
+        vapor: Vapor::Same,
+        by: By::User,
+        air: None,
+    }
+}
+
+impl Writer<'_> {
+    /// One step of opening or putting back.
+    pub fn access_step(
+        &mut self,
+        stage: StageKind,
+        phase: Phase,
+        ix: Ix<Access>,
+        way: Way,
+        at: usize,
+        opens_fuel: bool,
+    ) {
+        let access = &self.context.laid.knowledge.access[ix];
+        let (step, source) = match way {
+            Way::Open => (&access.steps[at], Source::Opens(self.access_id(ix))),
+            Way::Back => (&access.back[at], Source::Closes(self.access_id(ix))),
+        };
+        let places = self.places_behind(ix);
+        let mut written = Step { by: self.by_of(ix), ..plain(source, step.what.clone()) };
+        written.record = self.record(&step.record, Scope::Craft, &places);
+        written.set = self.lines(&step.set, Scope::Craft, &places);
+        let running = access.ignites && way == Way::Open && step.phase != Phase::MakeSafe;
+        written.ignites = running || self.joins_battery(step.phase, step.caution);
+        if opens_fuel {
+            written.vapor = Vapor::Opens;
+        }
+        let mut raises: Vec<Ix<Hazard>> = step.caution.into_iter().collect();
+        if way == Way::Open && at == 0 {
+            let carried: Vec<_> = access.steps.iter().chain(&access.back).filter_map(|step| step.caution).collect();
+            raises.extend(access.raises.iter().filter(|raised| !carried.contains(raised)));
+        }
+        let written = self.with_raises(written, &raises);
+        self.emit(stage, phase, written);
+    }
+
+    /// One step of a repair, where its words do not stand in this stage already and it asks for something new.
+    pub fn repair_step(&mut self, stage: StageKind, phase: Phase, ix: Ix<Repair>, at: usize) {
+        let repair = &self.context.laid.knowledge.repairs[ix];
+        let step = &repair.steps[at];
+        let places = super::places_of(self.jobs, ix).to_vec();
+        let record = self.record(&step.record, repair.scope, &places);
+        let asked_before = phase == Phase::Record && !step.record.is_empty() && record.is_empty();
+        if asked_before && step.gate.is_none() {
+            return;
+        }
+        if phase == Phase::MakeSafe && !self.said.insert((stage, step.what.clone())) {
+            return;
+        }
+        let source = Source::Repair(self.context.laid.knowledge.repairs.id(ix).to_owned());
+        let mut written = Step { by: self.context.by(ix), ..plain(source, step.what.clone()) };
+        let all = self.context.laid.places(repair.scope);
+        if places.len() < all {
+            written.places = words::places(self.context.laid, repair.scope, &places);
+        }
+        written.record = record;
+        written.set = self.lines(&step.set, repair.scope, &places);
+        written.tests = step.gate.iter().flat_map(|gate| self.gate(gate, repair.scope, &places)).collect();
+        let hot = (repair.ignites || repair.turns == Turns::Starter)
+            && !matches!(phase, Phase::MakeSafe | Phase::Record | Phase::HandOver)
+            && stage != StageKind::Work;
+        written.ignites = hot || self.joins_battery(step.phase, step.caution);
+        let mut raises: Vec<Ix<Hazard>> = step.caution.into_iter().collect();
+        if at == 0 {
+            let carried: Vec<_> = repair.steps.iter().filter_map(|step| step.caution).collect();
+            raises.extend(repair.raises.iter().filter(|raised| !carried.contains(raised)));
+        }
+        let written = self.with_raises(written, &raises);
+        self.emit(stage, phase, written);
+    }
+
+    /// A step of putting together that is guarded by the vapor caution is one that joins the battery: nothing else at
+    /// that point could set vapor off.
+    fn joins_battery(&self, phase: Phase, caution: Option<Ix<Hazard>>) -> bool {
+        matches!(phase, Phase::Refit | Phase::Prove) && caution.is_some_and(|ix| self.vapor.hazards.contains(&ix))
+    }
+
+    /// With these cautions directly before it.
+    pub fn with_raises(&mut self, mut step: Step, raises: &[Ix<Hazard>]) -> Step {
+        for ix in raises {
+            self.hazards.insert(*ix);
+            let id = self.context.laid.knowledge.hazards.id(*ix).to_owned();
+            if !step.cautions.contains(&id) {
+                step.cautions.push(id);
+            }
+        }
+        step
+    }
+
+    /// The places that the work behind an access state touches, as cylinders.
+    fn places_behind(&self, access: Ix<Access>) -> Vec<usize> {
+        let laid = self.context.laid;
+        let mut cylinders: Vec<usize> = self
+            .jobs
+            .iter()
+            .filter(|(ix, _)| self.context.graph.needed(&laid.knowledge.repairs[*ix].access).has(access))
+            .flat_map(|(ix, at)| {
+                let scope = laid.knowledge.repairs[ix].scope;
+                at.iter().flat_map(move |at| laid.bearing(Scope::Cylinder, scope, *at))
+            })
+            .collect();
+        cylinders.sort_unstable();
+        cylinders.dedup();
+        if cylinders.is_empty() { (0..laid.places(Scope::Cylinder)).collect() } else { cylinders }
+    }
+
+    /// Settings at the places they bear on; `Scope::Craft` stands for places counted in cylinders.
+    fn at_places(&self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<Instance<Setting>> {
+        let laid = self.context.laid;
+        let of = if scope == Scope::Craft { Scope::Cylinder } else { scope };
+        let craft: Vec<usize> = (0..laid.places(Scope::Cylinder)).collect();
+        let places = if scope == Scope::Craft && places == [0] { &craft } else { places };
+        let mut all: Vec<Instance<Setting>> = Vec::new();
+        for &ix in settings {
+            for &place in places {
+                for at in laid.bearing(laid.knowledge.settings[ix].scope, of, place) {
+                    let instance = Instance::new(ix, at);
+                    if !all.contains(&instance) {
+                        all.push(instance);
+                    }
+                }
+            }
+        }
+        all
+    }
+
+    /// Settings to write down that no step before asked for.
+    fn record(&mut self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
+        let all = self.at_places(settings, scope, places);
+        let new = all.into_iter().filter(|setting| self.recorded.insert((setting.item, setting.at)));
+        new.map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
+    }
+
+    fn lines(&self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
+        let all = self.at_places(settings, scope, places);
+        all.into_iter().map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
+    }
+
+    /// A bench test at each place.
+    fn gate(&self, gate: &GateTest, scope: Scope, places: &[usize]) -> Vec<Test> {
+        let laid = self.context.laid;
+        let of = laid.knowledge.checks[gate.check].scope;
+        let mut at: Vec<usize> = places.iter().flat_map(|place| laid.bearing(of, scope, *place)).collect();
+        at.sort_unstable();
+        at.dedup();
+        at.into_iter()
+            .map(|at| Test {
+                within: gate.within,
+                repeats: gate.repeats.max(1),
+                spread: gate.spread,
+                ..test(self.context, gate.check, at, &gate.pass)
+            })
+            .collect()
+    }
+}
+
+/// A check to be passed at a place.
+pub fn test(context: &Context<'_>, check: Ix<Check>, at: usize, pass: &[usize]) -> Test {
+    let laid = context.laid;
+    let item = &laid.knowledge.checks[check];
+    let reading = item.reading.as_ref();
+    let sheet = reading.and_then(|reading| reading.relative.as_ref());
+    let target = sheet.and_then(|(key, compare)| match compare {
+        raw::RawCompare::Difference => context.case.sheet.get(key).copied(),
+        raw::RawCompare::Percent => None,
+    });
+    let target = target.and_then(|measure| {
+        let unit = reading?.unit;
+        measure.unit.convert(measure.value, unit).map(|value| Measure { value, unit })
+    });
+    // Without a target a reading passes in its bands, unless they are differences from the sheet.
+    let range = if sheet.is_some() { None } else { range(item, pass) };
+    Test {
+        check: Named {
+            id: laid.label(laid.knowledge.checks.id(check), item.scope, at),
+            words: laid.words(&item.title, item.scope, at),
+        },
+        pass: if range.is_some() || reading.is_some() { Vec::new() } else { outcome_words(item, pass) },
+        unit: reading.map(|reading| reading.unit),
+        target,
+        sheet: sheet.map(|(key, _)| key.clone()),
+        within: None,
+        range,
+        repeats: 1,
+        spread: None,
+    }
+}
+
+/// The words of outcomes.
+pub fn outcome_words(check: &Check, pass: &[usize]) -> Vec<String> {
+    pass.iter().filter_map(|at| check.outcomes.get(*at)).map(|outcome| outcome.says.clone()).collect()
+}
+
+/// The least and the most of the bands that pass.
+fn range(check: &Check, pass: &[usize]) -> Option<(f64, f64)> {
+    let bands: Vec<(f64, f64)> =
+        pass.iter().filter_map(|at| check.outcomes.get(*at)).filter_map(|outcome| outcome.band).collect();
+    let least = bands.iter().map(|band| band.0).reduce(f64::min)?;
+    let most = bands.iter().map(|band| band.1).reduce(f64::max)?;
+    Some((least, most))
+}
