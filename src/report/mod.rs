@@ -8,11 +8,13 @@ pub mod figures;
 mod markdown;
 mod rich;
 mod text;
+mod work_order;
 
 pub use figures::{Chances, Figures};
 pub use markdown::render_markdown;
 pub use rich::{Rich, Span};
 pub use text::{Paint, render_text};
+pub use work_order::plan_document;
 
 pub use crate::knowledge::Signal;
 
