@@ -892,7 +892,10 @@ fn reads_as_other_number(text: &str) -> bool {
     }
     match text.parse::<f64>() {
         Ok(number) => number.to_string() != text || number == 0.0 && text != "0",
-        Err(_) => digits.starts_with('0') || digits.contains('_'),
+        Err(_) => {
+            let based = digits.starts_with('0') && digits[1..].starts_with(|c: char| c.is_ascii_alphabetic());
+            based || digits.contains('_')
+        }
     }
 }
 

@@ -11,7 +11,6 @@ pub mod screens;
 pub mod state;
 pub mod step;
 pub mod terminal;
-pub mod words;
 
 use crate::access::AccessGraph;
 use crate::belief;

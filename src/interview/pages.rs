@@ -3,11 +3,11 @@
 
 use super::state::{Focus, State};
 use super::step::{Bench, closing, focus};
-use super::{screens, words};
+use super::screens;
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ix, Knowledge};
-use crate::report::{Block, Column, Document, Mark, Rich, Step, Table};
+use crate::report::{Block, Column, Document, Mark, Rich, Step, Table, words};
 
 /// How many answers speak for and against an explanation on its page.
 const ANSWERS: usize = 3;
@@ -101,7 +101,7 @@ fn branches(bench: &Bench<'_>, laid: &Laid<'_>, proposal: &Proposal) -> Option<T
         return None;
     }
     let rows = proposal.branches.iter().map(|branch| {
-        let outcome = screens::outcome_words(bench.knowledge, &proposal.action, branch.outcome);
+        let outcome = words::outcome(bench.knowledge, &proposal.action, branch.outcome);
         let then = branch.then.as_ref().map_or_else(|| "done".to_owned(), |a| words::action(laid, a));
         vec![outcome.into(), bench.figures.chance(branch.chance).into(), then.into()]
     });
@@ -132,7 +132,7 @@ pub fn ranking(bench: &Bench<'_>, state: &State) -> Option<Document> {
             }
         }
         document.bullets(said.iter().map(|(who, decibans)| {
-            let words = words::said(&laid, &state.case.log, *who, bench.figures);
+            let words = words::said(&laid, &state.case, *who, bench.figures);
             format!("{words}: {}", words::strength(*decibans))
         }));
     }
@@ -146,7 +146,7 @@ pub fn ranking(bench: &Bench<'_>, state: &State) -> Option<Document> {
         if !view.misfits.is_empty() {
             document.section("Answers that do not fit together");
             document.bullets(
-                view.misfits.iter().map(|m| words::said(&laid, &state.case.log, m.said, bench.figures)),
+                view.misfits.iter().map(|m| words::said(&laid, &state.case, m.said, bench.figures)),
             );
             document.paragraph("The first is the one worth repeating. Press e to change it.");
         }

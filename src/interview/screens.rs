@@ -3,12 +3,11 @@
 use super::screen::{Part, Row, Screen, Writing};
 use super::state::{Find, Focus, Key, Over, Page, Stage, State};
 use super::step::{Bench, before, closing, facts, focus, missing_ticks, other_check, proofs, symptoms_of};
-use super::words;
 use crate::case::{Event, Presence};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Access, Check, Hazard, Ix, Knowledge, Repair, Setting};
-use crate::report::{Block, Caution, Mark, Rich, Step};
+use crate::report::{Block, Caution, Mark, Rich, Step, words};
 use crate::safety::Before;
 use crate::units::Minutes;
 use jiff::Timestamp;
@@ -210,7 +209,7 @@ fn bench_screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Scr
     }
     if let Some(view) = &state.view {
         misfits(bench, state, &laid, &mut screen);
-        screen.strip = Some(words::strip(&laid, view));
+        screen.strip = Some(words::strip(&laid, &view.causes));
     }
     general_keys(&mut screen);
     screen
@@ -248,7 +247,7 @@ fn progress(bench: &Bench<'_>, state: &State) -> String {
 fn misfits(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, screen: &mut Screen) {
     let Some(view) = &state.view else { return };
     let Some(worst) = view.misfits.first() else { return };
-    let answer = words::said(laid, &state.case.log, worst.said, bench.figures);
+    let answer = words::said(laid, &state.case, worst.said, bench.figures);
     let how = if view.impossible { "cannot all be right" } else { "do not fit together well" };
     let text = format!("The answers {how}. Worth repeating: {answer} (e changes it).");
     screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(&text))));
@@ -350,7 +349,9 @@ fn access_part(bench: &Bench<'_>, state: &State, access: &[Ix<Access>], needs: &
     if !needs.put_back.is_empty() {
         lines.push(format!("Put back first: {}.", titles(&needs.put_back)));
     }
-    let missing = bench.graph.missing(&bench.advisor.open(&state.case), access);
+    let mut missing = bench.graph.missing(&bench.advisor.open(&state.case), access);
+    // Standing beside it takes no work.
+    missing.retain(|a| bench.knowledge.access[*a].open > Minutes::ZERO);
     if !missing.is_empty() {
         lines.push(format!("Open: {}.", titles(&missing)));
     }
@@ -475,31 +476,29 @@ fn cost_part(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, action: &Action,
     screen.after.push(Part { block: block(&text), from: 4, short: Some(block(&short)) });
 }
 
-/// " Next after it: "dry" means Can test; "wet" means Spark test."
+/// " Next after "dry": can test; after "wet": spark test."
 fn leads(knowledge: &Knowledge, laid: &Laid<'_>, proposal: &Proposal) -> String {
     let mut likely: Vec<_> = proposal.branches.iter().filter(|b| b.then.is_some()).collect();
     likely.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.outcome.cmp(&b.outcome)));
-    let said: Vec<String> = likely
-        .into_iter()
-        .take(2)
-        .filter_map(|branch| {
-            let then = branch.then.as_ref()?;
-            let outcome = words::lower_first(&outcome_words(knowledge, &proposal.action, branch.outcome));
-            Some(format!("\"{outcome}\": {}", words::lower_first(&words::action(laid, then))))
-        })
-        .collect();
-    if said.is_empty() { String::new() } else { format!(" Next after {}.", said.join("; after ")) }
-}
-
-/// An outcome of an action in plain words.
-#[must_use]
-pub fn outcome_words(knowledge: &Knowledge, action: &Action, outcome: usize) -> String {
-    match action {
-        Action::Check(check) => {
-            knowledge.checks[check.item].outcomes.get(outcome).map_or_else(String::new, |o| o.says.clone())
+    let then = |branch: &crate::decision::Branch| {
+        branch.then.as_ref().map_or_else(String::new, |a| words::lower_first(&words::action(laid, a)))
+    };
+    match likely.as_slice() {
+        [] => String::new(),
+        [first, rest @ ..] if rest.iter().all(|b| b.then == first.then) => {
+            format!(" Whatever the answer, next: {}.", then(first))
         }
-        _ if outcome == 0 => "The symptom is gone".to_owned(),
-        _ => "It is still there".to_owned(),
+        all => {
+            let said: Vec<String> = all
+                .iter()
+                .take(2)
+                .map(|branch| {
+                    let outcome = words::lower_first(&words::outcome(knowledge, &proposal.action, branch.outcome));
+                    format!("\"{outcome}\": {}", then(branch))
+                })
+                .collect();
+            format!(" Next after {}.", said.join("; after "))
+        }
     }
 }
 

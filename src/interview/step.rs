@@ -3,14 +3,14 @@
 
 use super::advisor::Advisor;
 use super::state::{End, Find, Focus, Input, Key, Over, Page, Stage, State, Target, first_check};
-use super::{pages, words};
+use super::pages;
 use crate::access::AccessGraph;
 use crate::case::text::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::Action;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Check, Fitted, Hazard, HistoryFact, Ix, Knowledge, Layout, Proof, Repair, Scope, Setting, Tick};
-use crate::report::Figures;
+use crate::report::{Figures, words};
 use crate::safety::{Before, Verdict};
 use crate::units::{Measure, Minutes, UnitError};
 use jiff::Timestamp;
@@ -748,6 +748,10 @@ fn prelude(
     }
     let open = bench.advisor.open(&state.case);
     for missing in bench.graph.missing(&open, access) {
+        // Standing beside it opens nothing.
+        if bench.knowledge.access[missing].open == Minutes::ZERO {
+            continue;
+        }
         state.case.log.push(Entry { at: now, event: Event::Access { access: missing, now: Position::Open } });
     }
 }
