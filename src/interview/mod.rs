@@ -21,7 +21,7 @@ use crate::knowledge::layout::Laid;
 use crate::report::{Document, Figures};
 use jiff::Timestamp;
 use screen::Screen;
-use state::{End, Input, State};
+use state::{End, Input};
 use step::Bench;
 use std::io;
 
@@ -99,8 +99,9 @@ pub fn run<K: Keep>(
             keep.keep(&state.case, &text::write(&state.case, bench.knowledge))?;
             kept = Some(state.case.clone());
         }
-        if std::mem::take(&mut state.write_plan) {
-            write_plan(bench, &mut state, keep, clock())?;
+        if let Some(plan) = state.write_plan.take() {
+            let told = keep.keep_plan(&plan)?;
+            state.notices.push(told);
         }
         if state.end.is_some() {
             return Ok(Finished { end: state.end, case: state.case });
@@ -115,20 +116,6 @@ pub fn run<K: Keep>(
             Reply::Interrupted => return Ok(Finished { end: None, case: state.case }),
         }
     }
-}
-
-fn write_plan<K: Keep>(
-    bench: &Bench<'_>,
-    state: &mut State,
-    keep: &mut K,
-    now: Option<Timestamp>,
-) -> Result<(), K::Error> {
-    let told = match bench.advisor.plan(&state.case, now) {
-        Ok(plan) => keep.keep_plan(&plan)?,
-        Err(why) => format!("There is no plan: {why}"),
-    };
-    state.notices.push(told);
-    Ok(())
 }
 
 /// The work order of a case as a document.

@@ -7,7 +7,7 @@ use crate::case::{Event, Presence};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Access, Check, Hazard, Ix, Knowledge, Repair, Setting};
-use crate::report::{Block, Caution, Mark, Rich, Step, words};
+use crate::report::{Block, Caution, Choice, Mark, Rich, Step, words};
 use crate::safety::Before;
 use crate::units::Minutes;
 use jiff::Timestamp;
@@ -302,14 +302,15 @@ fn check_parts(
             screen.say(Part::until(3, steps(STEPS - 1)));
         }
     }
-    for hazard in hazards_of(bench, state, &action).into_iter().take(CAUTIONS) {
-        screen.say(Part::shortened(
-            1,
-            caution(bench.knowledge, hazard, Detail::Some),
-            caution(bench.knowledge, hazard, Detail::Line),
-        ));
+    let closes = closing(bench, state, check, now);
+    let mut hazards = hazards_of(bench, state, &action);
+    // What the check closes is what it is about, whatever stands open already.
+    if let Some((_, _, hazard)) = closes {
+        hazards.retain(|h| *h != hazard);
+        hazards.insert(0, hazard);
     }
-    ticks_part(bench, state, needs, closing(bench, state, check, now).map(|(_, minutes, _)| minutes), screen);
+    cautions(bench, &hazards, screen);
+    ticks_part(bench, state, needs, closes.map(|(_, minutes, _)| minutes), screen);
     screen.ask(&item.ask);
     if places.len() > 1 || laid.places(item.scope) > 1 {
         screen.rows = rows(&laid, item, places, state, bench);
@@ -317,8 +318,6 @@ fn check_parts(
     match &item.reading {
         Some(reading) => {
             screen.writing = Writing::Number;
-            let unit = bench.figures.span(crate::units::Measure { value: 1.0, unit: reading.unit });
-            let _ = unit;
             let hint = format!("Type the reading; a bare number is in {}.", reading.unit);
             screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(&hint))));
             screen.choices = reading.over.map(|at| item.outcomes[at].says.clone()).into_iter().collect();
@@ -366,24 +365,25 @@ fn access_part(bench: &Bench<'_>, state: &State, access: &[Ix<Access>], needs: &
 
 /// Boxes to tick: what an interlock asks for, and that the hull was aired.
 fn ticks_part(bench: &Bench<'_>, state: &State, needs: &Before, air: Option<Minutes>, screen: &mut Screen) {
-    let mut boxes: Vec<String> = needs
+    let tick_box = |ticked: bool, says: String| Choice {
+        key: if ticked { "[x]" } else { "[ ]" }.to_owned(),
+        says: says.into(),
+    };
+    let mut boxes: Vec<Choice> = needs
         .ticks
         .iter()
-        .map(|tick| {
-            let mark = if state.ticked.contains(tick) { "[x]" } else { "[ ]" };
-            format!("{mark} {}", bench.knowledge.ticks[*tick].says)
-        })
+        .map(|tick| tick_box(state.ticked.contains(tick), bench.knowledge.ticks[*tick].says.clone()))
         .collect();
     let mut open = !missing_ticks(state, needs).is_empty();
     if let Some(minutes) = air.filter(|m| *m > Minutes::ZERO) {
-        let mark = if state.aired { "[x]" } else { "[ ]" };
-        boxes.push(format!("{mark} Outdoors, opened up and aired for {}", bench.figures.minutes(minutes)));
+        let minutes = bench.figures.minutes(minutes);
+        boxes.push(tick_box(state.aired, format!("Outdoors, opened up and aired for {minutes}")));
         open |= !state.aired;
     }
     if boxes.is_empty() {
         return;
     }
-    screen.say(Part::always(Block::Verbatim(boxes.join("\n"))));
+    screen.say(Part::always(Block::Choices(boxes)));
     if open {
         screen.keys.push((Key::Tick, "tick the box".to_owned()));
     }
@@ -410,6 +410,17 @@ pub fn hazards_of(bench: &Bench<'_>, state: &State, action: &Action) -> Vec<Ix<H
     hazards.sort_by_key(|h| (bench.knowledge.hazards[*h].signal, *h));
     hazards.dedup();
     hazards
+}
+
+/// The cautions directly above the step they guard; never a wall of them.
+fn cautions(bench: &Bench<'_>, hazards: &[Ix<Hazard>], screen: &mut Screen) {
+    for hazard in hazards.iter().take(CAUTIONS) {
+        screen.say(Part::shortened(
+            1,
+            caution(bench.knowledge, *hazard, Detail::Some),
+            caution(bench.knowledge, *hazard, Detail::Line),
+        ));
+    }
 }
 
 /// How much of a caution is said.
@@ -529,13 +540,7 @@ fn fix_or_look(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, repair: Ix<Rep
     let further = further.unwrap_or_else(|| "There is no check at hand that would tell more.".to_owned());
     screen.say(Part::until(5, Block::Paragraph(Rich::plain(&further))));
     let action = Action::Repair(repair, places.to_vec());
-    for hazard in hazards_of(bench, state, &action).into_iter().take(CAUTIONS) {
-        screen.say(Part::shortened(
-            1,
-            caution(bench.knowledge, hazard, Detail::Some),
-            caution(bench.knowledge, hazard, Detail::Line),
-        ));
-    }
+    cautions(bench, &hazards_of(bench, state, &action), screen);
     screen.choices = vec!["Begin the repair".to_owned(), "Look further first".to_owned()];
 }
 
@@ -584,13 +589,7 @@ fn working(
         Err(why) => screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}"))))),
         Ok(needs) => {
             access_part(bench, state, &item.access, &needs, screen);
-            for hazard in hazards_of(bench, state, &action).into_iter().take(CAUTIONS) {
-                screen.say(Part::shortened(
-                    1,
-                    caution(bench.knowledge, hazard, Detail::Some),
-                    caution(bench.knowledge, hazard, Detail::Line),
-                ));
-            }
+            cautions(bench, &hazards_of(bench, state, &action), screen);
             ticks_part(bench, state, &needs, None, screen);
         }
     }

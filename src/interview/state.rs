@@ -246,8 +246,8 @@ pub struct State {
     pub stuck: Option<String>,
     /// Whether a person wants to go on though the symptom is gone.
     pub look_on: bool,
-    /// Whether the plan is to be written beside the case.
-    pub write_plan: bool,
+    /// The work order that is to be written beside the case.
+    pub write_plan: Option<Document>,
     /// How it ended.
     pub end: Option<End>,
 }
@@ -270,7 +270,7 @@ impl State {
             view: None,
             stuck: None,
             look_on: false,
-            write_plan: false,
+            write_plan: None,
             end: None,
         }
     }

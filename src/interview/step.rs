@@ -404,7 +404,7 @@ fn general_key(bench: &Bench<'_>, state: &mut State, key: Key, now: Option<Times
 
 fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input, now: Option<Timestamp>) {
     match (over, input) {
-        (Over::Page(Page::Plan, _), Input::Key(Key::Write)) => state.write_plan = true,
+        (Over::Page(Page::Plan, plan), Input::Key(Key::Write)) => state.write_plan = Some(plan),
         (Over::Page(..), _) | (Over::Find(..), Input::Key(Key::Back | Key::Enter)) => {}
         (Over::Find(find, targets), Input::Pick(at)) => match targets.get(*at) {
             Some((_, target)) => take(bench, state, target.clone(), now),
@@ -464,29 +464,28 @@ fn take(bench: &Bench<'_>, state: &mut State, target: Target, now: Option<Timest
     let _ = now;
 }
 
-/// Every check of this craft by name; one that may not be made says why.
+/// Every check of this craft by name, the quickest first; those that may not be made come last and say why.
 fn other_checks(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Vec<(String, Target)> {
     let laid = bench.laid(&state.case);
-    let mut lines = Vec::new();
-    for (ix, check) in bench.knowledge.checks.iter() {
-        if !laid.fits(&check.fitted) {
-            continue;
-        }
+    let mut lines: Vec<(f64, String, Target)> = Vec::new();
+    for (ix, check) in bench.knowledge.checks.iter().filter(|(_, check)| laid.fits(&check.fitted)) {
         let action = Action::Check(Instance::new(ix, 0));
-        let (minutes, _) = bench.advisor.step_cost(&state.case, &action);
-        let minutes = bench.figures.minutes(minutes);
         lines.push(match bench.advisor.judge(&state.case, &action, now) {
             Verdict::Barred { why, .. } => {
-                (format!("{} (not now)", check.title), Target::Barred(format!("{}: {why}", check.title)))
+                let target = Target::Barred(format!("{}: {why}", check.title));
+                (f64::INFINITY, format!("{} (not now)", check.title), target)
             }
             Verdict::May(_) => {
+                let (minutes, _) = bench.advisor.step_cost(&state.case, &action);
                 let places = rows(bench, &state.case, Instance::new(ix, 0));
                 let focus = Focus::Check { check: ix, places, replaces: Vec::new() };
-                (format!("{}, {minutes}", check.title), Target::Ask(focus))
+                let line = format!("{}, {}", check.title, bench.figures.minutes(minutes));
+                (minutes.get(), line, Target::Ask(focus))
             }
         });
     }
-    lines
+    lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+    lines.into_iter().map(|(_, line, target)| (line, target)).collect()
 }
 
 /// What was answered, the last first; then what was said at intake.

@@ -21,6 +21,8 @@ pub static INTERRUPTED: AtomicBool = AtomicBool::new(false);
 pub struct Terminal {
     term: Term,
     paint: Paint,
+    /// The page of choices last shown, and the first of all choices then: the same list opens where it was left.
+    last_page: (String, usize),
 }
 
 /// What a person is about to say on this screen.
@@ -38,7 +40,7 @@ impl Terminal {
     /// Asks on standard output.
     #[must_use]
     pub fn new(paint: Paint) -> Self {
-        Self { term: Term::stdout(), paint }
+        Self { term: Term::stdout(), paint, last_page: (String::new(), 0) }
     }
 
     /// Shows the cursor again and leaves the screen as it is.
@@ -55,27 +57,30 @@ impl Terminal {
         (usize::from(width).saturating_sub(1).min(WIDEST), usize::from(height))
     }
 
+    /// Shows a screen; returns how many pages it has.
     fn show(&self, screen: &Screen, draft: &Draft) -> io::Result<usize> {
         let (width, height) = self.size();
-        let from = (draft.page * PAGE).min(screen.choices.len());
-        let to = (from + PAGE).min(screen.choices.len());
-        let lines = screen.lines(width, height.saturating_sub(2), from..to, self.paint);
         let room = height.saturating_sub(2).max(4);
-        // A long text to read goes by pages; a question is kept whole.
-        let pages = if screen.choices.is_empty() { lines.len().div_ceil(room) } else { 1 };
-        let shown = if pages > 1 {
-            let from = (draft.page.min(pages - 1)) * room;
-            &lines[from..(from + room).min(lines.len())]
+        let (lines, pages) = if screen.choices.is_empty() && screen.writing == Writing::Nothing {
+            // A text to read goes by pages, without its keys, which stand in the last line.
+            let mut text = screen.clone();
+            text.keys.clear();
+            let lines = text.lines(width, usize::MAX, 0..0, self.paint);
+            let pages = lines.len().div_ceil(room).max(1);
+            let from = draft.page.min(pages - 1) * room;
+            (lines[from..(from + room).min(lines.len())].to_vec(), pages)
         } else {
-            &lines[..]
+            let from = (draft.page * PAGE).min(screen.choices.len());
+            let to = (from + PAGE).min(screen.choices.len());
+            (screen.lines(width, room, from..to, self.paint), screen.choices.len().div_ceil(PAGE))
         };
         self.term.clear_screen()?;
-        for line in shown {
-            self.term.write_line(line)?;
+        for line in lines {
+            self.term.write_line(&line)?;
         }
-        self.term.write_str(&prompt(screen, draft, pages))?;
+        self.term.write_str(&prompt(screen, draft, pages, width))?;
         self.term.flush()?;
-        Ok(if screen.choices.is_empty() { pages } else { screen.choices.len().div_ceil(PAGE) })
+        Ok(pages)
     }
 
     /// Long lists are found by typing part of a name.
@@ -86,6 +91,7 @@ impl Terminal {
         for line in crate::report::render_text(&title, width, self.paint).lines().filter(|l| !l.contains('\u{e000}')) {
             self.term.write_line(line)?;
         }
+        self.term.write_line("Fire: Esc, then !")?;
         let items: Vec<String> = screen.choices.iter().map(|c| cut(c, width.saturating_sub(4))).collect();
         let picked = FuzzySelect::with_theme(&SimpleTheme)
             .with_prompt("Type part of it, Enter takes it, Esc goes back")
@@ -102,15 +108,23 @@ impl Terminal {
     }
 }
 
-/// The last line: what has been typed, or how to turn the page.
-fn prompt(screen: &Screen, draft: &Draft, pages: usize) -> String {
-    let more = match screen.choices.len() {
-        n if n > PAGE => format!("[{} of {}; m more] ", draft.page + 1, n.div_ceil(PAGE)),
-        _ if pages > 1 => format!("[page {} of {pages}; Enter] ", draft.page + 1),
-        _ => String::new(),
-    };
+/// The last line: what has been typed, how to turn the page, and for a text to read its keys.
+fn prompt(screen: &Screen, draft: &Draft, pages: usize, width: usize) -> String {
     let at = draft.at.and_then(|at| screen.choices.get(at)).map(|c| cut(c, 30)).unwrap_or_default();
-    format!("{more}> {}{at}", draft.typed)
+    if screen.choices.len() > PAGE {
+        return format!("[{} of {pages}; m more] > {}{at}", draft.page + 1, draft.typed);
+    }
+    if !screen.choices.is_empty() || screen.writing != Writing::Nothing {
+        return format!("> {}{at}", draft.typed);
+    }
+    let mut keys: Vec<String> = Vec::new();
+    if draft.page + 1 < pages {
+        keys.push(format!("Enter page {} of {pages}", draft.page + 2));
+        keys.push("Esc back".to_owned());
+    }
+    let last = draft.page + 1 >= pages;
+    keys.extend(screen.keys.iter().filter(|(k, _)| last || *k != Key::Enter).map(|(k, says)| format!("{} {says}", k.shown())));
+    cut(&format!("{} >", keys.join(" · ")), width)
 }
 
 /// A text cut to a number of columns.
@@ -130,8 +144,11 @@ impl Ask for Terminal {
         if screen.writing == Writing::Name {
             return self.find(screen);
         }
-        let mut draft = Draft::default();
+        let list = screen.choices.last().cloned().unwrap_or_default();
+        let page = if self.last_page.0 == list && screen.choices.len() > PAGE { self.last_page.1 } else { 0 };
+        let mut draft = Draft { page, ..Draft::default() };
         loop {
+            self.last_page = (list.clone(), draft.page);
             if INTERRUPTED.load(Ordering::Relaxed) {
                 return Ok(Reply::Interrupted);
             }
