@@ -5,6 +5,7 @@ use doldrum::inference::{Engine, Limits};
 use doldrum::model::network::Observation;
 
 #[path = "../tests/suite/oracle_network.rs"]
+#[expect(dead_code, reason = "the answers are for the tests")]
 mod oracle_network;
 
 use oracle_network::NoisyOr;

@@ -181,12 +181,12 @@ pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Act
 /// One option as it was priced.
 #[derive(Clone, Debug)]
 struct Priced {
-    option: Option_,
+    option: Choice,
     total: f64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Option_ {
+enum Choice {
     Check(usize),
     Repair(usize),
     HandOver,
@@ -238,7 +238,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             removed.push(clears);
             cures.push(gone);
         }
-        let hand_over = laid.knowledge.costs.hand_over.get();
+        let hand_over = gatherer.rate.hand_over.get();
         let shut = graph.shut();
         let prices_at = |open: &OpenSet| -> Vec<f64> {
             repairs.iter().map(|(o, _)| cost::price(laid, graph, &gatherer.rate, open, &o.action).money.get()).collect()
@@ -333,12 +333,12 @@ impl<'a, 'k> Desk<'a, 'k> {
                 .iter()
                 .map(|weights| split.chance(weights) * self.outlook(split, weights, &after).map_or(0.0, |o| o.cost))
                 .sum();
-            ranked.push(Priced { option: Option_::Check(at), total: offer.price.money.get() + ahead });
+            ranked.push(Priced { option: Choice::Check(at), total: offer.price.money.get() + ahead });
         }
         for at in 0..self.repairs.len() {
-            ranked.push(Priced { option: Option_::Repair(at), total: self.repair_total(at) });
+            ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at) });
         }
-        ranked.push(Priced { option: Option_::HandOver, total: self.bench.hand_over });
+        ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over });
         ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.option.cmp(&b.option)));
         ranked
     }
@@ -368,13 +368,13 @@ impl<'a, 'k> Desk<'a, 'k> {
         let total = Money::of(priced.total);
         let saves = Money::of(other - priced.total);
         match priced.option {
-            Option_::Check(at) => {
+            Choice::Check(at) => {
                 let (offer, model) = &self.checks[at];
                 let after = self.prices(&offer.after);
                 let branches = (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after)).collect();
                 self.proposal(offer, total, saves, branches, self.separates(at, model))
             }
-            Option_::Repair(at) => {
+            Choice::Repair(at) => {
                 let (offer, removes) = &self.repairs[at];
                 let cured = self.cure_chance(at);
                 let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
@@ -388,7 +388,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 let gone = Branch { outcome: 0, chance: cured, then: None, leader: None };
                 self.proposal(offer, total, saves, vec![gone, failed], removes.iter().map(|(c, _)| *c).collect())
             }
-            Option_::HandOver => Proposal {
+            Choice::HandOver => Proposal {
                 action: Action::HandOver,
                 minutes: Minutes::ZERO,
                 cost: Money::of(self.bench.hand_over),

@@ -39,6 +39,8 @@ pub(super) struct Node {
     pub(super) origin: Option<VarIx>,
     /// What to tell people it is about: itself, its gate, or what its answer reads.
     pub(super) about: Vec<VarIx>,
+    /// For a hidden variable of the star form: whose inputs it brings together.
+    pub(super) gathers: Option<Target>,
     /// Which states of the original are left.
     pub(super) kept: Vec<usize>,
     /// Its own table, one entry a state left: prior and observations of this variable alone.
@@ -85,7 +87,7 @@ impl Graph {
     /// Adds a hidden node, with a flat table.
     pub(super) fn add_hidden(&mut self, about: &[VarIx], states: usize) -> usize {
         let kept = (0..states).collect();
-        self.nodes.push(Node { origin: None, about: about.to_vec(), kept, unary: vec![1.0; states] });
+        self.nodes.push(Node { origin: None, about: about.to_vec(), gathers: None, kept, unary: vec![1.0; states] });
         self.nodes.len() - 1
     }
 
@@ -124,7 +126,9 @@ impl Graph {
         unary.iter_mut().zip(table).for_each(|(u, t)| *u *= t);
         let max = unary.iter().fold(0.0f64, |max, u| max.max(u.abs()));
         if max > 0.0 && !(1e-3..=1e3).contains(&max) {
-            unary.iter_mut().for_each(|u| *u /= max);
+            for u in unary.iter_mut() {
+                *u /= max;
+            }
             self.constant_ln += libm::log(max);
         }
     }
@@ -169,7 +173,9 @@ impl Graph {
         for factor in &self.factors {
             let roots: Vec<usize> = factor.scope.iter().map(|&node| root(&mut part, node)).collect();
             let least = roots.iter().copied().min().unwrap_or(0);
-            roots.into_iter().for_each(|r| part[r] = least);
+            for r in roots {
+                part[r] = least;
+            }
         }
         (0..self.nodes.len()).map(|node| (self.nodes[node].kept.len() > 1).then(|| root(&mut part, node))).collect()
     }

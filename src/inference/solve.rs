@@ -7,6 +7,7 @@ use super::compile::{self, Form};
 use super::cut::{self, Choice};
 use super::eliminate::Upward;
 use super::graph::{Graph, GraphLink};
+use super::joins::{self, Joins};
 use super::posterior::Posterior;
 use super::work::{Message, Work};
 use super::{Accuracy, CutLink, Error, Limits};
@@ -49,6 +50,7 @@ pub(super) struct Settled<'g> {
     pub(super) work: Work<'g>,
     pub(super) upward: Upward,
     cut: Vec<bool>,
+    sequence: Vec<usize>,
     last_change: f64,
 }
 
@@ -68,7 +70,7 @@ pub(super) fn solve(
     if error <= CANCELED {
         return Ok(settled.read(base, wanted));
     }
-    let chain = compile::graph(base, observations, Form::Chain)?;
+    let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
     let settled = match cut::whole(&chain, limits) {
         Some(choice) => settle_with(base, &chain, limits, &[], choice),
         None if error <= TOLERABLE => return Ok(settled.read(base, wanted)),
@@ -122,7 +124,7 @@ pub(super) fn settle_with<'g>(
             upward = work.up();
         }
     }
-    Settled { graph, work, upward, cut, last_change }
+    Settled { graph, work, upward, cut, sequence: order.sequence, last_change }
 }
 
 impl Settled<'_> {
@@ -136,6 +138,11 @@ impl Settled<'_> {
 
     fn log_evidence(&self) -> f64 {
         self.upward.ln + self.graph.constant_ln - self.work.counted_twice_ln()
+    }
+
+    /// How the chain form is to bring inputs together to be little wider than this graph.
+    pub(super) fn joins(&self) -> Joins {
+        joins::follow(self.graph, &self.cut, &self.sequence)
     }
 
     pub(super) fn carried(&self) -> Vec<Carried> {

@@ -75,15 +75,14 @@ pub(super) fn draw(
     seed: u64,
     limits: &Limits,
 ) -> Result<Worlds, Error> {
-    let chain = compile::graph(base, observations, Form::Chain)?;
+    // The star form gives the messages over cuts, where there are any, and the shape of the chain.
+    let star = compile::graph(base, observations, Form::Star)?;
+    let guide = solve::settle(base, &star, limits, &[])?;
+    let chain = compile::graph(base, observations, Form::Chain(&guide.joins()))?;
     let settled = match super::cut::whole(&chain, limits) {
         Some(choice) => solve::settle_with(base, &chain, limits, &[], choice),
-        None => {
-            let star = compile::graph(base, observations, Form::Star)?;
-            let settled = solve::settle(base, &star, limits, &[])?;
-            let carried = if settled.error().is_finite() { settled.carried() } else { vec![] };
-            solve::settle(base, &chain, limits, &carried)?
-        }
+        None if guide.error().is_finite() => solve::settle(base, &chain, limits, &guide.carried())?,
+        None => solve::settle(base, &chain, limits, &[])?,
     };
     if settled.error().is_infinite() {
         return Err(Error::Contradiction);
@@ -232,7 +231,9 @@ impl Links {
                 .collect::<Vec<u64>>()
         };
         let mut on: Vec<Vec<u64>> = (0..slices).map(one).collect();
-        on.iter_mut().for_each(|set| bits::trim(set, worlds.n));
+        for set in &mut on {
+            bits::trim(set, worlds.n);
+        }
         on
     }
 
@@ -248,7 +249,9 @@ impl Links {
                     through.iter_mut().zip(source).zip(on).for_each(|((t, s), o)| *t &= !(s & !o));
                 }
             }
-            on.iter().for_each(|on| self.leak.iter_mut().zip(on).for_each(|(l, o)| *l &= o));
+            for on in on {
+                self.leak.iter_mut().zip(on).for_each(|(l, o)| *l &= o);
+            }
         }
         let found = self.evaluate(worlds, fold, slices);
         let mut wrong = vec![0u64; self.leak.len()];
@@ -312,10 +315,10 @@ impl Links {
     fn by_input(self, fold: &Fold, mechanism: &Mechanism, inputs: usize, n: usize) -> (Vec<Vec<u64>>, Vec<u64>) {
         let mut sets = vec![vec![0; bits::words(n)]; inputs];
         if matches!(mechanism, Mechanism::Count { .. }) {
-            sets.iter_mut().for_each(|set| {
+            for set in &mut sets {
                 set.fill(u64::MAX);
                 bits::trim(set, n);
-            });
+            }
         } else {
             fold.inputs.iter().zip(self.through).for_each(|(input, set)| sets[input.index] = set);
         }
