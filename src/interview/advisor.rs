@@ -136,7 +136,7 @@ impl Advisor for Library<'_> {
         })
     }
 
-    fn plan(&self, case: &Case, now: Option<Timestamp>) -> Result<Document, String> {
-        crate::interview::plan_document(self.knowledge, &self.graph, case, &self.settings, &self.figures, now)
+    fn plan(&self, case: &Case, _: Option<Timestamp>) -> Result<Document, String> {
+        crate::interview::plan_document(self.knowledge, &self.graph, case, &self.settings, &self.figures)
     }
 }

@@ -4,15 +4,20 @@
 //! never how it looks. [`render_text`] and [`render_markdown`] turn it into bytes. Numbers become words only in
 //! [`figures`].
 
+mod assessment;
 pub mod figures;
 mod markdown;
 mod rich;
 mod text;
+pub mod words;
+mod work_order;
 
+pub use assessment::Assessment;
 pub use figures::{Chances, Figures};
 pub use markdown::render_markdown;
 pub use rich::{Rich, Span};
 pub use text::{Paint, render_text};
+pub use work_order::plan_document;
 
 pub use crate::knowledge::Signal;
 
