@@ -3,4 +3,6 @@
 mod inference_oracle;
 mod inference_property;
 mod oracle_network;
+mod plan_worked;
 mod random_network;
+mod watercraft;
