@@ -273,8 +273,10 @@ pub enum Vapor {
 /// A setting to write down or to set.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct SettingLine {
-    /// The setting.
+    /// The setting; its words without the place.
     pub setting: Named,
+    /// Where, where there are several places.
+    pub place: Option<String>,
     /// Its unit, or `text`.
     pub unit: String,
     /// What is written down already.
@@ -286,8 +288,10 @@ pub struct SettingLine {
 /// Something to be measured or seen.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Test {
-    /// The check.
+    /// The check; its words without the place.
     pub check: Named,
+    /// Where, where there are several places.
+    pub place: Option<String>,
     /// What passes, in words; for a reading with a target, empty.
     pub pass: Vec<String>,
     /// The unit it is read in.

@@ -312,6 +312,8 @@ struct Writer<'a> {
     sniffed: bool,
     /// Settings that a step has asked for.
     recorded: BTreeSet<(Ix<Setting>, usize)>,
+    /// Settings that a step has set.
+    set: BTreeSet<(Ix<Setting>, usize)>,
     /// Texts of proofs and make-safe steps that stand already, by stage.
     said: BTreeSet<(StageKind, String)>,
     hazards: BTreeSet<Ix<Hazard>>,
@@ -337,6 +339,7 @@ impl<'a> Writer<'a> {
             vapor_open: true,
             sniffed: false,
             recorded: BTreeSet::new(),
+            set: BTreeSet::new(),
             said: BTreeSet::new(),
             hazards: BTreeSet::new(),
         }
@@ -394,8 +397,10 @@ impl<'a> Writer<'a> {
     fn safe(&mut self, later: &[StageKind]) {
         let needed: Vec<Vec<bool>> = later.iter().map(|stage| self.needed(*stage)).collect();
         // What stands open and nobody needs is put back first, or the hull would never air out.
-        self.close_unneeded(StageKind::Safe, later, |_| true);
         let knowledge = self.context.laid.knowledge;
+        let fuel = self.fuel_and_behind();
+        self.close_unneeded(StageKind::Safe, &[], |ix| knowledge.access[ix].shuts_others);
+        self.close_unneeded(StageKind::Safe, later, |ix| fuel[ix.at()]);
         let quiet = |access: &crate::knowledge::Access| {
             !access.ignites && !access.shuts_others && access.steps.iter().all(|step| step.phase == Phase::MakeSafe)
         };
@@ -407,6 +412,7 @@ impl<'a> Writer<'a> {
         }
         if !self.fuel_open() {
             self.sniff(StageKind::Safe);
+            self.close_unneeded(StageKind::Safe, later, |_| true);
         }
     }
 
@@ -469,8 +475,8 @@ impl<'a> Writer<'a> {
             // What is read from a unit on the bench as it was found is read before the unit is opened.
             for &ix in self.group(stage) {
                 if self.on_the_bench(ix) && self.context.laid.knowledge.repairs[ix].access.contains(access) {
-                    self.phase_of(stage, Phase::MakeSafe, ix);
-                    self.phase_of(stage, Phase::Record, ix);
+                    self.phase_under(stage, Phase::Open, Phase::MakeSafe, ix);
+                    self.phase_under(stage, Phase::Open, Phase::Record, ix);
                 }
             }
             self.open_access(stage, *access);
@@ -504,10 +510,15 @@ impl<'a> Writer<'a> {
     }
 
     fn phase_of(&mut self, stage: StageKind, phase: Phase, ix: Ix<Repair>) {
+        self.phase_under(stage, phase, phase, ix);
+    }
+
+    /// The steps of one phase of a repair, under the heading of another.
+    fn phase_under(&mut self, stage: StageKind, section: Phase, phase: Phase, ix: Ix<Repair>) {
         let repair = &self.context.laid.knowledge.repairs[ix];
         for at in 0..repair.steps.len() {
             if repair.steps[at].phase == phase {
-                self.repair_step(stage, phase, ix, at);
+                self.repair_step(stage, section, ix, at);
             }
         }
     }

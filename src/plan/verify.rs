@@ -91,23 +91,25 @@ fn vapor(plan: &Plan, flaws: &mut Vec<Flaw>) {
     }
 }
 
-/// Access is opened once and put back once, unless it was open before: a stretch of steps with one source is one move.
+/// Access is opened once and put back once; what was open before is put back once more. A stretch of steps with one
+/// source is one move, and the steps of one move may be parted by what belongs between them.
 fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
     let mut open: BTreeSet<&str> = BTreeSet::new();
+    let mut opened: BTreeSet<&str> = BTreeSet::new();
     let mut closed: BTreeSet<&str> = BTreeSet::new();
     let mut before: Option<&Source> = None;
     for step in plan.steps() {
         match &step.source {
-            Source::Opens(id) if before != Some(&step.source) => {
-                // The steps of one state may be parted by what belongs between them, before it is put back.
-                if closed.contains(id.as_str()) {
+            Source::Opens(id) if !open.contains(id.as_str()) => {
+                open.insert(id);
+                if !opened.insert(id) {
                     flaws.push(Flaw::OpenedTwice(id.clone()));
                 }
-                open.insert(id);
             }
             Source::Closes(id) if before != Some(&step.source) => {
-                open.remove(id.as_str());
-                if !closed.insert(id) {
+                let known = open.remove(id.as_str());
+                let first = !opened.contains(id.as_str());
+                if !known && !(first && closed.insert(id)) {
                     flaws.push(Flaw::ClosedTwice(id.clone()));
                 }
             }
@@ -115,8 +117,7 @@ fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
         }
         before = Some(&step.source);
     }
-    let closes: BTreeSet<&str> = closed;
-    flaws.extend(open.into_iter().filter(|id| !closes.contains(id)).map(|id| Flaw::LeftOpen(id.to_owned())));
+    flaws.extend(open.into_iter().map(|id| Flaw::LeftOpen(id.to_owned())));
 }
 
 fn sums(plan: &Plan, flaws: &mut Vec<Flaw>) {

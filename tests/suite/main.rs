@@ -3,6 +3,7 @@
 mod inference_oracle;
 mod inference_property;
 mod oracle_network;
+mod plan_property;
 mod plan_worked;
 mod random_network;
 mod watercraft;
