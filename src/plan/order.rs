@@ -5,6 +5,7 @@
 //! step that ignites follows anything that opened fuel, the writer puts the sniff before it.
 
 mod access;
+mod held;
 mod proofs;
 mod steps;
 
@@ -89,6 +90,14 @@ impl VaporGate {
         self.any(context, |hazard| hazard.opened_by.repairs.contains(&repair))
     }
 
+    fn closed_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
+        self.any(context, |hazard| {
+            hazard.closed_by.iter().any(|closed_by| {
+                closed_by.answer.0 == check || closed_by.also_after.iter().any(|(_, also, _)| *also == check)
+            })
+        })
+    }
+
     fn opened_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
         self.any(context, |hazard| hazard.opened_by.checks.contains(&check))
     }
@@ -120,7 +129,7 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         .chain(&groups.work)
         .chain(&groups.live)
         .chain(&groups.run)
-        .map(|ix| job(context, choice, aims, *ix))
+        .map(|ix| job(context, choice, aims, &proofs, *ix))
         .collect();
     let parts = part_lines(context, &choice.jobs);
     let cost = cost(context, choice, aims, &repairs, &proofs);
@@ -141,6 +150,7 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         goals: cured.map(goal).collect(),
         explanation: explains.map(|set| set.chance),
         not_cured: choice.not_cured.iter().map(goal).collect(),
+        open_at_start: context.open.iter().map(|ix| knowledge.access.id(ix).to_owned()).collect(),
         cautions: cautions(context, hazards),
         stages,
         tools: tools(context, &choice.jobs),
@@ -160,7 +170,7 @@ fn craft(context: &Context<'_>) -> Vec<String> {
     std::iter::once(context.laid.layout().title.clone()).chain(fitted.map(|(_, option)| option.title.clone())).collect()
 }
 
-fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], ix: Ix<Repair>) -> Job {
+fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], proofs: &Proofs, ix: Ix<Repair>) -> Job {
     let laid = context.laid;
     let repair = &laid.knowledge.repairs[ix];
     let at = places_of(&choice.jobs, ix);
@@ -183,6 +193,7 @@ fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], ix: Ix<Repair>) -> 
         because: choice.because.get(&ix).cloned().unwrap_or_default(),
         by,
         service: repair.service,
+        held: repair.service.then(|| held::held(context, &choice.jobs, proofs, ix)).flatten(),
         minutes: minutes * context.rate(by).pace,
         parts,
     }

@@ -30,6 +30,14 @@ pub enum Flaw {
     /// A state of access is left open.
     #[error("`{0}` is left open")]
     LeftOpen(String),
+    /// A step works on what is shut.
+    #[error("`{access}` is shut at the step `{step}`")]
+    Shut {
+        /// The access.
+        access: String,
+        /// The words of the step.
+        step: String,
+    },
     /// A sum does not add up.
     #[error("the {0} do not add up")]
     Sum(&'static str),
@@ -98,7 +106,13 @@ fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
     let mut opened: BTreeSet<&str> = BTreeSet::new();
     let mut closed: BTreeSet<&str> = BTreeSet::new();
     let mut before: Option<&Source> = None;
+    let mut from_start: BTreeSet<&str> = plan.open_at_start.iter().map(String::as_str).collect();
     for step in plan.steps() {
+        for access in &step.needs {
+            if !open.contains(access.as_str()) && !from_start.contains(access.as_str()) {
+                flaws.push(Flaw::Shut { access: access.clone(), step: step.what.clone() });
+            }
+        }
         match &step.source {
             Source::Opens(id) if !open.contains(id.as_str()) => {
                 open.insert(id);
@@ -107,6 +121,7 @@ fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
                 }
             }
             Source::Closes(id) if before != Some(&step.source) => {
+                from_start.remove(id.as_str());
                 let known = open.remove(id.as_str());
                 let first = !opened.contains(id.as_str());
                 if !known && !(first && closed.insert(id)) {
@@ -117,7 +132,7 @@ fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
         }
         before = Some(&step.source);
     }
-    flaws.extend(open.into_iter().map(|id| Flaw::LeftOpen(id.to_owned())));
+    flaws.extend(open.into_iter().chain(from_start).map(|id| Flaw::LeftOpen(id.to_owned())));
 }
 
 fn sums(plan: &Plan, flaws: &mut Vec<Flaw>) {

@@ -167,6 +167,13 @@ fn write_stage(plan: &Plan, stage: &Stage, figures: &Figures, number: &mut usize
         StageKind::HandOver => "Hand over",
     };
     doc.section(title);
+    if stage.kind == StageKind::Run {
+        for job in &plan.repairs {
+            if let Some(why) = &job.held {
+                doc.paragraph(Rich::strong("Not yet: ").and(&job.repair.words).and(". ").and(why));
+            }
+        }
+    }
     for section in &stage.sections {
         if stage.sections.len() > 1 {
             doc.part(phase_words(section.phase));

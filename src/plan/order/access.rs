@@ -174,6 +174,11 @@ impl Writer<'_> {
         self.with_raises(step, &raises)
     }
 
+    /// All that must be open for these states, as ids.
+    pub fn access_ids(&self, wanted: &[Ix<Access>]) -> Vec<String> {
+        self.context.graph.needed(wanted).iter().map(|ix| self.access_id(ix)).collect()
+    }
+
     pub fn access_id(&self, ix: Ix<Access>) -> String {
         self.context.laid.knowledge.access.id(ix).to_owned()
     }

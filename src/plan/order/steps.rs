@@ -22,6 +22,7 @@ pub fn plain(source: Source, what: String) -> Step {
         ignites: false,
         vapor: Vapor::Same,
         by: By::User,
+        needs: Vec::new(),
         air: None,
     }
 }
@@ -81,6 +82,9 @@ impl Writer<'_> {
             written.places = words::places(self.context.laid, repair.scope, &places);
         }
         written.record = record;
+        if stage != StageKind::HandOver && (Phase::Strip..=Phase::Bench).contains(&phase) {
+            written.needs = self.access_ids(&repair.access);
+        }
         written.set = self.to_set(&step.set, repair.scope, &places);
         written.tests = step.gate.iter().flat_map(|gate| self.gate(gate, repair.scope, &places)).collect();
         let hot = (repair.ignites || repair.turns == Turns::Starter)
