@@ -1,9 +1,9 @@
 //! Pages one can ask for: why, what we know, how it is done, what may not be done. Each is a document, so that it reads
 //! the same on a screen, line by line and on paper.
 
+use super::screens;
 use super::state::{Focus, State};
 use super::step::{Bench, closing, focus};
-use super::screens;
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ix, Knowledge};
@@ -122,8 +122,7 @@ pub fn ranking(bench: &Bench<'_>, state: &State) -> Option<Document> {
     for explanation in &known.explanations.sets {
         let title = words::causes(&laid, &explanation.causes);
         document.part(format!("{title}: {}", bench.figures.chance(explanation.chance)));
-        let mut weights: Vec<_> =
-            known.weights.iter().filter(|w| explanation.causes.contains(&w.cause)).collect();
+        let mut weights: Vec<_> = known.weights.iter().filter(|w| explanation.causes.contains(&w.cause)).collect();
         weights.sort_by(|a, b| b.decibans.abs().total_cmp(&a.decibans.abs()));
         let mut said = Vec::new();
         for weight in weights {
@@ -145,9 +144,7 @@ pub fn ranking(bench: &Bench<'_>, state: &State) -> Option<Document> {
     if let Some(view) = &state.view {
         if !view.misfits.is_empty() {
             document.section("Answers that do not fit together");
-            document.bullets(
-                view.misfits.iter().map(|m| words::said(&laid, &state.case, m.said, bench.figures)),
-            );
+            document.bullets(view.misfits.iter().map(|m| words::said(&laid, &state.case, m.said, bench.figures)));
             document.paragraph("The first is the one worth repeating. Press e to change it.");
         }
         if let Some(settles) = settles(&laid, view.advice.next.action.clone()) {

@@ -2,14 +2,16 @@
 //! argument, files are written by whoever runs it.
 
 use super::advisor::Advisor;
-use super::state::{End, Find, Focus, Input, Key, Over, Page, Stage, State, Target, first_check};
 use super::pages;
+use super::state::{End, Find, Focus, Input, Key, Over, Page, Stage, State, Target, first_check};
 use crate::access::AccessGraph;
 use crate::case::text::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::Action;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Check, Fitted, Hazard, HistoryFact, Ix, Knowledge, Layout, Proof, Repair, Scope, Setting, Tick};
+use crate::knowledge::{
+    Check, Fitted, Hazard, HistoryFact, Ix, Knowledge, Layout, Proof, Repair, Scope, Setting, Tick,
+};
 use crate::report::{Figures, words};
 use crate::safety::{Before, Verdict};
 use crate::units::{Measure, Minutes, UnitError};
@@ -172,9 +174,7 @@ fn back(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
 
 /// The case without the last thing that happened and what was confirmed, opened and written down for it.
 fn without_last(case: &Case) -> Option<Case> {
-    let is_step = |entry: &Entry| {
-        !matches!(entry.event, Event::Ticked(_) | Event::Access { .. } | Event::Set { .. })
-    };
+    let is_step = |entry: &Entry| !matches!(entry.event, Event::Ticked(_) | Event::Access { .. } | Event::Set { .. });
     let last = case.log.iter().rposition(is_step)?;
     let start = case.log[..last].iter().rposition(is_step).map_or(0, |at| at + 1);
     Some(Case { log: case.log[..start].to_vec(), ..case.clone() })
@@ -498,8 +498,7 @@ fn answers(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)> {
             lines.push((words::entry(&laid, entry, bench.figures), Target::Ask(focus)));
         }
     }
-    let symptoms: Vec<&str> =
-        state.case.symptoms.iter().map(|s| bench.knowledge.symptoms[*s].title.as_str()).collect();
+    let symptoms: Vec<&str> = state.case.symptoms.iter().map(|s| bench.knowledge.symptoms[*s].title.as_str()).collect();
     lines.push((format!("Complaint: {}", symptoms.join("; ")), Target::Symptoms));
     for fact in facts(bench.knowledge, &state.case) {
         let item = &bench.knowledge.history[fact];
@@ -519,13 +518,8 @@ fn repairs(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)> {
         });
         removed.fold(0.0, f64::max)
     };
-    let mut ranked: Vec<(f64, Ix<Repair>)> = bench
-        .knowledge
-        .repairs
-        .iter()
-        .filter(|(_, r)| laid.fits(&r.fitted))
-        .map(|(ix, r)| (chance(r), ix))
-        .collect();
+    let mut ranked: Vec<(f64, Ix<Repair>)> =
+        bench.knowledge.repairs.iter().filter(|(_, r)| laid.fits(&r.fitted)).map(|(ix, r)| (chance(r), ix)).collect();
     ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut lines = Vec::new();
     for (_, ix) in ranked {
@@ -676,7 +670,9 @@ fn may_answer(
         return Err(format!("First air it {air}, then: {title}, until the answer is \"{says}\". Press o to find it."));
     }
     match closing(bench, state, check, now) {
-        Some((outcome, minutes, _)) if answer == Answer::Outcome(outcome) && minutes > Minutes::ZERO && !state.aired => {
+        Some((outcome, minutes, _))
+            if answer == Answer::Outcome(outcome) && minutes > Minutes::ZERO && !state.aired =>
+        {
             let minutes = bench.figures.minutes(minutes);
             Err(format!("First air it for {minutes}, then confirm with t. Without that the answer cannot count."))
         }
@@ -789,9 +785,11 @@ fn start_repair(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, places
     let laid = bench.laid(&state.case);
     let item = &bench.knowledge.repairs[repair];
     let known = |setting: Ix<Setting>, at: usize| {
-        state.case.log.iter().any(|entry| {
-            matches!(&entry.event, Event::Set { setting: s, .. } if s.item == setting && s.at == at)
-        })
+        state
+            .case
+            .log
+            .iter()
+            .any(|entry| matches!(&entry.event, Event::Set { setting: s, .. } if s.item == setting && s.at == at))
     };
     let mut settings: Vec<(Ix<Setting>, usize)> = Vec::new();
     for setting in item.steps.iter().flat_map(|step| step.record.iter().copied()) {

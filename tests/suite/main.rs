@@ -6,6 +6,8 @@ mod inference_published;
 mod knowledge_files;
 mod knowledge_hostile;
 mod oracle_network;
+mod plan_property;
+mod plan_worked;
 mod random_network;
 mod small_network;
 
@@ -21,3 +23,4 @@ fn no_file_is_forgotten() {
         }
     }
 }
+mod watercraft;

@@ -75,9 +75,10 @@ fn case(triage: &Triage, common: &Common, knowledge: &Knowledge) -> Result<(Case
     if triage.title.is_some() {
         case.title.clone_from(&triage.title);
     }
-    let path = triage.case.clone().unwrap_or_else(|| {
-        store::new_case_path(Path::new("."), ZonedDateTime::now().date(), case.title.as_deref())
-    });
+    let path = triage
+        .case
+        .clone()
+        .unwrap_or_else(|| store::new_case_path(Path::new("."), ZonedDateTime::now().date(), case.title.as_deref()));
     Ok((case, path))
 }
 
