@@ -1,1 +1,16 @@
-fn main() {}
+//! The program: arguments to the library, its result to an exit code.
+
+use clap::Parser;
+use doldrum::cli::args::Arguments;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    match doldrum::cli::run(&arguments) {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            failure.tell();
+            failure.exit().into()
+        }
+    }
+}

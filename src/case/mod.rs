@@ -1,5 +1,8 @@
 //! The job: which craft, its history, what the customer says, and what was asked, done and found, in order.
 
+pub mod codes;
+pub mod text;
+
 use crate::knowledge::layout::{Craft, Instance};
 use crate::knowledge::{Access, Cause, Check, HistoryFact, Ix, Repair, Setting, Symptom, Tick, User};
 use crate::units::Measure;

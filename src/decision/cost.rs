@@ -36,6 +36,8 @@ pub struct Rate {
     pub hourly: Money,
     /// Their minutes for one of a trained technician's.
     pub pace: f64,
+    /// What handing over costs them.
+    pub hand_over: Money,
 }
 
 impl Rate {
@@ -46,7 +48,11 @@ impl Rate {
         let user: &User = &users[case.user];
         // Who checks a trainee's work is the dearest pair of hands there is.
         let checker = users.iter().map(|(_, u)| u.labor.get()).fold(0.0, f64::max);
-        Self { hourly: Money::of(user.labor.get() + user.checker_share * checker), pace: user.pace }
+        Self {
+            hourly: Money::of(user.labor.get() + user.checker_share * checker),
+            pace: user.pace,
+            hand_over: laid.knowledge.hand_over(case.user),
+        }
     }
 }
 
@@ -74,9 +80,9 @@ pub fn price(laid: &Laid<'_>, graph: &AccessGraph, rate: &Rate, open: &OpenSet, 
             #[expect(clippy::cast_precision_loss, reason = "a handful of places")]
             let n = places.len() as f64;
             let parts: Money = repair.parts.iter().map(|p| p.each * p.count).sum();
-            (repair.minutes * n, parts * n, places.len())
+            (repair.minutes * n + knowledge.costs.try_again, parts * n, places.len())
         }
-        Action::HandOver => return Price { minutes: Minutes::ZERO, money: knowledge.costs.hand_over },
+        Action::HandOver => return Price { minutes: Minutes::ZERO, money: rate.hand_over },
     };
     let reach = graph.reach(laid, open, &wanted(laid, action), places);
     Price::of(rate, bench + reach.total(), parts)

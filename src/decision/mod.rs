@@ -1,16 +1,31 @@
 //! The next step: checks, repairs and handing over compared by expected total cost.
+//!
+//! The comparison runs on worlds sampled from the posterior ([`simulate`]): in each, what every check would show and
+//! what every repair would cure is worked out, and one step of look-ahead over every outcome of every check prices what
+//! comes after ([`value`]). Access is shared: what a check opens, a repair behind it need not open again.
 
 pub mod cost;
+mod offers;
+pub mod simulate;
+mod value;
 
-use crate::access::AccessGraph;
+use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
-use crate::case::Case;
-use crate::inference::{Error, Limits};
-use crate::knowledge::Cause;
+use crate::case::{Case, Event, Presence};
+use crate::inference::{Error, Limits, Worlds};
 use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Cause, Ix, Symptom};
+use crate::model::compile::{CheckModel, conditions};
+use crate::model::network::{Literal, VarIx};
+use crate::model::reading::outcome_chances;
 pub use crate::safety::Action;
-use crate::safety::{Before, OpenHazard, Verdict};
+use crate::safety::{Before, OpenHazard, Safety, Verdict};
 use crate::units::{Minutes, Money};
+use cost::{Price, Rate};
+use offers::{Gatherer, Offer, Offers};
+use simulate::{Bits, Simulator, both, draws};
+use std::collections::BTreeMap;
+use value::{Bench, Outlook, Split, Way};
 
 /// What one outcome of an action would lead to.
 #[derive(Clone, Debug, PartialEq)]
@@ -36,8 +51,7 @@ pub struct Proposal {
     pub cost: Money,
     /// From here to the end, taking it.
     pub expected_cost: Money,
-    /// The best total without it minus the total with it, its own cost included; never more than rounding below zero
-    /// for the proposal itself, negative for a runner-up.
+    /// The best total without it minus the total with it, its own cost included; negative for a runner-up.
     pub saves: Money,
     /// What each outcome would lead to.
     pub branches: Vec<Branch>,
@@ -81,28 +95,504 @@ pub struct Settings {
     pub now: Option<jiff::Timestamp>,
 }
 
+impl Default for Settings {
+    /// 4096 worlds put a chance right to within .008 (one standard error at one half).
+    fn default() -> Self {
+        Self { worlds: 4096, seed: 1, alternatives: 3, limits: Limits::default(), now: None }
+    }
+}
+
 /// What to do next.
 ///
 /// # Errors
 /// Where the network is too wide for the limits.
 pub fn advise(
-    _laid: &Laid<'_>,
-    _graph: &AccessGraph,
-    _case: &Case,
-    _belief: &Belief,
-    _settings: &Settings,
+    laid: &Laid<'_>,
+    graph: &AccessGraph,
+    case: &Case,
+    belief: &Belief,
+    settings: &Settings,
 ) -> Result<Advice, Error> {
-    todo!()
+    let safety = Safety::at(laid, graph, case, settings.now);
+    let open = graph.open_now(laid, case);
+    let spent = cost::spent(laid, graph, case);
+    let gatherer = Gatherer { laid, graph, case, open: &open, safety: &safety, rate: Rate::of(laid, case) };
+    let mut offers = gatherer.gather(belief);
+    let worlds = belief.engine.worlds(&belief.evidence, settings.worlds, settings.seed, &settings.limits)?;
+    let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
+    let mut ranked = desk.rank();
+    let best = ranked.remove(0);
+    let mut alternatives: Vec<Proposal> =
+        ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
+    let runner_up = ranked.first().map_or(best.total, |o| o.total);
+    let best = desk.propose(&best, runner_up);
+    let urgent = safety.urgent(laid, graph, case);
+    let (next, wanted) = match urgent.or(best.before.close) {
+        Some((check, outcome, air)) => {
+            (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &best), Some(best))
+        }
+        None => (best, None),
+    };
+    if wanted.is_some() {
+        alternatives.retain(|a| a.before.close.is_none());
+    }
+    Ok(Advice {
+        next,
+        wanted,
+        alternatives,
+        barred: offers.barred,
+        hazards: safety.hazards,
+        spent: spent.money,
+        spent_minutes: spent.minutes,
+    })
+}
+
+/// The check that closes a hazard, as a step before what is wanted.
+fn closing(gatherer: &Gatherer<'_, '_>, action: Action, outcome: usize, air: Minutes, wanted: &Proposal) -> Proposal {
+    let price = cost::price(gatherer.laid, gatherer.graph, &gatherer.rate, gatherer.open, &action)
+        .plus(cost::time(&gatherer.rate, air));
+    let put_back = wanted.before.put_back.clone();
+    Proposal {
+        minutes: price.minutes,
+        cost: price.money,
+        expected_cost: wanted.expected_cost,
+        saves: Money::ZERO,
+        branches: vec![Branch { outcome, chance: 1.0, then: Some(wanted.action.clone()), leader: None }],
+        separates: Vec::new(),
+        before: Before { put_back, close: None, ticks: Vec::new() },
+        action,
+    }
 }
 
 /// Whether an action may be done now (for a person who asks for another than the proposed).
 #[must_use]
-pub fn judge(_laid: &Laid<'_>, _graph: &AccessGraph, _case: &Case, _action: &Action) -> Verdict {
-    todo!()
+pub fn judge(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Action) -> Verdict {
+    let open = graph.open_now(laid, case);
+    Safety::of(laid, graph, case).judge(laid, graph, case, &open, action)
 }
 
 /// What a step costs from how things stand: minutes with access, and money.
 #[must_use]
-pub fn step_cost(_laid: &Laid<'_>, _graph: &AccessGraph, _case: &Case, _action: &Action) -> (Minutes, Money) {
-    todo!()
+pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Action) -> (Minutes, Money) {
+    let Price { minutes, money } = cost::price(laid, graph, &Rate::of(laid, case), &graph.open_now(laid, case), action);
+    (minutes, money)
+}
+
+/// One option as it was priced.
+#[derive(Clone, Debug)]
+struct Priced {
+    option: Choice,
+    total: f64,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Choice {
+    Check(usize),
+    Repair(usize),
+    HandOver,
+}
+
+/// Everything that the comparison looks at.
+struct Desk<'a, 'k> {
+    laid: &'a Laid<'k>,
+    graph: &'a AccessGraph,
+    belief: &'a Belief,
+    worlds: &'a Worlds,
+    simulator: Simulator<'a>,
+    bench: Bench,
+    repairs: Vec<(Offer, Vec<(Instance<Cause>, f64)>)>,
+    checks: Vec<(Offer, CheckModel)>,
+    splits: Vec<Split>,
+    /// For each check, for each outcome the weight of each row.
+    mixtures: Vec<Vec<Vec<f64>>>,
+    rate: Rate,
+    removed: Vec<Vec<(Instance<Cause>, Bits)>>,
+    shut_prices: Vec<f64>,
+}
+
+impl<'a, 'k> Desk<'a, 'k> {
+    #[expect(clippy::too_many_arguments, reason = "the desk is where all of it comes together, once")]
+    fn new(
+        laid: &'a Laid<'k>,
+        graph: &'a AccessGraph,
+        case: &Case,
+        belief: &'a Belief,
+        worlds: &'a Worlds,
+        offers: &mut Offers,
+        gatherer: &Gatherer<'_, '_>,
+        settings: &Settings,
+    ) -> Self {
+        let symptoms: Vec<VarIx> = complained_of(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
+        let simulator = Simulator::new(&belief.model, worlds, symptoms);
+        let n = worlds.n();
+        let mut repairs = Vec::new();
+        let mut removed = Vec::new();
+        let mut cures = Vec::new();
+        for (offer, removes) in std::mem::take(&mut offers.repairs) {
+            if !removes.iter().any(|(cause, _)| simulator.matters(cause)) {
+                continue;
+            }
+            let clears = clears(laid, &offer.action, &removes, n, settings.seed);
+            let gone = simulator.gone(&clears);
+            repairs.push((offer, removes));
+            removed.push(clears);
+            cures.push(gone);
+        }
+        let hand_over = gatherer.rate.hand_over.get();
+        let shut = graph.shut();
+        let prices_at = |open: &OpenSet| -> Vec<f64> {
+            repairs.iter().map(|(o, _)| cost::price(laid, graph, &gatherer.rate, open, &o.action).money.get()).collect()
+        };
+        let shut_prices = prices_at(&shut);
+        let bench = Bench::new(n, cures, &shut_prices, hand_over);
+        let checks = std::mem::take(&mut offers.checks);
+        let splits: Vec<Split> =
+            checks.iter().map(|(_, model)| bench.split(row_worlds(worlds, model, belief.model.now, n))).collect();
+        let mixtures = checks
+            .iter()
+            .map(|(_, model)| {
+                let check = &laid.knowledge.checks[model.check.item];
+                let given = conditions(laid, case, check);
+                let by_row: Vec<Vec<f64>> =
+                    check.rows.iter().map(|row| outcome_chances(check, &row.gives, &given)).collect();
+                (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
+            })
+            .collect();
+        let mut desk = Self {
+            laid,
+            graph,
+            belief,
+            worlds,
+            simulator,
+            bench,
+            repairs,
+            checks,
+            splits,
+            mixtures,
+            rate: gatherer.rate,
+            removed,
+            shut_prices,
+        };
+        desk.bench.per_bit = desk.going_rate();
+        desk
+    }
+
+    /// What repairs cost with this open.
+    fn prices(&self, open: &OpenSet) -> Vec<f64> {
+        self.repairs
+            .iter()
+            .map(|(offer, _)| cost::price(self.laid, self.graph, &self.rate, open, &offer.action).money.get())
+            .collect()
+    }
+
+    /// The worlds that two repairs cure together.
+    fn pair(&self, a: usize, b: usize) -> Bits {
+        let mut clears = self.removed[a].clone();
+        for (cause, bits) in &self.removed[b] {
+            match clears.iter_mut().find(|(c, _)| c == cause) {
+                Some((_, known)) => known.iter_mut().zip(bits).for_each(|(k, b)| *k |= b),
+                None => clears.push((*cause, bits.clone())),
+            }
+        }
+        self.simulator.gone(&clears)
+    }
+
+    /// The cheapest rate at which a check at hand tells worlds apart: money a bit.
+    fn going_rate(&self) -> f64 {
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now = self.bench.entropy(&everything, &[1.0]);
+        (0..self.checks.len())
+            .map(|at| {
+                let gain = now - self.entropy_after(at);
+                if gain > 1e-6 { self.checks[at].0.price.money.get() / gain } else { f64::INFINITY }
+            })
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    fn entropy_after(&self, check: usize) -> f64 {
+        let split = &self.splits[check];
+        self.mixtures[check]
+            .iter()
+            .map(|weights| {
+                let chance = split.chance(weights);
+                if chance > 0.0 { chance * self.bench.entropy(split, weights) } else { 0.0 }
+            })
+            .sum()
+    }
+
+    /// Every option, the cheapest first.
+    fn rank(&self) -> Vec<Priced> {
+        let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
+        let mut ranked: Vec<Priced> = Vec::new();
+        for at in 0..self.checks.len() {
+            let (offer, _) = &self.checks[at];
+            let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
+            let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after)).clone();
+            let split = &self.splits[at];
+            let ahead: f64 = self.mixtures[at]
+                .iter()
+                .map(|weights| split.chance(weights) * self.outlook(split, weights, &after).map_or(0.0, |o| o.cost))
+                .sum();
+            ranked.push(Priced { option: Choice::Check(at), total: offer.price.money.get() + ahead });
+        }
+        for at in 0..self.repairs.len() {
+            ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at) });
+        }
+        ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over });
+        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.option.cmp(&b.option)));
+        ranked
+    }
+
+    fn repair_total(&self, at: usize) -> f64 {
+        let price = self.repairs[at].0.price.money.get();
+        let left = 1.0 - self.cure_chance(at);
+        if left <= 0.0 {
+            return price;
+        }
+        let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+        price + left * self.outlook(&split, &[1.0], &self.shut_prices).map_or(0.0, |o| o.cost)
+    }
+
+    fn cure_chance(&self, repair: usize) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+        let n = self.bench.n as f64;
+        f64::from(self.bench.cures[repair].iter().map(|w| w.count_ones()).sum::<u32>()) / n
+    }
+
+    fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64]) -> Option<Outlook> {
+        self.bench.outlook(split, weights, prices, &self.shut_prices, &mut |a, b| self.pair(a, b))
+    }
+
+    /// An option as a proposal; `other` is the best total without it.
+    fn propose(&self, priced: &Priced, other: f64) -> Proposal {
+        let total = Money::of(priced.total);
+        let saves = Money::of(other - priced.total);
+        match priced.option {
+            Choice::Check(at) => {
+                let (offer, model) = &self.checks[at];
+                let after = self.prices(&offer.after);
+                let branches = (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after)).collect();
+                self.proposal(offer, total, saves, branches, self.separates(at, model))
+            }
+            Choice::Repair(at) => {
+                let (offer, removes) = &self.repairs[at];
+                let cured = self.cure_chance(at);
+                let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+                let way = self.outlook(&split, &[1.0], &self.shut_prices).map_or(Way::HandOver, |o| o.way);
+                let failed = Branch {
+                    outcome: 1,
+                    chance: 1.0 - cured,
+                    then: Some(self.action_of(way, split.rows(), &[1.0])),
+                    leader: self.leader(split.rows(), &[1.0], removes),
+                };
+                let gone = Branch { outcome: 0, chance: cured, then: None, leader: None };
+                self.proposal(offer, total, saves, vec![gone, failed], removes.iter().map(|(c, _)| *c).collect())
+            }
+            Choice::HandOver => Proposal {
+                action: Action::HandOver,
+                minutes: Minutes::ZERO,
+                cost: Money::of(self.bench.hand_over),
+                expected_cost: total,
+                saves,
+                branches: Vec::new(),
+                separates: Vec::new(),
+                before: Before::default(),
+            },
+        }
+    }
+
+    fn proposal(
+        &self,
+        offer: &Offer,
+        expected_cost: Money,
+        saves: Money,
+        branches: Vec<Branch>,
+        separates: Vec<Instance<Cause>>,
+    ) -> Proposal {
+        Proposal {
+            action: offer.action.clone(),
+            minutes: offer.price.minutes,
+            cost: offer.price.money,
+            expected_cost,
+            saves,
+            branches,
+            separates,
+            before: offer.before.clone(),
+        }
+    }
+
+    fn check_branch(&self, check: usize, outcome: usize, prices: &[f64]) -> Branch {
+        let split = &self.splits[check];
+        let weights = &self.mixtures[check][outcome];
+        let way = self.outlook(split, weights, prices).map_or(Way::HandOver, |o| o.way);
+        Branch {
+            outcome,
+            chance: split.chance(weights),
+            then: Some(self.action_of(way, split.rows(), weights)),
+            leader: self.leader(split.rows(), weights, &[]),
+        }
+    }
+
+    /// The action that a way on begins with; looking further begins with the check that tells most for its cost there.
+    fn action_of(&self, way: Way, rows: &[Bits], weights: &[f64]) -> Action {
+        match way {
+            Way::Repair(repair) => self.repairs[repair].0.action.clone(),
+            Way::HandOver => Action::HandOver,
+            Way::Look => self.best_look(rows, weights).map_or(Action::HandOver, |at| self.checks[at].0.action.clone()),
+        }
+    }
+
+    /// The check that tells most for its cost on a mixture of rows.
+    fn best_look(&self, rows: &[Bits], weights: &[f64]) -> Option<usize> {
+        let gain = |at: usize| {
+            let joint: Vec<Vec<Vec<f64>>> = self.splits[at]
+                .rows()
+                .iter()
+                .map(|mine| {
+                    let within: Vec<Bits> =
+                        rows.iter().map(|r| r.iter().zip(mine).map(|(a, b)| a & b).collect()).collect();
+                    within.iter().map(|w| self.bench.cheapest.iter().map(|c| f64::from(both(w, c))).collect()).collect()
+                })
+                .collect();
+            // The weight of each class in each row of the other check, then what its outcomes would tell.
+            let class = |row: usize, c: usize| joint[row].iter().zip(weights).map(|(by, w)| by[c] * w).sum::<f64>();
+            let classes = self.bench.cheapest.len();
+            let table: Vec<Vec<f64>> =
+                (0..joint.len()).map(|row| (0..classes).map(|c| class(row, c)).collect()).collect();
+            let prior: Vec<f64> = (0..classes).map(|c| table.iter().map(|t| t[c]).sum()).collect();
+            let total: f64 = prior.iter().sum();
+            let after: f64 = self.mixtures[at]
+                .iter()
+                .map(|outcome| {
+                    let mixed: Vec<f64> =
+                        (0..classes).map(|c| table.iter().zip(outcome).map(|(t, w)| t[c] * w).sum()).collect();
+                    mixed.iter().sum::<f64>() / total * entropy(&mixed)
+                })
+                .sum();
+            entropy(&prior) - after
+        };
+        (0..self.checks.len())
+            .map(|at| (at, gain(at) / self.checks[at].0.price.money.get().max(0.01)))
+            .filter(|(_, rate)| *rate > 0.0)
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+            .map(|(at, _)| at)
+    }
+
+    /// The likeliest cause on a mixture of rows, with those that a failed repair removed less likely.
+    fn leader(
+        &self,
+        rows: &[Bits],
+        weights: &[f64],
+        removed: &[(Instance<Cause>, f64)],
+    ) -> Option<(Instance<Cause>, f64)> {
+        let total: f64 =
+            rows.iter().zip(weights).map(|(r, w)| w * f64::from(r.iter().map(|b| b.count_ones()).sum::<u32>())).sum();
+        self.belief
+            .model
+            .causes
+            .iter()
+            .filter(|(cause, _)| self.simulator.matters(cause))
+            .map(|&(cause, var)| {
+                let on = self.worlds.on(var, self.belief.model.now);
+                let left = removed.iter().find(|(c, _)| *c == cause).map_or(1.0, |(_, sureness)| 1.0 - sureness);
+                (cause, left * rows.iter().zip(weights).map(|(r, w)| w * f64::from(both(r, on))).sum::<f64>() / total)
+            })
+            .filter(|(_, chance)| chance.is_finite() && *chance > 0.0)
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+    }
+
+    /// The causes whose chances a check moves most.
+    fn separates(&self, check: usize, _model: &CheckModel) -> Vec<Instance<Cause>> {
+        let split = &self.splits[check];
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+        let n = self.bench.n as f64;
+        let mut moved: Vec<(Instance<Cause>, f64)> = self
+            .belief
+            .model
+            .causes
+            .iter()
+            .filter(|(cause, _)| self.simulator.matters(cause))
+            .map(|&(cause, var)| {
+                let on = self.worlds.on(var, self.belief.model.now);
+                let by_row: Vec<f64> = split.rows().iter().map(|r| f64::from(both(r, on)) / n).collect();
+                let before: f64 = by_row.iter().sum();
+                let moves = self.mixtures[check]
+                    .iter()
+                    .map(|weights| {
+                        let joint: f64 = by_row.iter().zip(weights).map(|(b, w)| b * w).sum();
+                        (joint - before * split.chance(weights)).abs()
+                    })
+                    .sum();
+                (cause, moves)
+            })
+            .collect();
+        moved.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        // A cause that moves less than a fifth of the leader is not what the check is about.
+        let least = moved.first().map_or(0.0, |(_, most)| most / 5.0);
+        moved.into_iter().take(4).filter(|(_, m)| *m > least && *m > 0.0).map(|(cause, _)| cause).collect()
+    }
+}
+
+/// Shannon's entropy, in bits, of weights that need not sum to one.
+fn entropy(weights: &[f64]) -> f64 {
+    let total: f64 = weights.iter().sum();
+    weights.iter().filter(|w| **w > 0.0).map(|w| w / total).map(|p| -p * libm::log2(p)).sum()
+}
+
+/// The symptoms that must go: those named and not gone since, and those that came on.
+#[must_use]
+pub fn complained_of(case: &Case) -> Vec<Ix<Symptom>> {
+    let mut symptoms = case.symptoms.clone();
+    for entry in &case.log {
+        match entry.event {
+            Event::Tried { symptom, now: Presence::Absent } => symptoms.retain(|s| *s != symptom),
+            Event::Tried { symptom, now: Presence::Present } if !symptoms.contains(&symptom) => symptoms.push(symptom),
+            _ => {}
+        }
+    }
+    symptoms
+}
+
+/// In which worlds a repair removes each cause; each cause instance of each repair has its own stream of draws.
+fn clears(
+    laid: &Laid<'_>,
+    action: &Action,
+    removes: &[(Instance<Cause>, f64)],
+    n: usize,
+    seed: u64,
+) -> Vec<(Instance<Cause>, Bits)> {
+    let Action::Repair(repair, _) = action else { return Vec::new() };
+    let causes = laid.knowledge.causes.len() as u64;
+    removes
+        .iter()
+        .map(|(cause, sureness)| {
+            let stream = ((repair.at() as u64) * causes + cause.item.at() as u64) * 16 + cause.at as u64;
+            (*cause, draws(n, *sureness, seed, stream))
+        })
+        .collect()
+}
+
+/// For each row of a check the worlds in which it is the first that holds.
+fn row_worlds(worlds: &Worlds, model: &CheckModel, now: usize, n: usize) -> Vec<Bits> {
+    let mut left = value::all(n);
+    model
+        .rows
+        .iter()
+        .map(|literals| {
+            if literals.is_empty() {
+                return std::mem::replace(&mut left, vec![0; simulate::words(n)]);
+            }
+            let mut holds: Bits = vec![0; simulate::words(n)];
+            for &Literal { var, on } in literals {
+                for (word, state) in holds.iter_mut().zip(worlds.on(var, now)) {
+                    *word |= if on { *state } else { !state };
+                }
+            }
+            for (word, rest) in holds.iter_mut().zip(&mut left) {
+                *word &= *rest;
+                *rest &= !*word;
+            }
+            holds
+        })
+        .collect()
 }

@@ -238,10 +238,12 @@ mod tests {
     #[test]
     fn counting_by_planes_is_counting() {
         // Worlds 0..8 spell all ways three inputs can be on.
-        let of: Vec<Bits> = (0..3).map(|i| vec![(0..8u64).filter(|w| w >> i & 1 == 1).fold(0, |b, w| b | 1 << w)]).collect();
+        let of: Vec<Bits> =
+            (0..3).map(|i| vec![(0..8u64).filter(|w| w >> i & 1 == 1).fold(0, |b, w| b | 1 << w)]).collect();
         for (least, most) in [(0, 0), (1, 2), (2, 2), (3, 3), (1, 3)] {
             let got = within(&of, least, most, 1)[0] & 0xff;
-            let expected = (0..8u64).filter(|w| (least..=most).contains(&(w.count_ones() as usize))).fold(0, |b, w| b | 1 << w);
+            let expected =
+                (0..8u64).filter(|w| (least..=most).contains(&(w.count_ones() as usize))).fold(0, |b, w| b | 1 << w);
             assert_eq!(got, expected, "{least}..={most}");
         }
     }

@@ -20,12 +20,12 @@ pub(super) fn fill(
     for &var in variables {
         let states = base.network.variable(var).states.count();
         let mut chances = vec![0.0; states];
-        for state in 1..states {
+        for (state, chance) in chances.iter_mut().enumerate().skip(1) {
             let likelihood = (0..states).map(|s| f64::from(u8::from(s == state))).collect();
             asked.push(Observation::State { var, likelihood });
             let with = solve::ratio(base, &asked, limits, posterior);
             asked.pop();
-            chances[state] = with?.clamp(0.0, 1.0);
+            *chance = with?.clamp(0.0, 1.0);
         }
         chances[0] = (1.0 - chances.iter().sum::<f64>()).max(0.0);
         let sum: f64 = chances.iter().sum();

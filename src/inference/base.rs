@@ -219,7 +219,9 @@ fn normalize_rows(network: &mut Network) {
         if let Mechanism::Table { rows, .. } = &mut variable.mechanism {
             for row in rows.chunks_exact_mut(states) {
                 let sum: f64 = row.iter().sum();
-                row.iter_mut().for_each(|p| *p /= sum);
+                for p in row.iter_mut() {
+                    *p /= sum;
+                }
             }
         }
     }

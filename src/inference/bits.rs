@@ -17,7 +17,9 @@ pub(super) fn draw(rng: &mut ChaCha8Rng, n: usize, p: f64) -> Vec<u64> {
     } else if p > 0.0 {
         // 2^64 p, exact but for what is below 2^-64.
         let digits = (p * 18_446_744_073_709_551_616.0) as u64;
-        set.iter_mut().for_each(|word| *word = draw_word(rng, digits));
+        for word in &mut set {
+            *word = draw_word(rng, digits);
+        }
     }
     trim(&mut set, n);
     set
@@ -63,11 +65,11 @@ pub(super) fn members(set: &[u64]) -> impl Iterator<Item = usize> + '_ {
 
 /// Puts `world` in or out.
 pub(super) fn put(set: &mut [u64], world: usize, inside: bool) {
-    let (word, bit) = (world / 64, 1u64 << (world % 64));
+    let bit = 1u64 << (world % 64);
     if inside {
-        set[word] |= bit;
+        set[world / 64] |= bit;
     } else {
-        set[word] &= !bit;
+        set[world / 64] &= !bit;
     }
 }
 

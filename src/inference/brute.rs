@@ -35,6 +35,9 @@ impl Joint {
     ///
     /// # Errors
     /// [`Error::TooLarge`], [`Error::Contradiction`].
+    ///
+    /// # Panics
+    /// Where the network is not valid: our bug.
     pub fn of(network: &Network, observations: &[Observation]) -> Result<Self, Error> {
         let mut assignments: Vec<(Vec<u8>, f64)> = vec![(Vec::new(), 1.0)];
         for (at, variable) in network.variables.iter().enumerate() {

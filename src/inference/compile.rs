@@ -10,21 +10,22 @@ use super::Error;
 use super::base::Base;
 use super::fold::{Fold, FoldInput, Rule};
 use super::graph::{Graph, GraphLink, Target};
+use super::joins::{Joins, Tree};
 
 /// How gates and answers become tables.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Form {
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Form<'a> {
     /// Hidden signed variables.
     Star,
-    /// Accumulators.
-    Chain,
+    /// Accumulators that bring the inputs together as the trees say.
+    Chain(&'a Joins),
 }
 
 /// A gate of two inputs or fewer, or a counting gate, is one plain table up to this many cells.
 const DIRECT_CELLS: usize = 64;
 
 /// The graph of what bears on `observations`; the rest of the network sums to one and is left out.
-pub(super) fn graph(base: &Base, observations: &[Observation], form: Form) -> Result<Graph, Error> {
+pub(super) fn graph(base: &Base, observations: &[Observation], form: Form<'_>) -> Result<Graph, Error> {
     let network = &base.network;
     let answers: Vec<Option<(Fold, Vec<f64>)>> = observations
         .iter()
@@ -84,19 +85,22 @@ fn relevant(base: &Base, observations: &[Observation], answers: &[Option<(Fold, 
 struct Builder<'a> {
     base: &'a Base,
     network: &'a Network,
-    form: Form,
+    form: Form<'a>,
     graph: Graph,
 }
 
-/// What a stretch of a walk starts from.
-enum Entry {
-    Start,
+/// One side of a join.
+enum Side {
+    /// The input at this place of the fold.
+    Input(usize),
+    /// An accumulator and its codes.
     Codes(usize, Vec<u32>),
 }
 
-/// What a stretch of a walk ends in.
+/// What a table of the chain form ends in.
+#[derive(Clone, Copy)]
 enum Exit<'a> {
-    Codes(usize, Vec<u32>),
+    Codes(usize, &'a [u32]),
     Gate(usize, &'a [SliceSet]),
     Weights(&'a [f64]),
 }
@@ -104,7 +108,7 @@ enum Exit<'a> {
 impl Builder<'_> {
     fn variable(&mut self, ix: VarIx) {
         let variable = self.network.variable(ix);
-        let node = self.graph.add_node(Some(ix), variable.states.count());
+        let node = self.graph.add_variable(ix, variable.states.count());
         match (&variable.mechanism, &self.base.folds[ix.at()], &variable.states) {
             (Mechanism::Table { parents, rows }, ..) => self.table(ix, node, parents, rows),
             (_, Some(fold), States::OnIn(sets)) => self.gate(ix, node, fold, sets),
@@ -141,12 +145,12 @@ impl Builder<'_> {
             .collect();
         let exit = Exit::Gate(node, sets);
         if self.is_direct(fold, sets.len()) {
-            self.stretch(fold, Entry::Start, 0..fold.inputs.len(), exit, &links);
+            self.meet(fold, &all_inputs(fold), exit, &links);
             return;
         }
         match (self.form, fold.rule) {
-            (Form::Star, Rule::Any | Rule::All) => self.star(node, fold, sets, &links),
-            _ => self.chain(fold, exit, &links),
+            (Form::Star, Rule::Any | Rule::All) => self.star(ix, node, fold, sets, &links),
+            _ => self.chain(Target::Variable(ix), fold, exit, &links, &[ix]),
         }
     }
 
@@ -165,14 +169,15 @@ impl Builder<'_> {
     ///
     /// Over the sets r that can come about the chances of these events factor over the inputs, and the gate's own
     /// distribution follows from them by Möbius inversion.
-    fn star(&mut self, node: usize, fold: &Fold, sets: &[SliceSet], links: &[Option<usize>]) {
+    fn star(&mut self, ix: VarIx, node: usize, fold: &Fold, sets: &[SliceSet], links: &[Option<usize>]) {
         let all = SliceSet::all(self.network.slices);
         let mut events: Vec<SliceSet> =
             fold.codes(fold.inputs.len()).iter().map(|&code| SliceSet(code as u8)).collect();
         if fold.rule == Rule::All && !events.contains(&SliceSet::NONE) {
             events.insert(0, SliceSet::NONE);
         }
-        let hidden = self.graph.add_node(None, events.len());
+        let hidden = self.graph.add_hidden(&[ix], events.len());
+        self.graph.nodes[hidden].gathers = Some(Target::Variable(ix));
         let inverse = moebius(fold.rule, &events);
         let mut table = vec![0.0; sets.len() * events.len()];
         for (row, set) in sets.iter().enumerate() {
@@ -185,7 +190,9 @@ impl Builder<'_> {
                 self.graph.multiply_unary(hidden, &quiet);
             }
             _ if fold.leak > 0.0 => {
-                table.iter_mut().for_each(|cell| *cell *= 1.0 - fold.leak);
+                for cell in &mut table {
+                    *cell *= 1.0 - fold.leak;
+                }
                 let on = sets.iter().position(|&set| set == all).expect("the network was checked");
                 let nothing = events.iter().position(|&r| r == SliceSet::NONE).expect("put in above");
                 table[on * events.len() + nothing] += fold.leak;
@@ -202,47 +209,75 @@ impl Builder<'_> {
         }
     }
 
-    /// Accumulators between the inputs.
-    fn chain(&mut self, fold: &Fold, exit: Exit<'_>, links: &[Option<usize>]) {
-        let n = fold.inputs.len();
-        let mut entry = Entry::Start;
-        for at in 0..n.saturating_sub(1) {
-            let codes = fold.codes(at + 1);
-            let next = self.graph.add_node(None, codes.len());
-            self.stretch(fold, entry, at..at + 1, Exit::Codes(next, codes.clone()), links);
-            entry = Entry::Codes(next, codes);
-        }
-        self.stretch(fold, entry, n.saturating_sub(1)..n, exit, links);
+    /// Accumulators that bring the inputs together; `exit` is where the last two sides meet.
+    fn chain(&mut self, target: Target, fold: &Fold, exit: Exit<'_>, links: &[Option<usize>], about: &[VarIx]) {
+        let Form::Chain(joins) = self.form else { return self.chain_of(None, fold, exit, links, about) };
+        self.chain_of(joins.get(&target), fold, exit, links, about);
     }
 
-    /// One table over the entry, the inputs of `range` and the exit.
-    fn stretch(
-        &mut self,
-        fold: &Fold,
-        entry: Entry,
-        range: std::ops::Range<usize>,
-        exit: Exit<'_>,
-        links: &[Option<usize>],
-    ) {
-        let inputs = &fold.inputs[range.clone()];
+    fn chain_of(&mut self, tree: Option<&Tree>, fold: &Fold, exit: Exit<'_>, links: &[Option<usize>], about: &[VarIx]) {
+        // Inputs that the star form had no use for join at the end.
+        let mut whole = tree.cloned();
+        for input in &fold.inputs {
+            if tree.is_none_or(|tree| !tree.has(input.index)) {
+                let leaf = Tree::Leaf(input.index);
+                whole = Some(whole.map_or(leaf.clone(), |tree| tree.join(leaf)));
+            }
+        }
+        match whole {
+            Some(Tree::Join(a, b)) => {
+                let sides = [self.side(&a, fold, links, about), self.side(&b, fold, links, about)];
+                self.meet(fold, &sides, exit, links);
+            }
+            _ => self.meet(fold, &all_inputs(fold), exit, links),
+        }
+    }
+
+    /// Builds one side of a join.
+    fn side(&mut self, tree: &Tree, fold: &Fold, links: &[Option<usize>], about: &[VarIx]) -> Side {
+        match tree {
+            Tree::Leaf(index) => {
+                let place = fold.inputs.iter().position(|input| input.index == *index);
+                Side::Input(place.expect("trees are made of the inputs that matter"))
+            }
+            Tree::Join(a, b) => {
+                let sides = [self.side(a, fold, links, about), self.side(b, fold, links, about)];
+                let (a, b) = (side_codes(fold, &sides[0]), side_codes(fold, &sides[1]));
+                let mut codes: Vec<u32> = a.iter().flat_map(|&a| b.iter().map(move |&b| fold.join(a, b))).collect();
+                codes.sort_unstable();
+                codes.dedup();
+                let node = self.graph.add_hidden(about, codes.len());
+                self.meet(fold, &sides, Exit::Codes(node, &codes), links);
+                Side::Codes(node, codes)
+            }
+        }
+    }
+
+    /// One table over the sides and the exit.
+    fn meet(&mut self, fold: &Fold, sides: &[Side], exit: Exit<'_>, links: &[Option<usize>]) {
         let mut scope = Vec::new();
         let mut scope_links = Vec::new();
         // Distributions over codes, one for each configuration of what stands in the scope so far.
-        let mut walks: Vec<Vec<(u32, f64)>> = match entry {
-            Entry::Start => vec![fold.start()],
-            Entry::Codes(node, codes) => {
-                scope.push(node);
-                scope_links.push(None);
-                codes.iter().map(|&code| vec![(code, 1.0)]).collect()
+        let mut walks: Vec<Vec<(u32, f64)>> = vec![match exit {
+            Exit::Codes(..) => vec![(fold.nothing(), 1.0)],
+            Exit::Gate(..) | Exit::Weights(_) => fold.start(),
+        }];
+        for side in sides {
+            match side {
+                Side::Input(place) => {
+                    let input = &fold.inputs[*place];
+                    scope.push(self.node(input.var));
+                    scope_links.push(links[*place]);
+                    walks = spread(&walks, input.marks.len(), |codes, state| advance(fold, input, state, codes));
+                }
+                Side::Codes(node, others) => {
+                    scope.push(*node);
+                    scope_links.push(None);
+                    walks = spread(&walks, others.len(), |codes, at| {
+                        codes.iter().map(|&(code, p)| (fold.join(code, others[at]), p)).collect()
+                    });
+                }
             }
-        };
-        for (input, &link) in inputs.iter().zip(&links[range]) {
-            scope.push(self.node(input.var));
-            scope_links.push(link);
-            walks = walks
-                .iter()
-                .flat_map(|codes| (0..input.marks.len()).map(move |state| advance(fold, input, state, codes)))
-                .collect();
         }
         let table: Vec<f64> = match exit {
             Exit::Codes(node, ends) => {
@@ -272,20 +307,23 @@ impl Builder<'_> {
             .map(|input| Some(self.link(input.var, Target::Answer(at), input.index, row_strength(input, chances))))
             .collect();
         if self.is_direct(fold, 1) {
-            self.stretch(fold, Entry::Start, 0..fold.inputs.len(), Exit::Weights(chances), &links);
-        } else if self.form == Form::Chain {
-            self.chain(fold, Exit::Weights(chances), &links);
+            self.meet(fold, &all_inputs(fold), Exit::Weights(chances), &links);
+        } else if matches!(self.form, Form::Chain(_)) {
+            let read: Vec<VarIx> = fold.inputs.iter().map(|input| input.var).collect();
+            self.chain(Target::Answer(at), fold, Exit::Weights(chances), &links, &read);
         } else {
-            self.selector(fold, chances, &links);
+            self.selector(at, fold, chances, &links);
         }
     }
 
-    /// Telescoped rows: l_1 + sum over r of (l_{r+1} - l_r) [none of the first r rows holds], the bracket a product
+    /// Telescoped rows: `l_1` + sum over r of (l_{r+1} - `l_r`) [none of the first r rows holds], the bracket a product
     /// over the literals.
-    fn selector(&mut self, fold: &Fold, chances: &[f64], links: &[Option<usize>]) {
+    fn selector(&mut self, at: usize, fold: &Fold, chances: &[f64], links: &[Option<usize>]) {
         let weights: Vec<f64> =
             chances.iter().enumerate().map(|(r, &l)| if r == 0 { l } else { l - chances[r - 1] }).collect();
-        let hidden = self.graph.add_node(None, weights.len());
+        let read: Vec<VarIx> = fold.inputs.iter().map(|input| input.var).collect();
+        let hidden = self.graph.add_hidden(&read, weights.len());
+        self.graph.nodes[hidden].gathers = Some(Target::Answer(at));
         self.graph.multiply_unary(hidden, &weights);
         for (input, &link) in fold.inputs.iter().zip(links) {
             let from = self.node(input.var);
@@ -295,6 +333,28 @@ impl Builder<'_> {
             self.graph.add_factor(&[hidden, from], pair, &[None, link]);
         }
     }
+}
+
+/// Every input as a side of its own.
+fn all_inputs(fold: &Fold) -> Vec<Side> {
+    (0..fold.inputs.len()).map(Side::Input).collect()
+}
+
+/// The codes that a side can have.
+fn side_codes(fold: &Fold, side: &Side) -> Vec<u32> {
+    match side {
+        Side::Codes(_, codes) => codes.clone(),
+        Side::Input(place) => {
+            let input = &fold.inputs[*place];
+            let steps = (0..input.marks.len()).flat_map(|state| fold.step(fold.nothing(), input, state));
+            steps.filter(|&(_, p)| p > 0.0).map(|(code, _)| code).collect()
+        }
+    }
+}
+
+/// Every walk continued by each of `n` states.
+fn spread<W>(walks: &[W], n: usize, next: impl Fn(&W, usize) -> W) -> Vec<W> {
+    walks.iter().flat_map(|walk| (0..n).map(|state| next(walk, state)).collect::<Vec<_>>()).collect()
 }
 
 /// How far a literal can move the chance of the answer, relative to the largest.

@@ -24,6 +24,12 @@ struct Slot {
     wanted: bool,
 }
 
+impl Slot {
+    fn of<'a>(&self, values: &'a [f64]) -> &'a [f64] {
+        &values[self.offset..self.offset + self.len]
+    }
+}
+
 /// The tables that met when a variable was summed out; together they are its distribution given the later ones.
 pub(super) struct Bucket {
     pub(super) variable: usize,
@@ -196,8 +202,7 @@ impl Program {
     }
 
     fn view<'a>(&self, values: &'a [f64], slot: usize) -> &'a [f64] {
-        let slot = &self.slots[slot];
-        &values[slot.offset..slot.offset + slot.len]
+        self.slots[slot].of(values)
     }
 
     /// The down pass: for each wanted input the derivative of the natural log of the total by each of its cells, in
@@ -213,7 +218,9 @@ impl Program {
             let (earlier, rest) = adjoints.split_at_mut(self.slots[op.out].offset);
             let out = &mut rest[..self.slots[op.out].len];
             if scale != 1.0 {
-                out.iter_mut().for_each(|cell| *cell *= scale);
+                for cell in out.iter_mut() {
+                    *cell *= scale;
+                }
             }
             for (to, from, roles) in [(op.a, op.b, ADJOINT_FIRST), (op.b, op.a, ADJOINT_SECOND)] {
                 let slot = &self.slots[to];
@@ -236,6 +243,42 @@ impl Program {
                 own
             })
             .collect()
+    }
+
+    /// A closer bound than [`Upward::error`], cell by cell, for about four times the cost of an up pass.
+    pub(super) fn closer_error(&self, upward: &Upward) -> f64 {
+        let sizes: Vec<f64> = upward.values.iter().map(|value| value.abs()).collect();
+        let mut errors = vec![0.0; self.cells];
+        let mut touched = vec![false; self.slots.len()];
+        let signed: Vec<bool> = self.slots.iter().map(|slot| extent(slot.of(&upward.values)).1).collect();
+        let (_, of_ops) = upward.scales.split_at(self.sources.len());
+        for (op, &scale) in self.ops.iter().zip(of_ops) {
+            let cancels = op.summed > 1 && (signed[op.a] || signed[op.b]);
+            touched[op.out] = touched[op.a] || touched[op.b] || cancels;
+            if !touched[op.out] {
+                continue;
+            }
+            let (earlier, rest) = errors.split_at_mut(self.slots[op.out].offset);
+            let out = &mut rest[..self.slots[op.out].len];
+            let (a, b) = (self.view(&sizes, op.a), self.view(&sizes, op.b));
+            if cancels {
+                op.product.add_products(FORWARD, out, a, b);
+                for error in out.iter_mut() {
+                    *error *= f64::EPSILON;
+                }
+            }
+            if touched[op.a] {
+                op.product.add_products(FORWARD, out, self.view(earlier, op.a), b);
+            }
+            if touched[op.b] {
+                op.product.add_products(FORWARD, out, a, self.view(earlier, op.b));
+            }
+            for error in out.iter_mut() {
+                *error *= scale;
+            }
+        }
+        let of_root = |&root: &usize| errors[self.slots[root].offset] / sizes[self.slots[root].offset];
+        self.roots.iter().map(of_root).sum()
     }
 
     /// The buckets in elimination order.
@@ -329,7 +372,9 @@ fn rescale(cells: &mut [f64], max: f64) -> f64 {
     }
     let (_, exponent) = libm::frexp(max);
     let scale = libm::ldexp(1.0, (-exponent).clamp(-1000, 1000));
-    cells.iter_mut().for_each(|cell| *cell *= scale);
+    for cell in cells.iter_mut() {
+        *cell *= scale;
+    }
     scale
 }
 

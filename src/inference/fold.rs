@@ -167,14 +167,43 @@ impl Fold {
             Rule::Any => code | mark,
             Rule::All => code & mark,
             Rule::First { .. } => code.min(mark),
-            Rule::Count { least, most } => {
-                let cap = if most >= u32::from(u8::MAX) { least } else { most + 1 }.min(u32::from(u8::MAX));
-                (0..self.slices).fold(code, |code, slice| {
-                    let count = code >> (COUNT_BITS * slice) & 0xff;
-                    let more = u32::from(mark >> slice & 1 == 1 && count < cap);
-                    code + (more << (COUNT_BITS * slice))
-                })
-            }
+            Rule::Count { .. } => (0..self.slices).fold(code, |code, slice| {
+                let count = code >> (COUNT_BITS * slice) & 0xff;
+                let more = u32::from(mark >> slice & 1 == 1 && count < self.cap());
+                code + (more << (COUNT_BITS * slice))
+            }),
+        }
+    }
+
+    /// The code of no inputs at all.
+    pub(super) fn nothing(&self) -> u32 {
+        match self.rule {
+            Rule::Any | Rule::Count { .. } => 0,
+            Rule::All => u32::from(SliceSet::all(self.slices).0),
+            Rule::First { none } => none,
+        }
+    }
+
+    /// The code of two groups of inputs together.
+    pub(super) fn join(&self, a: u32, b: u32) -> u32 {
+        match self.rule {
+            Rule::Any => a | b,
+            Rule::All => a & b,
+            Rule::First { .. } => a.min(b),
+            Rule::Count { .. } => (0..self.slices).fold(0, |code, slice| {
+                let at = COUNT_BITS * slice;
+                let sum = (a >> at & 0xff) + (b >> at & 0xff);
+                code | sum.min(self.cap()) << at
+            }),
+        }
+    }
+
+    /// Counts stop here: more makes no difference.
+    fn cap(&self) -> u32 {
+        match self.rule {
+            Rule::Count { least, most } if most >= u32::from(u8::MAX) => least.min(u32::from(u8::MAX)),
+            Rule::Count { most, .. } => most + 1,
+            _ => 0,
         }
     }
 

@@ -37,6 +37,10 @@ impl GraphLink {
 pub(super) struct Node {
     /// The network variable it stands for; `None` for a hidden one.
     pub(super) origin: Option<VarIx>,
+    /// What to tell people it is about: itself, its gate, or what its answer reads.
+    pub(super) about: Vec<VarIx>,
+    /// For a hidden variable of the star form: whose inputs it brings together.
+    pub(super) gathers: Option<Target>,
     /// Which states of the original are left.
     pub(super) kept: Vec<usize>,
     /// Its own table, one entry a state left: prior and observations of this variable alone.
@@ -72,14 +76,19 @@ impl Graph {
         Self { node_of: vec![None; n], ..Self::default() }
     }
 
-    /// Adds a node of `states` states with a flat table.
-    pub(super) fn add_node(&mut self, origin: Option<VarIx>, states: usize) -> usize {
-        let node = self.nodes.len();
-        self.nodes.push(Node { origin, kept: (0..states).collect(), unary: vec![1.0; states] });
-        if let Some(ix) = origin {
-            self.node_of[ix.at()] = Some(node);
-        }
+    /// Adds a network variable's node, with a flat table.
+    pub(super) fn add_variable(&mut self, ix: VarIx, states: usize) -> usize {
+        let node = self.add_hidden(&[ix], states);
+        self.nodes[node].origin = Some(ix);
+        self.node_of[ix.at()] = Some(node);
         node
+    }
+
+    /// Adds a hidden node, with a flat table.
+    pub(super) fn add_hidden(&mut self, about: &[VarIx], states: usize) -> usize {
+        let kept = (0..states).collect();
+        self.nodes.push(Node { origin: None, about: about.to_vec(), gathers: None, kept, unary: vec![1.0; states] });
+        self.nodes.len() - 1
     }
 
     /// The number of states left of each node.
@@ -117,7 +126,9 @@ impl Graph {
         unary.iter_mut().zip(table).for_each(|(u, t)| *u *= t);
         let max = unary.iter().fold(0.0f64, |max, u| max.max(u.abs()));
         if max > 0.0 && !(1e-3..=1e3).contains(&max) {
-            unary.iter_mut().for_each(|u| *u /= max);
+            for u in unary.iter_mut() {
+                *u /= max;
+            }
             self.constant_ln += libm::log(max);
         }
     }
@@ -162,7 +173,9 @@ impl Graph {
         for factor in &self.factors {
             let roots: Vec<usize> = factor.scope.iter().map(|&node| root(&mut part, node)).collect();
             let least = roots.iter().copied().min().unwrap_or(0);
-            roots.into_iter().for_each(|r| part[r] = least);
+            for r in roots {
+                part[r] = least;
+            }
         }
         (0..self.nodes.len()).map(|node| (self.nodes[node].kept.len() > 1).then(|| root(&mut part, node))).collect()
     }

@@ -52,13 +52,13 @@ impl Loop {
 }
 
 fn descend(axes: &[Axis], roles: Roles, dst: &mut [f64], x: &[f64], y: &[f64]) {
-    let [d, a, b] = roles;
+    let steps = |axis: &Axis| roles.map(|role| axis.step[role]);
     match axes {
         [] => dst[0] += x[0] * y[0],
-        [last] => innermost(last.n, [last.step[d], last.step[a], last.step[b]], dst, x, y),
-        [axis, rest @ ..] => {
-            let (sd, sx, sy) = (axis.step[d], axis.step[a], axis.step[b]);
-            for i in 0..axis.n {
+        [last] => innermost(last.n, steps(last), dst, x, y),
+        [outer, rest @ ..] => {
+            let [sd, sx, sy] = steps(outer);
+            for i in 0..outer.n {
                 descend(rest, roles, &mut dst[i * sd..], &x[i * sx..], &y[i * sy..]);
             }
         }

@@ -17,9 +17,11 @@ pub(super) struct Order {
     pub(super) widest: Vec<usize>,
 }
 
-/// An order cheaper than this is not worth improving: the search would cost more than it saves.
-const CHEAP_CELLS: f64 = 8192.0;
-/// Annealing steps for each order tried.
+/// What placing one variable costs when an order is searched greedily, in cells of a pass; measured.
+const GREEDY_CELLS: f64 = 400.0;
+/// What placing one variable costs when a given order is only evaluated, in cells of a pass; measured.
+const EVALUATED_CELLS: f64 = 60.0;
+/// Annealing steps, at most, for each order tried.
 const ANNEALING_STEPS: usize = 12;
 
 /// Variables and which of them share a table, one row of bits each.
@@ -87,20 +89,44 @@ impl Neighbors {
 
 /// Searches for a cheap order of `0..cards.len()`, trying `tries` randomized orders beside the plain one.
 pub(super) fn search<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>, tries: usize) -> Order {
-    let logs: Vec<f64> = cards.iter().map(|&n| libm::log2(n as f64)).collect();
-    let mut graph = Neighbors::new(cards.len());
-    for scope in scopes {
-        for (i, &u) in scope.iter().enumerate() {
-            scope[..i].iter().for_each(|&v| graph.connect(u, v));
-        }
-    }
-    let whole = graph.clone();
-    let mut sequence = simplicial_prefix(&mut graph, cards.len());
-    let core = Core::of(&graph, &sequence, &logs);
-    let best = core.search(tries, cost(&whole, &logs, &sequence, f64::INFINITY).0);
-    sequence.extend(best.iter().map(|&v| core.names[v]));
-    let (cells, widest) = cost(&whole, &logs, &sequence, f64::INFINITY);
+    let problem = Problem::of(cards, scopes);
+    let best = problem.core.search(tries, problem.prefix_cells);
+    let mut sequence = problem.prefix;
+    sequence.extend(best.iter().map(|&v| problem.core.names[v]));
+    let (cells, widest) = cost(&problem.whole, &problem.logs, &sequence, f64::INFINITY);
     Order { sequence, cells, widest }
+}
+
+/// Whether the plain order stays within `bound` cells. Gives up early, so that a no costs less than a search.
+pub(super) fn is_within<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>, bound: f64) -> bool {
+    let problem = Problem::of(cards, scopes);
+    problem.core.greedy(None, bound - problem.prefix_cells).is_some()
+}
+
+/// A graph with its trivial variables taken out.
+struct Problem {
+    whole: Neighbors,
+    logs: Vec<f64>,
+    prefix: Vec<usize>,
+    prefix_cells: f64,
+    core: Core,
+}
+
+impl Problem {
+    fn of<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>) -> Self {
+        let logs: Vec<f64> = cards.iter().map(|&n| libm::log2(n as f64)).collect();
+        let mut graph = Neighbors::new(cards.len());
+        for scope in scopes {
+            for (i, &u) in scope.iter().enumerate() {
+                scope[..i].iter().for_each(|&v| graph.connect(u, v));
+            }
+        }
+        let whole = graph.clone();
+        let prefix = simplicial_prefix(&mut graph, cards.len());
+        let core = Core::of(&graph, &prefix, &logs);
+        let prefix_cells = cost(&whole, &logs, &prefix, f64::INFINITY).0;
+        Self { whole, logs, prefix, prefix_cells, core }
+    }
 }
 
 /// Takes out, again and again, variables whose neighbors already are a clique: no order does better by waiting.
@@ -166,37 +192,44 @@ impl Core {
         let n = logs.len();
         let mut number = vec![usize::MAX; n];
         let mut is_gone = vec![false; n];
-        gone.iter().for_each(|&v| is_gone[v] = true);
+        for &v in gone {
+            is_gone[v] = true;
+        }
         let names: Vec<usize> = (0..n).filter(|&v| !is_gone[v]).collect();
         names.iter().enumerate().for_each(|(i, &v)| number[v] = i);
         let mut core = Neighbors::new(names.len());
         let mut list = Vec::new();
         for (i, &v) in names.iter().enumerate() {
             graph.list(v, &mut list);
-            list.iter().for_each(|&u| core.connect(i, number[u]));
+            for &u in &list {
+                core.connect(i, number[u]);
+            }
         }
         Self { logs: names.iter().map(|&v| logs[v]).collect(), names, graph: core }
     }
 
     fn search(&self, tries: usize, prefix_cells: f64) -> Vec<usize> {
         let mut rng = ChaCha8Rng::seed_from_u64(0x6f72_6465_7221);
-        let mut best = self.greedy(None);
+        let mut best = self.greedy(None, f64::INFINITY).unwrap_or_default();
         let mut cells = cost(&self.graph, &self.logs, &best, f64::INFINITY).0;
-        for _ in 0..tries {
-            if cells + prefix_cells <= CHEAP_CELLS {
-                return best;
+        // The search ends where it has cost as much as a pass: then it costs more than it saves.
+        let n = self.names.len() as f64;
+        for attempt in 0..tries {
+            if (attempt + 1) as f64 * n * GREEDY_CELLS > cells + prefix_cells {
+                break;
             }
-            let sequence = self.greedy(Some(&mut rng));
+            let Some(sequence) = self.greedy(Some(&mut rng), cells) else { continue };
             let found = cost(&self.graph, &self.logs, &sequence, cells).0;
             if found < cells {
                 (best, cells) = (sequence, found);
             }
         }
-        self.anneal(best, cells, tries * ANNEALING_STEPS, &mut rng)
+        let affordable = (cells + prefix_cells) / (n * EVALUATED_CELLS).max(1.0);
+        self.anneal(best, cells, (tries * ANNEALING_STEPS).min(affordable as usize), &mut rng)
     }
 
-    /// Least fill first, ties to the smaller table; with `rng` both are blurred.
-    fn greedy(&self, mut rng: Option<&mut ChaCha8Rng>) -> Vec<usize> {
+    /// Least fill first, ties to the smaller table; with `rng` both are blurred. `None` once over `bound` cells.
+    fn greedy(&self, mut rng: Option<&mut ChaCha8Rng>, bound: f64) -> Option<Vec<usize>> {
         let n = self.names.len();
         let mut graph = self.graph.clone();
         let mut list = Vec::new();
@@ -211,9 +244,14 @@ impl Core {
         let mut scores: Vec<f64> = (0..n).map(|v| score(&graph, v, &mut list)).collect();
         let mut alive: Vec<usize> = (0..n).collect();
         let mut sequence = Vec::with_capacity(n);
+        let mut total = 0.0;
         while let Some(at) = (0..alive.len()).min_by(|&i, &j| scores[alive[i]].total_cmp(&scores[alive[j]])) {
             let v = alive.swap_remove(at);
             graph.list(v, &mut list);
+            total += libm::exp2(self.logs[v] + list.iter().map(|&u| self.logs[u]).sum::<f64>());
+            if total > bound {
+                return None;
+            }
             let touched = list.clone();
             graph.eliminate(v, &list);
             sequence.push(v);
@@ -229,7 +267,7 @@ impl Core {
                 }
             }
         }
-        sequence
+        Some(sequence)
     }
 
     /// Moves single variables about, downhill and now and then a little uphill.
@@ -267,7 +305,7 @@ fn unit(rng: &mut ChaCha8Rng) -> f64 {
 }
 
 fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
-    (u64::from(rng.next_u32()) * n as u64 >> 32) as usize
+    ((u64::from(rng.next_u32()) * n as u64) >> 32) as usize
 }
 
 #[cfg(test)]

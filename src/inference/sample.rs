@@ -1,8 +1,8 @@
 //! Draws the nodes of a settled chain graph from their joint distribution: last bucket first, column by column.
 
+use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
-use super::bits;
 use super::eliminate::stride;
 use super::solve::Settled;
 
@@ -12,6 +12,7 @@ pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Ve
     let program = &settled.work.program;
     let mut columns: Vec<Vec<u8>> = vec![vec![0; n]; cards.len()];
     let mut at = vec![0u32; n];
+    let mut random = vec![0u8; 4 * n];
     for bucket in program.buckets().iter().rev().filter(|bucket| cards[bucket.variable] > 1) {
         let (given, weights) = program.conditional(&cards, bucket, &settled.upward);
         at.fill(0);
@@ -20,15 +21,24 @@ pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Ve
             at.iter_mut().zip(&columns[node]).for_each(|(at, &state)| *at += step * u32::from(state));
         }
         let limits = thresholds(&weights, cards[bucket.variable]);
-        let configurations = weights.len() / cards[bucket.variable];
-        let column = &mut columns[bucket.variable];
-        for (state, &at) in column.iter_mut().zip(&at) {
-            let u = bits::unit(rng);
-            let above = limits.chunks_exact(configurations).filter(|limit| u >= limit[at as usize]).count();
-            *state = above as u8;
-        }
+        rng.fill_bytes(&mut random);
+        draw_column(&limits, weights.len() / cards[bucket.variable], &at, &random, &mut columns[bucket.variable]);
     }
     columns
+}
+
+/// The state of each world: how many of its configuration's limits its random number has reached.
+fn draw_column(limits: &[f64], configurations: usize, at: &[u32], random: &[u8], column: &mut [u8]) {
+    let uniform = |bytes: &[u8]| {
+        let number = u32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]]);
+        (f64::from(number) + 0.5) / 4_294_967_296.0
+    };
+    column.fill(0);
+    for row in limits.chunks_exact(configurations) {
+        for ((state, &at), bytes) in column.iter_mut().zip(at).zip(random.chunks_exact(4)) {
+            *state += u8::from(uniform(bytes) >= row[at as usize]);
+        }
+    }
 }
 
 /// For each state but the last, and each configuration, the chance of that state or an earlier one.

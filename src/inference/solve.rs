@@ -7,12 +7,13 @@ use super::compile::{self, Form};
 use super::cut::{self, Choice};
 use super::eliminate::Upward;
 use super::graph::{Graph, GraphLink};
+use super::joins::{self, Joins};
 use super::posterior::Posterior;
 use super::work::{Message, Work};
 use super::{Accuracy, CutLink, Error, Limits};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
-const CANCELED: f64 = 1e-12;
+const CANCELED: f64 = 1e-11;
 /// If the chain form is beyond the budget, this much is put up with rather than cutting.
 const TOLERABLE: f64 = 1e-7;
 
@@ -49,6 +50,7 @@ pub(super) struct Settled<'g> {
     pub(super) work: Work<'g>,
     pub(super) upward: Upward,
     cut: Vec<bool>,
+    sequence: Vec<usize>,
     last_change: f64,
 }
 
@@ -68,11 +70,13 @@ pub(super) fn solve(
     if error <= CANCELED {
         return Ok(settled.read(base, wanted));
     }
-    let chain = compile::graph(base, observations, Form::Chain)?;
-    if error <= TOLERABLE && !cut::fits(&chain, limits) {
-        return Ok(settled.read(base, wanted));
-    }
-    let settled = settle(base, &chain, limits, &settled.carried())?;
+    let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
+    let settled = match cut::whole(&chain, limits) {
+        Some(choice) => settle_with(base, &chain, limits, &[], choice),
+        None if error <= TOLERABLE => return Ok(settled.read(base, wanted)),
+        None if error.is_finite() => settle(base, &chain, limits, &settled.carried())?,
+        None => settle(base, &chain, limits, &[])?,
+    };
     if settled.error() > TOLERABLE { Err(Error::Contradiction) } else { Ok(settled.read(base, wanted)) }
 }
 
@@ -85,11 +89,28 @@ pub(super) fn settle<'g>(
     limits: &Limits,
     carried: &[Carried],
 ) -> Result<Settled<'g>, Error> {
-    let known: Vec<Option<&Message>> =
-        graph.links.iter().map(|link| carried.iter().find(|c| c.link.is_same(link)).map(|c| &c.message)).collect();
-    let fixed: Vec<bool> = known.iter().map(Option::is_some).collect();
+    let fixed: Vec<bool> = known(graph, carried).iter().map(Option::is_some).collect();
+    let choice = cut::choose(graph, limits, &fixed, |link| base.priors[graph.links[link].from.at()].as_slice())?;
+    Ok(settle_with(base, graph, limits, carried, choice))
+}
+
+/// For each link of the graph its message among `carried`.
+fn known<'c>(graph: &Graph, carried: &'c [Carried]) -> Vec<Option<&'c Message>> {
+    let message = |link: &GraphLink| carried.iter().find(|c| c.link.is_same(link)).map(|c| &c.message);
+    graph.links.iter().map(message).collect()
+}
+
+/// Passes messages over the cuts chosen and leaves the last up pass standing.
+pub(super) fn settle_with<'g>(
+    base: &Base,
+    graph: &'g Graph,
+    limits: &Limits,
+    carried: &[Carried],
+    choice: Choice,
+) -> Settled<'g> {
+    let Choice { cut, order } = choice;
+    let known = known(graph, carried);
     let prior = |link: usize| base.priors[graph.links[link].from.at()].as_slice();
-    let Choice { cut, order } = cut::choose(graph, limits, &fixed, prior)?;
     let start = |link: usize| match known[link] {
         Some(message) => (message.pi.clone(), message.lambda.clone()),
         None => cut::flat_start(prior(link)),
@@ -103,18 +124,25 @@ pub(super) fn settle<'g>(
             upward = work.up();
         }
     }
-    Ok(Settled { graph, work, upward, cut, last_change })
+    Settled { graph, work, upward, cut, sequence: order.sequence, last_change }
 }
 
 impl Settled<'_> {
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
     pub(super) fn error(&self) -> f64 {
-        let usable = self.upward.ln.is_finite() && self.upward.positive != self.graph.negative;
-        if usable && self.upward.error.is_finite() { self.upward.error } else { f64::INFINITY }
+        let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
+        let rough = self.upward.error;
+        let error = if rough <= CANCELED { rough } else { self.work.program.closer_error(&self.upward) };
+        if usable && error.is_finite() { error } else { f64::INFINITY }
     }
 
     fn log_evidence(&self) -> f64 {
         self.upward.ln + self.graph.constant_ln - self.work.counted_twice_ln()
+    }
+
+    /// How the chain form is to bring inputs together to be little wider than this graph.
+    pub(super) fn joins(&self) -> Joins {
+        joins::follow(self.graph, &self.cut, &self.sequence)
     }
 
     pub(super) fn carried(&self) -> Vec<Carried> {

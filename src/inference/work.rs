@@ -27,8 +27,10 @@ struct End {
     link: usize,
     /// The node's distribution without this table.
     pi: Vec<f64>,
-    /// What the table says about the node.
+    /// What the table says about the node, scaled to at most 1.
     lambda: Vec<f64>,
+    /// Natural log of what that scaling took out.
+    lambda_ln: f64,
 }
 
 /// The messages of a cut link over all states of its variable.
@@ -78,7 +80,7 @@ impl<'g> Work<'g> {
                 let kept = |message: &[f64]| -> Vec<f64> {
                     graph.nodes[node].kept.iter().map(|&s| message.get(s).copied().unwrap_or(0.0)).collect()
                 };
-                Some(End { node, link, pi: normalized(kept(&pi)), lambda: kept(&lambda) })
+                Some(End { node, link, pi: normalized(kept(&pi)), lambda: kept(&lambda), lambda_ln: 0.0 })
             });
             let ends = ends.collect();
             cuts.push(Cut { factor: at, rest, ends, beta: vec![] });
@@ -122,7 +124,7 @@ impl<'g> Work<'g> {
             cut.beta = scaled(adjoints.next().cloned().unwrap_or_default());
             for end in &mut cut.ends {
                 let raw = adjoints.next().cloned().unwrap_or_default();
-                let pi = normalized(raw.into_iter().map(|p| p.max(0.0)).collect());
+                let pi = floored(normalized(raw.into_iter().map(|p| p.max(0.0)).collect()));
                 let change = pi.iter().zip(&end.pi).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
                 largest = largest.max(change);
                 end.pi = pi;
@@ -132,9 +134,14 @@ impl<'g> Work<'g> {
         largest
     }
 
-    /// Natural log of what the cut network counts twice over, by the messages as they stand.
+    /// Natural log of what the cut network counts twice over, by the messages as they stand: each cut table comes in
+    /// once with its rest and once with each of its ends, and should come in once.
     pub(super) fn counted_twice_ln(&self) -> f64 {
-        self.cuts.iter().map(|cut| cut.ends.len() as f64 * libm::log(cut.agreement(self.graph).abs())).sum()
+        let of_cut = |cut: &Cut| {
+            let agreement = libm::log(cut.agreement(self.graph).abs().max(f64::MIN_POSITIVE));
+            cut.ends.iter().map(|end| agreement - end.lambda_ln).sum::<f64>()
+        };
+        self.cuts.iter().map(of_cut).sum()
     }
 
     /// The messages of all cut links, over all states of the link's variable.
@@ -191,9 +198,15 @@ impl Cut {
             }
         }
         for (end, lambda) in self.ends.iter_mut().zip(lambdas) {
-            let lambda = scaled(lambda.into_iter().map(|l| l.max(0.0)).collect());
-            // A message without mass is a message lost to rounding: say nothing instead.
-            end.lambda = if lambda.iter().any(|&l| l > 0.0) { lambda } else { vec![1.0; lambda.len()] };
+            let largest = lambda.iter().copied().fold(0.0, f64::max);
+            if largest > 0.0 && largest.is_finite() {
+                end.lambda_ln = libm::log(largest);
+                end.lambda = floored(lambda.into_iter().map(|l| l / largest).collect());
+            } else {
+                // A message without mass is a message lost to rounding: say nothing instead.
+                end.lambda_ln = 0.0;
+                end.lambda.fill(1.0);
+            }
         }
     }
 
@@ -202,6 +215,11 @@ impl Cut {
         let table = self.rest_table(graph);
         if self.beta.is_empty() { 1.0 } else { table.iter().zip(&self.beta).map(|(u, b)| u * b).sum() }
     }
+}
+
+/// Raised to at least 1e-12: messages around loops must not talk each other into an impossibility.
+fn floored(message: Vec<f64>) -> Vec<f64> {
+    message.into_iter().map(|m| m.max(1e-12)).collect()
 }
 
 /// Scaled to sum to one; flat where there is nothing to scale.

@@ -75,15 +75,15 @@ pub(super) fn draw(
     seed: u64,
     limits: &Limits,
 ) -> Result<Worlds, Error> {
-    let chain = compile::graph(base, observations, Form::Chain)?;
-    let carried = if super::cut::fits(&chain, limits) {
-        vec![]
-    } else {
-        let star = compile::graph(base, observations, Form::Star)?;
-        let settled = solve::settle(base, &star, limits, &[])?;
-        if settled.error().is_finite() { settled.carried() } else { vec![] }
+    // The star form gives the messages over cuts, where there are any, and the shape of the chain.
+    let star = compile::graph(base, observations, Form::Star)?;
+    let guide = solve::settle(base, &star, limits, &[])?;
+    let chain = compile::graph(base, observations, Form::Chain(&guide.joins()))?;
+    let settled = match super::cut::whole(&chain, limits) {
+        Some(choice) => solve::settle_with(base, &chain, limits, &[], choice),
+        None if guide.error().is_finite() => solve::settle(base, &chain, limits, &guide.carried())?,
+        None => solve::settle(base, &chain, limits, &[])?,
     };
-    let settled = solve::settle(base, &chain, limits, &carried)?;
     if settled.error().is_infinite() {
         return Err(Error::Contradiction);
     }
@@ -231,7 +231,9 @@ impl Links {
                 .collect::<Vec<u64>>()
         };
         let mut on: Vec<Vec<u64>> = (0..slices).map(one).collect();
-        on.iter_mut().for_each(|set| bits::trim(set, worlds.n));
+        for set in &mut on {
+            bits::trim(set, worlds.n);
+        }
         on
     }
 
@@ -247,7 +249,9 @@ impl Links {
                     through.iter_mut().zip(source).zip(on).for_each(|((t, s), o)| *t &= !(s & !o));
                 }
             }
-            on.iter().for_each(|on| self.leak.iter_mut().zip(on).for_each(|(l, o)| *l &= o));
+            for on in on {
+                self.leak.iter_mut().zip(on).for_each(|(l, o)| *l &= o);
+            }
         }
         let found = self.evaluate(worlds, fold, slices);
         let mut wrong = vec![0u64; self.leak.len()];
@@ -255,6 +259,10 @@ impl Links {
             wrong.iter_mut().zip(a).zip(b).for_each(|((w, a), b)| *w |= a ^ b);
         }
         if wrong.iter().all(|&word| word == 0) {
+            return;
+        }
+        if fold.rule == Rule::Any && slices == 1 {
+            self.cover(worlds, fold, &wrong, rng);
             return;
         }
         let walk = Walk::of(fold);
@@ -276,14 +284,41 @@ impl Links {
         }
     }
 
+    /// Draws, in worlds where an `any` gate of one slice is on and nothing has got through yet, the leak and the links
+    /// of the inputs that are on, given that at least one is active: each in turn, given that it or a later one is.
+    fn cover(&mut self, worlds: &Worlds, fold: &Fold, wrong: &[u64], rng: &mut ChaCha8Rng) {
+        let mut candidates: Vec<(usize, f64, f64)> = Vec::with_capacity(fold.inputs.len());
+        for world in bits::members(wrong) {
+            candidates.clear();
+            let mut none = 1.0;
+            for (j, input) in fold.inputs.iter().enumerate() {
+                if worlds.on(input.var, 0)[world / 64] >> (world % 64) & 1 == 1 {
+                    none *= 1.0 - input.strength;
+                    candidates.push((j, input.strength, none));
+                }
+            }
+            // From here backward: `none` is the chance that neither this one nor any drawn after it is active.
+            let some = 1.0 - (1.0 - fold.leak) * none;
+            // Without any candidate the gate was on over a cut link: something not among the inputs keeps it on.
+            let mut met = some <= 0.0 || bits::unit(rng) * some < fold.leak;
+            bits::put(&mut self.leak, world, met);
+            for &(j, strength, none) in candidates.iter().rev() {
+                let chance = if met { strength } else { strength / (1.0 - none) };
+                let active = bits::unit(rng) < chance;
+                met |= active;
+                bits::put(&mut self.through[j], world, active);
+            }
+        }
+    }
+
     /// One set for each input as the mechanism lists them, and the leak.
     fn by_input(self, fold: &Fold, mechanism: &Mechanism, inputs: usize, n: usize) -> (Vec<Vec<u64>>, Vec<u64>) {
         let mut sets = vec![vec![0; bits::words(n)]; inputs];
         if matches!(mechanism, Mechanism::Count { .. }) {
-            sets.iter_mut().for_each(|set| {
+            for set in &mut sets {
                 set.fill(u64::MAX);
                 bits::trim(set, n);
-            });
+            }
         } else {
             fold.inputs.iter().zip(self.through).for_each(|(input, set)| sets[input.index] = set);
         }

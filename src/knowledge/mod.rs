@@ -10,7 +10,7 @@ pub mod node;
 pub mod raw;
 pub mod resolve;
 pub mod vet;
-mod yaml;
+pub(crate) mod yaml;
 
 use crate::finding::{Findings, Place};
 use crate::units::{Chance, Minutes, Money};
@@ -158,6 +158,8 @@ pub struct User {
     pub access: Option<Vec<Ix<Access>>>,
     /// How many questions they stand.
     pub asks: Option<u32>,
+    /// What handing over costs them; `None`: what it costs anyone.
+    pub hand_over: Option<Money>,
     /// The share of a checker's time they need.
     pub checker_share: f64,
     /// Access that needs a checker's word.
@@ -173,6 +175,8 @@ pub struct Costs {
     pub wasted_trip: Money,
     /// A comeback after a wrong repair.
     pub comeback: Money,
+    /// To try the symptom after a repair, the craft whole again.
+    pub try_again: Minutes,
     /// Named risks.
     pub risk: BTreeMap<String, Money>,
 }
@@ -568,6 +572,14 @@ pub enum Signal {
     Caution,
     /// Could damage things.
     Notice,
+}
+
+impl Knowledge {
+    /// What handing over costs a user.
+    #[must_use]
+    pub fn hand_over(&self, user: Ix<User>) -> Money {
+        self.users[user].hand_over.unwrap_or(self.costs.hand_over)
+    }
 }
 
 impl Signal {

@@ -263,6 +263,8 @@ pub struct RawUser {
     pub access: Option<Vec<RawId>>,
     /// How many questions they stand.
     pub asks: Option<u32>,
+    /// What handing over costs them; absent: what it costs anyone.
+    pub hand_over: Option<RawNumber>,
     /// The share of a checker's time they need.
     pub checker_share: Option<RawNumber>,
     /// Access that needs a checker's word.
@@ -280,6 +282,8 @@ pub struct RawCosts {
     pub wasted_trip: RawNumber,
     /// A comeback after a wrong repair.
     pub comeback: RawNumber,
+    /// Minutes to try the symptom after a repair, the craft whole again.
+    pub try_again: Option<RawNumber>,
     /// Named risks.
     #[serde(default)]
     pub risk: IndexMap<RawId, RawNumber>,

@@ -19,6 +19,10 @@ struct Watch<'a> {
     /// Whether it was closed before: the airing of the start is behind us.
     started: bool,
     closed_at: Option<Timestamp>,
+    /// Smelled, seen or not yet looked for, rather than opened by work.
+    stops: bool,
+    /// Closing answers in vain since it was opened so.
+    in_vain: usize,
 }
 
 /// The hazards open at the end of the log.
@@ -45,7 +49,13 @@ pub fn open_hazards(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, now: Opti
         .into_iter()
         .enumerate()
         .filter(|(_, watch)| watch.open)
-        .map(|(at, watch)| OpenHazard { hazard: Ix::new(at), air: watch.air(), why: watch.why })
+        .map(|(at, watch)| OpenHazard {
+            hazard: Ix::new(at),
+            air: watch.air(),
+            // Twice in vain is a leak to be found, not a sniff to be repeated.
+            stops: watch.stops && watch.in_vain < 2,
+            why: watch.why,
+        })
         .collect()
 }
 
@@ -55,7 +65,7 @@ impl<'a> Watch<'a> {
         let why = named.map_or_else(|| "not yet checked".to_owned(), |s| laid.knowledge.symptoms[*s].title.clone());
         // A hazard that nothing closes is a caution at its step, never a state.
         let open = !hazard.closed_by.is_empty() && (hazard.open_at_start || named.is_some());
-        Self { hazard, open, why, level: None, started: false, closed_at: None }
+        Self { hazard, open, why, level: None, started: false, closed_at: None, stops: open, in_vain: 0 }
     }
 
     fn read(
@@ -104,6 +114,7 @@ impl<'a> Watch<'a> {
             _ => None,
         };
         if let Some(why) = newly.map(|a| laid.knowledge.access[*a].title.clone()).or(work) {
+            self.stops &= self.open;
             self.open = true;
             self.why = why;
         }
@@ -116,10 +127,13 @@ impl<'a> Watch<'a> {
             return;
         }
         let check_data = &laid.knowledge.checks[check];
+        self.in_vain = if self.stops { self.in_vain } else { 0 };
+        self.stops = true;
         self.open = true;
         self.why = format!("{}: {}", check_data.title, check_data.outcomes[outcome].says);
         if self.hazard.closed_by.iter().any(|c| c.answer.0 == check) {
             self.level = Some(outcome);
+            self.in_vain += 1;
         }
     }
 
@@ -142,6 +156,8 @@ impl<'a> Watch<'a> {
                 .is_none_or(|(check, outcome)| said_last(laid, so_far, check) == Some(outcome));
             if shut && aired && also {
                 self.open = false;
+                self.stops = false;
+                self.in_vain = 0;
                 self.started = true;
                 self.level = None;
                 self.closed_at = at;

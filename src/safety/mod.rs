@@ -28,6 +28,8 @@ pub struct OpenHazard {
     pub why: String,
     /// Minutes to air before the check that closes it, as things stand.
     pub air: Minutes,
+    /// Whether it stops everything else: it was smelled, seen or not yet looked for, rather than opened by work.
+    pub stops: bool,
 }
 
 /// What an action asks for before it may be done.
@@ -110,6 +112,14 @@ impl Safety {
     #[must_use]
     pub fn abilities(&self) -> &[Ability] {
         &self.abilities
+    }
+
+    /// The check that must come before anything else: what was smelled or seen (or not yet looked for) stops all work
+    /// until it is settled. `None` where nothing does, or where the check was made and did not settle it: then the
+    /// search for the leak goes on, with what the hazard bars still barred.
+    #[must_use]
+    pub fn urgent(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Option<(Ix<Check>, usize, Minutes)> {
+        self.hazards.iter().filter(|h| h.stops).find_map(|h| hazards::closing_check(laid, graph, case, h))
     }
 
     /// Whether an action may be done now, and what must be done first.

@@ -67,3 +67,23 @@ fn medium_as_gates() {
 fn medium_as_tables() {
     check("M", "net_M.json", NoisyOr::Table);
 }
+
+/// Under a budget that only a part of the network fits, links are cut and said to be, and the answers stay near.
+#[test]
+fn medium_within_a_small_budget() {
+    let oracle = oracle_network::load("net_M.json", NoisyOr::Gate);
+    let engine = Engine::compile(&oracle.network).expect("the network is valid");
+    let limits = Limits { cells: 1500, ..Limits::default() };
+    for case in oracle_network::cases("M", &oracle) {
+        let observations = oracle.observed(&case.evidence);
+        let posterior = engine.posterior(&observations, &limits).expect("there is an answer");
+        let Accuracy::Cut { links, last_change } = posterior.accuracy() else { panic!("expected cuts") };
+        assert!(!links.is_empty() && *last_change < 0.01, "{} cut, last change {last_change}", links.len());
+        let ln = posterior.log_evidence();
+        assert!((ln - case.ln_evidence).abs() < 0.1, "{}: {ln} and {}", case.evidence, case.ln_evidence);
+        for (var, state, p) in case.posteriors {
+            let found = posterior.of(var)[state];
+            assert!((found - p).abs() < 0.01, "`{}`: {found} and {p}", oracle.nodes[var.at()].0);
+        }
+    }
+}

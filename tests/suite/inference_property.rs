@@ -16,6 +16,11 @@ fn case(seed: u64, slices: usize, n: usize, seen: usize) -> (Network, Vec<Observ
     (network, observations)
 }
 
+/// Counting gates over three slices can need more than the usual budget.
+fn roomy() -> Limits {
+    Limits { cells: 1 << 26, ..Limits::default() }
+}
+
 fn close(a: f64, b: f64, tolerance: f64) -> bool {
     (a - b).abs() <= tolerance
 }
@@ -27,7 +32,7 @@ proptest! {
     fn engine_equals_the_full_joint(seed: u64, slices in 1usize..=3, n in 1usize..=14, seen in 0usize..=5) {
         let (network, observations) = case(seed, slices, n, seen);
         let engine = Engine::compile(&network).expect("random networks are valid");
-        let found = engine.posterior_all(&observations, &Limits::default());
+        let found = engine.posterior_all(&observations, &roomy());
         match Joint::of(&network, &observations) {
             Err(brute::Error::TooLarge) => {}
             Err(brute::Error::Contradiction) => prop_assert_eq!(found.unwrap_err(), Error::Contradiction),
@@ -60,7 +65,7 @@ proptest! {
         let Ok(joint) = Joint::of(&network, &observations) else { return Ok(()) };
         let engine = Engine::compile(&network).expect("random networks are valid");
         let draws = 3000;
-        let worlds = engine.worlds(&observations, draws, seed, &Limits::default()).expect("there is an answer");
+        let worlds = engine.worlds(&observations, draws, seed, &roomy()).expect("there is an answer");
         prop_assert_eq!(worlds.accuracy(), &Accuracy::Exact);
         for at in 0..network.variables.len() {
             let var = VarIx(at as u32);
@@ -186,10 +191,10 @@ proptest! {
         let explicit = Explicit::of(&network);
         let engine = Engine::compile(&explicit.network).expect("as valid as the other");
         let seen_there = explicit.observations(&observations);
-        let Ok(posterior) = engine.posterior_all(&seen_there, &Limits::default()) else { return Ok(()) };
+        let Ok(posterior) = engine.posterior_all(&seen_there, &roomy()) else { return Ok(()) };
         let draws = 3000;
         let worlds = Engine::compile(&network).expect("random networks are valid");
-        let worlds = worlds.worlds(&observations, draws, seed, &Limits::default()).expect("there is an answer");
+        let worlds = worlds.worlds(&observations, draws, seed, &roomy()).expect("there is an answer");
         let count = |set: &[u64]| f64::from(set.iter().map(|word| word.count_ones()).sum::<u32>());
         let check = |p: f64, found: f64| {
             let slack = 5.0 * (p * (1.0 - p).max(0.0) * draws as f64).sqrt() + 6.0;
@@ -204,6 +209,75 @@ proptest! {
             if let Some(leak) = explicit.leaks[at] {
                 check(posterior.of(leak)[1], count(worlds.leak(var)))?;
             }
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 1000, ..ProptestConfig::default() })]
+
+    /// With hardly any budget the answer stays a distribution, and says which links it cut.
+    #[test]
+    fn a_tiny_budget_still_gives_distributions(
+        seed: u64, slices in 1usize..=3, n in 4usize..=14, seen in 1usize..=5, cells in 40usize..400
+    ) {
+        let (network, observations) = case(seed, slices, n, seen);
+        let engine = Engine::compile(&network).expect("random networks are valid");
+        let limits = Limits { cells, ..Limits::default() };
+        match engine.posterior_all(&observations, &limits) {
+            Ok(posterior) => {
+                for at in 0..network.variables.len() {
+                    let distribution = posterior.of(VarIx(at as u32));
+                    prop_assert!(distribution.iter().all(|p| (0.0..=1.0 + 1e-12).contains(p)), "{distribution:?}");
+                    prop_assert!(close(distribution.iter().sum(), 1.0, 1e-9), "{distribution:?}");
+                }
+                prop_assert!(posterior.log_evidence().is_finite());
+                match posterior.accuracy() {
+                    Accuracy::Exact => {
+                        if let Ok(joint) = Joint::of(&network, &observations) {
+                            prop_assert!(close(posterior.log_evidence(), joint.log_evidence(), 1e-8));
+                        }
+                    }
+                    Accuracy::Cut { links, last_change } => {
+                        prop_assert!(!links.is_empty() && (0.0..=1.0).contains(last_change));
+                    }
+                }
+            }
+            Err(Error::TooWide { needed, allowed, variables }) => {
+                prop_assert!(needed > allowed as f64 && !variables.is_empty());
+            }
+            Err(Error::Contradiction) => {
+                prop_assert!(Joint::of(&network, &observations).is_err(), "possible, but found impossible");
+            }
+            Err(error) => prop_assert!(false, "{error}"),
+        }
+        match engine.worlds(&observations, 64, seed, &limits) {
+            Ok(worlds) => prop_assert_eq!(worlds.n(), 64),
+            Err(Error::TooWide { .. }) => {}
+            Err(Error::Contradiction) => {
+                prop_assert!(Joint::of(&network, &observations).is_err(), "possible, but found impossible");
+            }
+            Err(error) => prop_assert!(false, "{error}"),
+        }
+    }
+
+    #[test]
+    fn the_order_of_observations_is_irrelevant(seed: u64, slices in 1usize..=3, n in 1usize..=14, seen in 2usize..=5) {
+        let (network, mut observations) = case(seed, slices, n, seen);
+        let engine = Engine::compile(&network).expect("random networks are valid");
+        let one = engine.posterior(&observations, &roomy());
+        observations.reverse();
+        match (one, engine.posterior(&observations, &roomy())) {
+            (Ok(one), Ok(other)) => {
+                let scale = one.log_evidence().abs().max(1.0);
+                prop_assert!(close(one.log_evidence(), other.log_evidence(), 1e-10 * scale));
+                for at in 0..network.variables.len() {
+                    let var = VarIx(at as u32);
+                    let pairs = one.get(var).unwrap_or(&[]).iter().zip(other.get(var).unwrap_or(&[]));
+                    pairs.for_each(|(a, b)| assert!(close(*a, *b, 1e-10), "v{at}: {a} and {b}"));
+                }
+            }
+            (one, other) => prop_assert_eq!(one.err(), other.err()),
         }
     }
 }

@@ -4,7 +4,7 @@ use super::super::raw::{In, RawLayout, RawManifest, RawUser};
 use super::super::{Costs, CraftOption, HistoryRules, Items, Knowledge, Layout, User, codes};
 use super::context::{Context, Item};
 use super::names::{Names, kebab};
-use crate::units::Chance;
+use crate::units::{Chance, Minutes};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A knowledge base with the manifest's part filled in.
@@ -165,6 +165,7 @@ fn user(raw: &RawUser, id: &str, names: &Names, item: &Item<'_>) -> User {
         skill: raw.skill.as_ref().map(|skill| item.skill(skill, &key("skill"))),
         access: raw.access.as_ref().map(|access| item.find_all(&names.access, access, &key("access"))),
         asks: raw.asks,
+        hand_over: raw.hand_over.as_ref().map(|n| item.money(n, "users.hand_over")),
         checker_share: raw.checker_share.as_ref().map_or(0.0, |s| item.within(s, &key("checker_share"), 0.0, 1.0)),
         sign_off: item.find_all(&names.access, &raw.sign_off, &key("sign_off")),
     }
@@ -178,6 +179,7 @@ fn costs(raw: &RawManifest, item: &Item<'_>) -> Costs {
     });
     Costs {
         hand_over: item.money(&raw.hand_over, "costs.hand_over"),
+        try_again: raw.try_again.as_ref().map_or(Minutes::ZERO, |n| item.minutes(n, "costs.try_again")),
         wasted_trip: item.money(&raw.wasted_trip, "costs.wasted_trip"),
         comeback: item.money(&raw.comeback, "costs.comeback"),
         risk: risk.collect(),

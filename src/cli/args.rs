@@ -1,0 +1,194 @@
+//! The command line.
+
+use crate::units::System;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use jiff::Timestamp;
+use std::path::PathBuf;
+
+const ENDS: &str = "\
+Exit codes: 0 done, 1 findings (vet), 2 wrong usage, 65 bad data (knowledge or case), 74 input or output failed, \
+130 interrupted.
+
+Local codes, the maker's manual and licensed practice come before anything printed here.";
+
+/// Finds out why a small craft will not start or run right, at the least cost, and says how to put it right.
+#[derive(Debug, Parser)]
+#[command(name = "doldrum", version, about, after_help = ENDS, max_term_width = 100)]
+#[command(arg_required_else_help = true, subcommand_required = true, disable_help_subcommand = true)]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub verb: Verb,
+    /// What every command takes.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// What every command takes.
+#[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "Common options")]
+pub struct Common {
+    /// The folder of a knowledge base [default: the one built in, two-stroke personal watercraft].
+    #[arg(long, global = true, value_name = "FOLDER")]
+    pub knowledge: Option<PathBuf>,
+    /// Show pressures, lengths, temperatures and torques so.
+    #[arg(
+        long,
+        global = true,
+        value_enum,
+        default_value = "us",
+        value_name = "SYSTEM",
+        hide_possible_values = true,
+        help = "Show pressures, lengths, temperatures and torques so: us or metric"
+    )]
+    pub units: Units,
+    /// The seed wherever chance enters; the same seed gives the same bytes.
+    #[arg(long, global = true, default_value_t = 1, value_name = "N")]
+    pub seed: u64,
+    /// Say only what was asked for.
+    #[arg(long, short, global = true)]
+    pub quiet: bool,
+    /// No color, as with NO_COLOR in the environment.
+    #[arg(long, global = true)]
+    pub no_color: bool,
+}
+
+/// A system of units.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Units {
+    /// Metric: kPa, °C, mm, N m.
+    Metric,
+    /// US customary: psi, °F, inches, lbf ft.
+    Us,
+}
+
+impl From<Units> for System {
+    fn from(units: Units) -> Self {
+        match units {
+            Units::Metric => Self::Metric,
+            Units::Us => Self::Us,
+        }
+    }
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// Ask: symptoms, history, then the cheapest next check, again and again, to a plan.
+    Triage(Triage),
+    /// Read a case and say what is believed, what to do next and why.
+    Assess(Assess),
+    /// Print the work order for a case.
+    Plan(Plan),
+    /// Check a knowledge base.
+    Vet(Vet),
+}
+
+/// `triage`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum triage                          begin a new case in this folder
+  doldrum triage --case barn-find.yaml    begin it under that name, or go on with it
+  doldrum triage --for owner              with an owner on the phone
+  doldrum triage --plain < answers.txt    read answers line by line, for scripts and screen readers
+
+The case is saved after every answer. Ctrl-C saves too; the same command goes on where it stopped.")]
+pub struct Triage {
+    /// The case file: gone on with where it exists, begun where not [default: a name made from the day].
+    #[arg(long, value_name = "FILE")]
+    pub case: Option<PathBuf>,
+    /// Who works on it: an id under `users` in the knowledge base, such as technician, owner or trainee.
+    #[arg(long = "for", value_name = "USER")]
+    pub user: Option<String>,
+    /// The layout of cylinders, carburetors and pumps; not asked then.
+    #[arg(long, value_name = "LAYOUT")]
+    pub layout: Option<String>,
+    /// A name for the job, such as "Barn-find twin".
+    #[arg(long, value_name = "TEXT")]
+    pub title: Option<String>,
+    /// Plain lines in and out, whatever the terminal can do.
+    #[arg(long)]
+    pub plain: bool,
+    /// List the cases of this folder that could be gone on with, and stop.
+    #[arg(long, conflicts_with_all = ["case", "user", "layout", "title"])]
+    pub list: bool,
+}
+
+/// `assess`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum assess case.yaml
+  doldrum assess case.yaml --format json
+  doldrum assess case.yaml --now 2026-11-25T10:30:00Z    a sniff for fuel grows old
+  cat case.yaml | doldrum assess -")]
+pub struct Assess {
+    /// The case file; `-` reads standard input.
+    pub case: PathBuf,
+    /// How to print it.
+    #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
+    pub format: Format,
+    /// The moment it is now; without it a sniff holds until something opens fuel.
+    #[arg(long, value_name = "TIME")]
+    pub now: Option<Timestamp>,
+    /// No budget on time or memory: exact, however long that takes.
+    #[arg(long)]
+    pub exact: bool,
+    /// How many steps are looked ahead; 1 is what there is.
+    #[arg(long, default_value_t = 1, value_name = "STEPS", value_parser = clap::value_parser!(u8).range(1..=1))]
+    pub look_ahead: u8,
+}
+
+/// `plan`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum plan case.yaml
+  doldrum plan case.yaml --format markdown > plan.md
+  doldrum plan case.yaml --cause hose-debris             plan for this cause, whatever is believed")]
+pub struct Plan {
+    /// The case file; `-` reads standard input.
+    pub case: PathBuf,
+    /// How to print it.
+    #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
+    pub format: Format,
+    /// Plan for this cause (`id` or `id@place`) instead of what is believed; may be given again.
+    #[arg(long, value_name = "ID")]
+    pub cause: Vec<String>,
+}
+
+/// `vet`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum vet                             the built-in knowledge base
+  doldrum vet knowledge/watercraft
+  doldrum vet my-craft --format json")]
+pub struct Vet {
+    /// The folder [default: that of --knowledge, else the built-in knowledge base].
+    pub folder: Option<PathBuf>,
+    /// How to print it.
+    #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
+    pub format: VetFormat,
+}
+
+/// How a result is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// For people at a terminal.
+    Text,
+    /// For programs.
+    Json,
+    /// For a page.
+    Markdown,
+}
+
+/// How findings are printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum VetFormat {
+    /// For people at a terminal.
+    Text,
+    /// For programs.
+    Json,
+}

@@ -1,0 +1,6 @@
+//! One file for each command.
+
+pub mod assess;
+pub mod plan;
+pub mod triage;
+pub mod vet;

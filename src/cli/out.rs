@@ -1,0 +1,140 @@
+//! Printing: results on standard output, trouble on standard error, color only where it is wanted.
+
+use super::Exit;
+use super::args::{Common, Format};
+use crate::finding::{Finding, Findings, Severity};
+use crate::report::{Document, Paint, render_markdown, render_text};
+use crate::store;
+use std::io::{self, IsTerminal, Write};
+
+/// The width of text that goes to no terminal.
+const PAGE_WIDTH: usize = 100;
+
+/// What could not be done.
+#[derive(Debug)]
+pub enum Failure {
+    /// An option or its value.
+    Usage(String),
+    /// A knowledge base or a case; each line is a finding.
+    BadData(Vec<Finding>),
+    /// A case that loads and still cannot be worked with.
+    Stuck(String),
+    /// A file.
+    Store(store::Error),
+    /// Standard input or output.
+    Stream(io::Error),
+    /// Ctrl-C; what to say of it.
+    Interrupted(String),
+}
+
+impl From<store::Error> for Failure {
+    fn from(error: store::Error) -> Self {
+        Self::Store(error)
+    }
+}
+
+impl From<io::Error> for Failure {
+    fn from(error: io::Error) -> Self {
+        Self::Stream(error)
+    }
+}
+
+impl Failure {
+    /// The number to end with.
+    #[must_use]
+    pub fn exit(&self) -> Exit {
+        match self {
+            Self::Usage(_) => Exit::Usage,
+            Self::BadData(_) | Self::Stuck(_) => Exit::BadData,
+            Self::Store(store::Error::NotKnowledge { .. }) => Exit::BadData,
+            // Whoever closes the pipe has read what was wanted.
+            Self::Stream(error) if error.kind() == io::ErrorKind::BrokenPipe => Exit::Done,
+            Self::Store(_) | Self::Stream(_) => Exit::InputOutput,
+            Self::Interrupted(_) => Exit::Interrupted,
+        }
+    }
+
+    /// Says it on standard error.
+    pub fn tell(&self) {
+        let text = match self {
+            Self::Usage(message) | Self::Stuck(message) => format!("error: {message}\n"),
+            Self::BadData(findings) => listed(findings),
+            Self::Store(error) => format!("error: {error}\n"),
+            Self::Stream(error) if error.kind() == io::ErrorKind::BrokenPipe => return,
+            Self::Stream(error) => format!("error: {error}\n"),
+            Self::Interrupted(message) => format!("{message}\n"),
+        };
+        // Where standard error is closed there is nobody left to tell.
+        let _ = anstream::stderr().write_all(text.as_bytes());
+    }
+}
+
+/// Findings one below the other, with a count.
+pub fn listed(findings: &[Finding]) -> String {
+    let mut text: String = findings.iter().map(|f| format!("{f}\n\n")).collect();
+    text.push_str(&counted(findings));
+    text.push('\n');
+    text
+}
+
+/// "2 errors, 1 piece of advice".
+pub fn counted(findings: &[Finding]) -> String {
+    let errors = findings.iter().filter(|f| f.severity == Severity::Error).count();
+    let advice = findings.len() - errors;
+    let errors_text = format!("{errors} {}", if errors == 1 { "error" } else { "errors" });
+    let advice_text = format!("{advice} {}", if advice == 1 { "piece of advice" } else { "pieces of advice" });
+    match (errors, advice) {
+        (0, 0) => "nothing found".to_owned(),
+        (_, 0) => errors_text,
+        (0, _) => advice_text,
+        _ => format!("{errors_text}, {advice_text}"),
+    }
+}
+
+/// Decides once about color. `anstream` takes it off where a stream is no terminal or the environment says so.
+pub fn set_color(common: &Common) {
+    if common.no_color {
+        anstream::ColorChoice::Never.write_global();
+    }
+}
+
+/// Prints a text on standard output.
+///
+/// # Errors
+/// Where it cannot be written.
+pub fn print(text: &str) -> Result<(), Failure> {
+    let mut stdout = anstream::stdout().lock();
+    stdout.write_all(text.as_bytes())?;
+    stdout.flush()?;
+    Ok(())
+}
+
+/// Prints a document as asked for.
+///
+/// # Errors
+/// Where it cannot be written.
+pub fn print_document(document: &Document, format: Format) -> Result<(), Failure> {
+    match format {
+        Format::Markdown => print(&render_markdown(document)),
+        _ => print(&render_text(document, page_width(), paint())),
+    }
+}
+
+/// The width of the terminal, or of a page where there is none.
+pub fn page_width() -> usize {
+    terminal_size::terminal_size().map_or(PAGE_WIDTH, |(width, _)| usize::from(width.0).min(PAGE_WIDTH))
+}
+
+/// Whether standard output takes color.
+fn paint() -> Paint {
+    let never = anstream::ColorChoice::global() == anstream::ColorChoice::Never;
+    if never || !io::stdout().is_terminal() { Paint::Plain } else { Paint::Colored }
+}
+
+/// Advice about what was read goes to standard error, where it does not mix with the result.
+pub fn advise(findings: Findings, common: &Common) {
+    let findings = findings.sorted();
+    if !findings.is_empty() && !common.quiet {
+        let _ = anstream::stderr().write_all(listed(&findings).as_bytes());
+    }
+}

@@ -1,0 +1,191 @@
+//! What could be done now: repairs and checks that this craft has, this user may do and nothing bars.
+
+use super::Action;
+use super::cost::{Price, Rate, price, time, wanted};
+use crate::access::{AccessGraph, OpenSet};
+use crate::belief::Belief;
+use crate::case::{Case, Event};
+use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Cause, Check, Ix};
+use crate::model::compile::{CheckModel, conditions, repair_reaches};
+use crate::safety::{Before, Safety, Verdict, outcome_of};
+use crate::units::Minutes;
+use std::collections::BTreeSet;
+
+/// Something that could be done, what it costs and what it asks for first.
+#[derive(Clone, Debug)]
+pub struct Offer {
+    /// What.
+    pub action: Action,
+    /// The step alone, with access and what must be done first.
+    pub price: Price,
+    /// What must be done first.
+    pub before: Before,
+    /// What is open once it is done.
+    pub after: OpenSet,
+}
+
+/// What may and what may not be done.
+#[derive(Debug, Default)]
+pub struct Offers {
+    /// Repairs, each with the causes it removes and how surely.
+    pub repairs: Vec<(Offer, Vec<(Instance<Cause>, f64)>)>,
+    /// Checks, each with its rows.
+    pub checks: Vec<(Offer, CheckModel)>,
+    /// What may not be done, and why.
+    pub barred: Vec<(Action, String)>,
+}
+
+/// Gathers offers.
+pub struct Gatherer<'a, 'k> {
+    /// The craft.
+    pub laid: &'a Laid<'k>,
+    /// Its disassembly.
+    pub graph: &'a AccessGraph,
+    /// The case.
+    pub case: &'a Case,
+    /// What is open now.
+    pub open: &'a OpenSet,
+    /// How safe things are.
+    pub safety: &'a Safety,
+    /// What time costs.
+    pub rate: Rate,
+}
+
+impl Gatherer<'_, '_> {
+    /// Everything that could be done now.
+    #[must_use]
+    pub fn gather(&self, belief: &Belief) -> Offers {
+        let mut offers = Offers::default();
+        self.gather_repairs(belief, &mut offers);
+        self.gather_checks(belief, &mut offers);
+        offers
+    }
+
+    fn gather_repairs(&self, belief: &Belief, offers: &mut Offers) {
+        for (ix, repair) in self.laid.knowledge.repairs.iter() {
+            if repair.service || repair.removes.is_empty() || !self.laid.fits(&repair.fitted) {
+                continue;
+            }
+            let places = self.laid.places(repair.scope);
+            let everywhere: Vec<usize> = (0..places).collect();
+            let mut choices = vec![everywhere];
+            if places > 1 && !repair.together {
+                choices.extend((0..places).map(|at| vec![at]));
+            }
+            for places in choices {
+                let removes = self.removes(belief, ix, &places);
+                if removes.is_empty() {
+                    continue;
+                }
+                match self.offer(Action::Repair(ix, places)) {
+                    Ok(offer) => offers.repairs.push((offer, removes)),
+                    Err(barred) => offers.barred.push(barred),
+                }
+            }
+        }
+    }
+
+    /// The cause instances that a repair at these places removes, and how surely.
+    fn removes(
+        &self,
+        belief: &Belief,
+        ix: Ix<crate::knowledge::Repair>,
+        places: &[usize],
+    ) -> Vec<(Instance<Cause>, f64)> {
+        let repair = &self.laid.knowledge.repairs[ix];
+        belief
+            .model
+            .causes
+            .iter()
+            .filter_map(|(instance, _)| {
+                let (_, sureness) = repair.removes.iter().find(|(cause, _)| *cause == instance.item)?;
+                let scope = self.laid.knowledge.causes[instance.item].scope;
+                repair_reaches(self.laid, ix, places, scope, instance.at).then(|| (*instance, sureness.get()))
+            })
+            .collect()
+    }
+
+    fn gather_checks(&self, belief: &Belief, offers: &mut Offers) {
+        let answered = self.answered(belief);
+        for model in &belief.model.checks {
+            let check = &self.laid.knowledge.checks[model.check.item];
+            let known = answered.contains(&(model.check.item, Some(model.check.at)))
+                || answered.contains(&(model.check.item, None));
+            let no_sheet = check.reading.as_ref().is_some_and(|r| r.relative.is_some())
+                && conditions(self.laid, self.case, check).sheet.is_none();
+            if known || no_sheet || !self.called_for(check) || self.spoiled(model.check.item) {
+                continue;
+            }
+            match self.offer(Action::Check(model.check)) {
+                Ok(offer) => offers.checks.push((offer, model.clone())),
+                Err(barred) => offers.barred.push(barred),
+            }
+        }
+    }
+
+    /// Checks answered (or tried in vain) since the last repair, by place.
+    fn answered(&self, belief: &Belief) -> BTreeSet<(Ix<Check>, Option<usize>)> {
+        let now = belief.model.now;
+        self.case
+            .log
+            .iter()
+            .zip(&belief.model.slice_of)
+            .filter(|(_, slice)| **slice == now)
+            .filter_map(|(entry, _)| match &entry.event {
+                Event::Answer { check, place, .. } => Some((*check, *place)),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// Whether what a check comes after has been answered so.
+    fn called_for(&self, check: &Check) -> bool {
+        check.after.is_empty()
+            || self.case.log.iter().any(|entry| match &entry.event {
+                Event::Answer { check: done, answer, .. } => check.after.iter().any(|(wanted, outcomes)| {
+                    wanted == done
+                        && outcome_of(self.laid, self.case, *done, *answer).is_some_and(|o| outcomes.contains(&o))
+                }),
+                _ => false,
+            })
+    }
+
+    /// Whether a check done since the last start makes this one worthless.
+    fn spoiled(&self, ix: Ix<Check>) -> bool {
+        let since = self.case.log.iter().rposition(|e| matches!(e.event, Event::Tried { .. } | Event::Repaired { .. }));
+        self.case.log[since.map_or(0, |at| at + 1)..].iter().any(|entry| match &entry.event {
+            Event::Answer { check, answer, .. } => {
+                answer.informs() && self.laid.knowledge.checks[*check].spoils.contains(&ix)
+            }
+            _ => false,
+        })
+    }
+
+    /// An offer, or why it is barred.
+    pub fn offer(&self, action: Action) -> Result<Offer, (Action, String)> {
+        match self.safety.judge(self.laid, self.graph, self.case, self.open, &action) {
+            Verdict::Barred { why, .. } => Err((action, why)),
+            Verdict::May(before) => {
+                // What must be put back first is owed anyway, but is no longer open for this.
+                let open = self.still_open(&before);
+                let mut price = price(self.laid, self.graph, &self.rate, &open, &action);
+                if let Some((check, _, air)) = before.close {
+                    let check = &self.laid.knowledge.checks[check];
+                    // Airing is waiting: half of it is lost.
+                    price = price.plus(time(&self.rate, check.minutes + Minutes::of(air.get() / 2.0)));
+                }
+                let after = self.graph.after(self.laid, &open, &wanted(self.laid, &action));
+                Ok(Offer { action, price, before, after })
+            }
+        }
+    }
+
+    fn still_open(&self, before: &Before) -> OpenSet {
+        let mut case = Case { log: Vec::new(), ..self.case.clone() };
+        let kept: Vec<_> = self.open.iter().filter(|a| !before.put_back.contains(a)).collect();
+        case.log
+            .extend(kept.into_iter().map(|access| Event::Access { access, now: crate::case::Position::Open }.into()));
+        self.graph.open_now(self.laid, &case)
+    }
+}

@@ -1,0 +1,282 @@
+//! What it would still cost to get the symptom gone, on a part of the sampled worlds.
+//!
+//! Three ways on are priced and the cheapest counts: repairs in the order of chance over cost until it is cured or not
+//! worth going on; looking further, at the going rate for what must still be told apart; handing over.
+//!
+//! Everything is counted once for each row of a check: the worlds in which a row is the first that holds, crossed with
+//! those that a repair would cure. An outcome is then a mixture of rows.
+
+use super::simulate::{Bits, both, words};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
+/// How much more looking further costs than its first, cheapest step would make one think: later steps tell less.
+/// Estimate; set by trials on simulated jobs.
+const LOOKING_IS_HARDER: f64 = 1.6;
+/// The most repairs in a row before handing over is all that is left.
+const REPAIRS_IN_A_ROW: usize = 4;
+
+/// What each repair would cure, and who is cheapest where.
+pub struct Bench {
+    /// How many worlds.
+    pub n: usize,
+    /// For each repair the worlds in which it alone makes the symptom go.
+    pub cures: Vec<Bits>,
+    /// For each repair the worlds whose cheapest cure it is; last, those that no single repair cures.
+    pub cheapest: Vec<Bits>,
+    /// What handing over costs.
+    pub hand_over: f64,
+    /// What telling one bit apart costs at the going rate.
+    pub per_bit: f64,
+    /// Worlds cured by two repairs together, by position; worked out when asked for.
+    pairs: RefCell<BTreeMap<(usize, usize), Bits>>,
+}
+
+/// A way on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Way {
+    /// This repair first.
+    Repair(usize),
+    /// Look further.
+    Look,
+    /// Hand over.
+    HandOver,
+}
+
+/// What it would still cost, and how.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Outlook {
+    /// Money.
+    pub cost: f64,
+    /// The way on.
+    pub way: Way,
+}
+
+/// Worlds split by the rows of a check (or not at all), counted against repairs.
+pub struct Split {
+    /// The worlds of each row.
+    rows: Vec<Bits>,
+    totals: Vec<f64>,
+    cured: Vec<Vec<f64>>,
+    cheapest: Vec<Vec<f64>>,
+    /// Repairs already done and failed on these worlds.
+    failed: Option<usize>,
+    /// Counts after one more failed repair, when asked for.
+    after: RefCell<BTreeMap<Vec<usize>, Vec<Vec<f64>>>>,
+}
+
+impl Bench {
+    /// A bench over `n` worlds.
+    ///
+    /// `prices` are those with nothing open; each world's cheapest cure is by them.
+    #[must_use]
+    pub fn new(n: usize, cures: Vec<Bits>, prices: &[f64], hand_over: f64) -> Self {
+        let mut order: Vec<usize> = (0..cures.len()).collect();
+        order.sort_by(|a, b| prices[*a].total_cmp(&prices[*b]).then(a.cmp(b)));
+        let mut left = all(n);
+        let mut cheapest = vec![vec![0; words(n)]; cures.len() + 1];
+        for repair in order {
+            for (at, word) in left.iter_mut().enumerate() {
+                cheapest[repair][at] = *word & cures[repair][at];
+                *word &= !cures[repair][at];
+            }
+        }
+        *cheapest.last_mut().expect("one more than the repairs") = left;
+        Self { n, cures, cheapest, hand_over, per_bit: f64::INFINITY, pairs: RefCell::new(BTreeMap::new()) }
+    }
+
+    /// Splits all worlds by rows.
+    #[must_use]
+    pub fn split(&self, rows: Vec<Bits>) -> Split {
+        let cured = count(&rows, &self.cures);
+        self.split_with(rows, cured, None)
+    }
+
+    /// The worlds in which a repair has failed, as one row.
+    #[must_use]
+    pub fn after_failed(&self, repair: usize, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
+        let left: Bits = all(self.n).iter().zip(&self.cures[repair]).map(|(a, c)| a & !c).collect();
+        let rows = vec![left];
+        let cures: Vec<Bits> = (0..self.cures.len()).map(|other| self.pair(repair, other, pair)).collect();
+        let cured = count(&rows, &cures);
+        self.split_with(rows, cured, Some(repair))
+    }
+
+    fn split_with(&self, rows: Vec<Bits>, cured: Vec<Vec<f64>>, failed: Option<usize>) -> Split {
+        let totals = rows.iter().map(|r| f64::from(r.iter().map(|w| w.count_ones()).sum::<u32>())).collect();
+        let cheapest = count(&rows, &self.cheapest);
+        Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()) }
+    }
+
+    /// The worlds that two repairs cure together.
+    fn pair(&self, a: usize, b: usize, work: &mut dyn FnMut(usize, usize) -> Bits) -> Bits {
+        let key = (a.min(b), a.max(b));
+        if a == b {
+            return self.cures[a].clone();
+        }
+        if let Some(known) = self.pairs.borrow().get(&key) {
+            return known.clone();
+        }
+        let bits = work(key.0, key.1);
+        self.pairs.borrow_mut().insert(key, bits.clone());
+        bits
+    }
+
+    /// What it would still cost on a mixture of a split's rows, at `prices` for the first repair and `later` for those
+    /// after it; `None` where the mixture holds no world.
+    #[must_use]
+    pub fn outlook(
+        &self,
+        split: &Split,
+        weights: &[f64],
+        prices: &[f64],
+        later: &[f64],
+        pair: &mut dyn FnMut(usize, usize) -> Bits,
+    ) -> Option<Outlook> {
+        let total = mix(&split.totals, weights);
+        if total <= 0.0 {
+            return None;
+        }
+        let (repairing, first) = self.repairing(split, weights, total, prices, later, pair);
+        let looking = self.looking(split, weights, total, prices);
+        let mut best = Outlook { cost: self.hand_over, way: Way::HandOver };
+        if let Some(first) = first.filter(|_| repairing < best.cost) {
+            best = Outlook { cost: repairing, way: Way::Repair(first) };
+        }
+        if looking < best.cost {
+            best = Outlook { cost: looking, way: Way::Look };
+        }
+        Some(best)
+    }
+
+    /// Repairs in the order of chance over cost, each after those before it failed.
+    fn repairing(
+        &self,
+        split: &Split,
+        weights: &[f64],
+        total: f64,
+        prices: &[f64],
+        later: &[f64],
+        pair: &mut dyn FnMut(usize, usize) -> Bits,
+    ) -> (f64, Option<usize>) {
+        let mut done: Vec<usize> = Vec::new();
+        let mut cost = 0.0;
+        let mut left = total;
+        while done.len() < REPAIRS_IN_A_ROW {
+            let counts = self.counts_after(split, &done, pair);
+            let price = if done.is_empty() { prices } else { later };
+            let pick = (0..self.cures.len())
+                .filter(|r| !done.contains(r) && split.failed != Some(*r))
+                .map(|r| (r, (mix_column(&counts, weights, r) / left).min(1.0)))
+                .filter(|&(r, chance)| chance * self.hand_over > price[r])
+                .max_by(|a, b| (a.1 / price[a.0]).total_cmp(&(b.1 / price[b.0])).then(b.0.cmp(&a.0)));
+            let Some((repair, chance)) = pick else { break };
+            cost += left / total * price[repair];
+            left *= 1.0 - chance;
+            done.push(repair);
+            if left / total < 1e-4 {
+                break;
+            }
+        }
+        (cost + left / total * self.hand_over, done.first().copied())
+    }
+
+    /// For each row and repair the worlds that it cures once those in `done` have failed.
+    fn counts_after(&self, split: &Split, done: &[usize], pair: &mut dyn FnMut(usize, usize) -> Bits) -> Vec<Vec<f64>> {
+        if done.is_empty() {
+            return split.cured.clone();
+        }
+        if let Some(known) = split.after.borrow().get(done) {
+            return known.clone();
+        }
+        let all_done: Vec<usize> = split.failed.into_iter().chain(done.iter().copied()).collect();
+        let mut before = vec![0u64; words(self.n)];
+        for (i, &a) in all_done.iter().enumerate() {
+            or_into(&mut before, &self.cures[a]);
+            for &b in &all_done[..i] {
+                or_into(&mut before, &self.pair(a, b, pair));
+            }
+        }
+        // Worlds that only three repairs together cure are left to the next step.
+        let cures: Vec<Bits> = (0..self.cures.len())
+            .map(|r| {
+                let mut bits = self.cures[r].clone();
+                for &d in &all_done {
+                    or_into(&mut bits, &self.pair(d, r, pair));
+                }
+                bits.iter().zip(&before).map(|(c, b)| c & !b).collect()
+            })
+            .collect();
+        let counts = count(&split.rows, &cures);
+        split.after.borrow_mut().insert(done.to_vec(), counts.clone());
+        counts
+    }
+
+    /// Knowing which repair it takes, and what finding that out will cost at the going rate.
+    fn looking(&self, split: &Split, weights: &[f64], total: f64, prices: &[f64]) -> f64 {
+        let mut known = 0.0;
+        let mut bits = 0.0;
+        for class in 0..self.cheapest.len() {
+            let p = mix_column(&split.cheapest, weights, class) / total;
+            if p > 0.0 {
+                let price = prices.get(class).map_or(self.hand_over, |price| price.min(self.hand_over));
+                known += p * price;
+                bits -= p * libm::log2(p);
+            }
+        }
+        // No bits left to tell apart is no looking at all, whatever the rate.
+        if bits < 1e-9 { f64::INFINITY } else { known + LOOKING_IS_HARDER * bits * self.per_bit }
+    }
+
+    /// The bits that stand between the worlds of a mixture and knowing which repair it takes.
+    #[must_use]
+    pub fn entropy(&self, split: &Split, weights: &[f64]) -> f64 {
+        let total = mix(&split.totals, weights);
+        (0..self.cheapest.len())
+            .map(|class| mix_column(&split.cheapest, weights, class) / total)
+            .filter(|p| *p > 0.0)
+            .map(|p| -p * libm::log2(p))
+            .sum()
+    }
+}
+
+impl Split {
+    /// The share of all worlds (of so many) in a mixture of rows.
+    #[must_use]
+    pub fn chance(&self, weights: &[f64]) -> f64 {
+        let all: f64 = self.totals.iter().sum();
+        if all > 0.0 { mix(&self.totals, weights) / all } else { 0.0 }
+    }
+
+    /// The worlds of each row.
+    #[must_use]
+    pub fn rows(&self) -> &[Bits] {
+        &self.rows
+    }
+}
+
+/// Every world.
+#[must_use]
+pub fn all(n: usize) -> Bits {
+    let mut bits = vec![u64::MAX; words(n)];
+    super::simulate::mask_tail(&mut bits, n);
+    bits
+}
+
+fn or_into(into: &mut Bits, other: &Bits) {
+    for (word, more) in into.iter_mut().zip(other) {
+        *word |= more;
+    }
+}
+
+fn count(rows: &[Bits], of: &[Bits]) -> Vec<Vec<f64>> {
+    rows.iter().map(|row| of.iter().map(|bits| f64::from(both(row, bits))).collect()).collect()
+}
+
+fn mix(values: &[f64], weights: &[f64]) -> f64 {
+    values.iter().zip(weights).map(|(v, w)| v * w).sum()
+}
+
+fn mix_column(counts: &[Vec<f64>], weights: &[f64], column: usize) -> f64 {
+    counts.iter().zip(weights).map(|(row, w)| row[column] * w).sum()
+}

@@ -1,0 +1,225 @@
+//! What the interview says about beliefs, actions and answers, in plain words.
+
+use super::advisor::View;
+use crate::belief::CauseBelief;
+use crate::case::{Answer, Entry, Event, Position, Presence};
+use crate::decision::{Action, Proposal};
+use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Cause, Check, Ix, Repair};
+use crate::model::compile::Said;
+use crate::report::Figures;
+use crate::units::Measure;
+
+/// How many causes the strip names.
+const STRIP: usize = 3;
+/// A place of a cause is named where the other places are less than half as likely.
+const SAME: f64 = 0.5;
+
+/// "6 of 10", "under 1 of 10": a chance as the strip says it.
+#[must_use]
+pub fn of_ten(chance: f64) -> String {
+    let tenths = (chance * 10.0).round();
+    if tenths < 1.0 { "under 1 of 10".to_owned() } else { format!("{tenths} of 10") }
+}
+
+/// "So far: clogged inlet screen 4 of 10 · no spark 2 of 10".
+#[must_use]
+pub fn strip(laid: &Laid<'_>, view: &View) -> String {
+    let said: Vec<String> = leaders(laid, &view.causes, STRIP)
+        .into_iter()
+        .map(|(words, chance)| format!("{words} {}", of_ten(chance)))
+        .collect();
+    if said.is_empty() { "So far: nothing stands out.".to_owned() } else { format!("So far: {}", said.join(" · ")) }
+}
+
+/// The likeliest causes, each once whatever the places, with the chance of its likeliest place.
+#[must_use]
+pub fn leaders(laid: &Laid<'_>, causes: &[CauseBelief], n: usize) -> Vec<(String, f64)> {
+    let mut named: Vec<(String, f64)> = Vec::new();
+    let mut seen = Vec::new();
+    for belief in causes {
+        let ix = belief.cause.item;
+        if named.len() == n || seen.contains(&ix) {
+            continue;
+        }
+        seen.push(ix);
+        let elsewhere = causes
+            .iter()
+            .filter(|c| c.cause.item == ix && c.cause.at != belief.cause.at)
+            .any(|c| c.chance > SAME * belief.chance);
+        let cause = &laid.knowledge.causes[ix];
+        let words =
+            if elsewhere { cause.title.clone() } else { laid.words(&cause.title, cause.scope, belief.cause.at) };
+        named.push((lower_first(&words), belief.chance));
+    }
+    named
+}
+
+/// "Clogged" as "clogged"; "CDI box" stays.
+#[must_use]
+pub fn lower_first(text: &str) -> String {
+    let mut chars = text.chars();
+    match (chars.next(), chars.next()) {
+        (Some(first), second) if second.is_none_or(|c| !c.is_uppercase()) => {
+            first.to_lowercase().chain(text.chars().skip(1)).collect()
+        }
+        _ => text.to_owned(),
+    }
+}
+
+/// An action by its title.
+#[must_use]
+pub fn action(laid: &Laid<'_>, action: &Action) -> String {
+    match action {
+        Action::Check(check) => check_words(laid, *check),
+        Action::Repair(repair, places) => repair_words(laid, *repair, places),
+        Action::HandOver => "Hand over to a specialist".to_owned(),
+    }
+}
+
+/// A check and its place.
+#[must_use]
+pub fn check_words(laid: &Laid<'_>, check: Instance<Check>) -> String {
+    let item = &laid.knowledge.checks[check.item];
+    laid.words(&item.title, item.scope, check.at)
+}
+
+/// A repair and its places, where it is not done on all of them.
+#[must_use]
+pub fn repair_words(laid: &Laid<'_>, repair: Ix<Repair>, places: &[usize]) -> String {
+    let item = &laid.knowledge.repairs[repair];
+    let names: Vec<&str> = places.iter().filter_map(|at| laid.place_name(item.scope, *at)).collect();
+    if names.is_empty() || places.len() == laid.places(item.scope) {
+        item.title.clone()
+    } else {
+        format!("{}, {}", item.title, names.join(" and "))
+    }
+}
+
+/// An answer as a person would say it.
+#[must_use]
+pub fn answer(check: &Check, answer: Answer, figures: &Figures) -> String {
+    match (answer, &check.reading) {
+        (Answer::Outcome(at), _) => check.outcomes[at].says.clone(),
+        (Answer::Reading(value), Some(reading)) => figures.measure(Measure { value, unit: reading.unit }),
+        (Answer::Reading(value), None) => value.to_string(),
+        (Answer::Unknown, _) => "not sure".to_owned(),
+        (Answer::CouldNot, _) => "could not".to_owned(),
+    }
+}
+
+/// An entry of the log in one line.
+#[must_use]
+pub fn entry(laid: &Laid<'_>, entry: &Entry, figures: &Figures) -> String {
+    let knowledge = laid.knowledge;
+    match &entry.event {
+        Event::Answer { check, place, answer: said, .. } => {
+            let item = &knowledge.checks[*check];
+            let title = match place {
+                Some(at) => laid.words(&item.title, item.scope, *at),
+                None => item.title.clone(),
+            };
+            format!("{title}: {}", answer(item, *said, figures))
+        }
+        Event::Access { access, now } => {
+            let now = if *now == Position::Open { "open" } else { "put back" };
+            format!("{}: {now}", knowledge.access[*access].title)
+        }
+        Event::Repaired { repair, places } => format!("Repaired: {}", repair_words(laid, *repair, places)),
+        Event::Tried { symptom, now } => {
+            let now = if *now == Presence::Present { "still there" } else { "gone" };
+            format!("{}: {now}", knowledge.symptoms[*symptom].title)
+        }
+        Event::Found { cause, now } => {
+            let item = &knowledge.causes[cause.item];
+            let now = if *now == Presence::Present { "found" } else { "not there" };
+            format!("{}: {now}", laid.words(&item.title, item.scope, cause.at))
+        }
+        Event::Ticked(tick) => format!("Confirmed: {}", knowledge.ticks[*tick].says),
+        Event::Set { setting, value } => {
+            let item = &knowledge.settings[setting.item];
+            format!("{}: {value}", laid.words(&item.title, item.scope, setting.at))
+        }
+    }
+}
+
+/// What said something: an answer or the customer.
+#[must_use]
+pub fn said(laid: &Laid<'_>, log: &[Entry], said: Said, figures: &Figures) -> String {
+    match said {
+        Said::Customer(symptom) => format!("The customer: {}", laid.knowledge.symptoms[symptom].title),
+        Said::Entry(at) => log.get(at).map_or_else(String::new, |e| entry(laid, e, figures)),
+    }
+}
+
+/// How strongly an answer speaks, from its decibans: 5, 10 and 15 are odds of about 3, 10 and 30 to one, where the
+/// common reading of Bayes factors changes its words.
+#[must_use]
+pub fn strength(decibans: f64) -> &'static str {
+    let (size, is_for) = (decibans.abs(), decibans > 0.0);
+    match (size, is_for) {
+        (s, true) if s >= 15.0 => "speaks very strongly for it",
+        (s, true) if s >= 10.0 => "speaks strongly for it",
+        (s, true) if s >= 5.0 => "speaks for it",
+        (_, true) => "speaks a little for it",
+        (s, false) if s >= 15.0 => "speaks very strongly against it",
+        (s, false) if s >= 10.0 => "speaks strongly against it",
+        (s, false) if s >= 5.0 => "speaks against it",
+        (_, false) => "speaks a little against it",
+    }
+}
+
+/// Causes joined, the places of one together: "Clogged fuel inlet screen, both; with stale fuel".
+#[must_use]
+pub fn causes(laid: &Laid<'_>, causes: &[Instance<Cause>]) -> String {
+    let mut words: Vec<String> = Vec::new();
+    let mut rest = causes;
+    while let Some(first) = rest.first() {
+        let cause = &laid.knowledge.causes[first.item];
+        let (same, others) = rest.split_at(rest.iter().take_while(|c| c.item == first.item).count());
+        words.push(match same.len() {
+            1 => laid.words(&cause.title, cause.scope, first.at),
+            2 if laid.places(cause.scope) == 2 => format!("{}, both", cause.title),
+            n if n == laid.places(cause.scope) => format!("{}, all", cause.title),
+            _ => {
+                let names: Vec<&str> = same.iter().filter_map(|c| laid.place_name(cause.scope, c.at)).collect();
+                format!("{}, {}", cause.title, names.join(" and "))
+            }
+        });
+        rest = others;
+    }
+    match words.as_slice() {
+        [] => "Nothing that is listed".to_owned(),
+        [only] => only.clone(),
+        [most @ .., last] => format!("{}; with {}", most.join("; "), lower_first(last)),
+    }
+}
+
+/// Why a step is proposed, in a sentence or two.
+#[must_use]
+pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String {
+    let names: Vec<String> = proposal
+        .separates
+        .iter()
+        .take(3)
+        .map(|c| {
+            let cause = &laid.knowledge.causes[c.item];
+            lower_first(&laid.words(&cause.title, cause.scope, c.at))
+        })
+        .collect();
+    let tells = match (&proposal.action, names.as_slice()) {
+        (Action::HandOver, _) => {
+            "What is left costs more to look for than it saves: someone with more at hand goes on from here.".to_owned()
+        }
+        (_, []) => String::new(),
+        (Action::Check(_), [one]) => format!("It tells most about {one}."),
+        (Action::Check(_), [most @ .., last]) => format!("It tells most about {} and {last}.", most.join(", ")),
+        (Action::Repair(..), names) => format!("It removes {}.", names.join(", ")),
+    };
+    let saves = if proposal.saves.get() >= 0.5 {
+        format!("On average it saves {} of what the job would cost without it.", figures.money(proposal.saves))
+    } else {
+        "Nothing else at hand is cheaper on average.".to_owned()
+    };
+    [tells, saves].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" ")
+}
