@@ -118,7 +118,7 @@ pub fn advise(
     let spent = cost::spent(laid, graph, case);
     let gatherer = Gatherer { laid, graph, case, open: &open, safety: &safety, rate: Rate::of(laid, case) };
     let mut offers = gatherer.gather(belief);
-    let worlds = belief.engine.worlds(&belief.evidence, settings.worlds, settings.seed, &settings.limits)?;
+    let worlds = belief.worlds(settings.worlds, settings.seed, &settings.limits)?;
     let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
     let mut ranked = desk.rank();
     let best = ranked.remove(0);
@@ -183,6 +183,7 @@ pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Act
 struct Priced {
     option: Choice,
     total: f64,
+    worth_it: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -320,10 +321,17 @@ impl<'a, 'k> Desk<'a, 'k> {
             .sum()
     }
 
-    /// Every option, the cheapest first.
+    /// Every option, the best first: those worth it by their totals, then checks that cost more than they save.
+    ///
+    /// What comes after a check is priced as if looking further were at hand at the going rate, which a repair now is
+    /// not; so a check must beat that same price for things as they stand, or it would be chosen for what other checks
+    /// can do.
     fn rank(&self) -> Vec<Priced> {
         let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
         let mut ranked: Vec<Priced> = Vec::new();
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
+        let as_it_stands = self.outlook(&everything, &[1.0], &now).map_or(0.0, |o| o.cost);
         for at in 0..self.checks.len() {
             let (offer, _) = &self.checks[at];
             let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
@@ -333,13 +341,16 @@ impl<'a, 'k> Desk<'a, 'k> {
                 .iter()
                 .map(|weights| split.chance(weights) * self.outlook(split, weights, &after).map_or(0.0, |o| o.cost))
                 .sum();
-            ranked.push(Priced { option: Choice::Check(at), total: offer.price.money.get() + ahead });
+            let total = offer.price.money.get() + ahead;
+            ranked.push(Priced { option: Choice::Check(at), total, worth_it: total < as_it_stands });
         }
         for at in 0..self.repairs.len() {
-            ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at) });
+            ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at), worth_it: true });
         }
-        ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over });
-        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.option.cmp(&b.option)));
+        ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over, worth_it: true });
+        ranked.sort_by(|a, b| {
+            b.worth_it.cmp(&a.worth_it).then(a.total.total_cmp(&b.total)).then(a.option.cmp(&b.option))
+        });
         ranked
     }
 

@@ -13,7 +13,7 @@ use indexmap::IndexMap;
 pub fn knowledge() -> Knowledge {
     macro_rules! files {
         ($($name:literal),*) => {
-            vec![$(($name.to_owned(), include_bytes!(concat!("bench/", $name)).to_vec())),*]
+            [$(($name.to_owned(), include_bytes!(concat!("bench/", $name)).to_vec())),*]
         };
     }
     let (raw, read) = load::load(&files![

@@ -4,12 +4,15 @@
 //! never how it looks. [`render_text`] and [`render_markdown`] turn it into bytes. Numbers become words only in
 //! [`figures`].
 
+mod assessment;
 pub mod figures;
 mod markdown;
 mod rich;
 mod text;
+pub mod words;
 mod work_order;
 
+pub use assessment::Assessment;
 pub use figures::{Chances, Figures};
 pub use markdown::render_markdown;
 pub use rich::{Rich, Span};

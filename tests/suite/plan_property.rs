@@ -164,6 +164,6 @@ fn a_plan_out_of_order_is_refused() {
     assert!(unsaid.check_order().is_err(), "a caution stands at the top");
 
     let mut dear = good;
-    dear.cost.total = dear.cost.total + dear.cost.parts;
+    dear.cost.total += dear.cost.parts;
     assert!(dear.check_order().is_err(), "the sum is the sum of its parts");
 }
