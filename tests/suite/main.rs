@@ -10,6 +10,7 @@ mod plan_property;
 mod plan_worked;
 mod random_network;
 mod small_network;
+mod watercraft;
 
 /// A file in this folder that no `mod` names would be tested by nobody.
 #[test]
@@ -23,4 +24,3 @@ fn no_file_is_forgotten() {
         }
     }
 }
-mod watercraft;
