@@ -204,7 +204,7 @@ impl Reader<'_> {
         };
         let mut places = Vec::new();
         for entry in &raw.log {
-            for event in self.entry(&laid, &case, entry) {
+            if let Some(event) = self.entry(&laid, &case, entry) {
                 case.log.push(event);
                 places.push(entry.at);
             }

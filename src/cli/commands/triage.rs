@@ -7,7 +7,7 @@ use crate::cli::out::{Failure, advise, page_width, paint, print, print_document}
 use crate::cli::{Exit, args::Format, load};
 use crate::decision::Settings;
 use crate::finding::nearest;
-use crate::interview::advisor::{Advisor, Library};
+use crate::interview::advisor::Library;
 use crate::interview::plain::{Echo, Plain};
 use crate::interview::state::End;
 use crate::interview::step::Bench;
