@@ -97,8 +97,7 @@ impl Advisor for Library<'_> {
         let laid = self.laid(case);
         let settings = Settings { now, ..self.settings.clone() };
         let belief = belief::believe(&laid, case, &settings.limits).map_err(|e| e.to_string())?;
-        let advice =
-            decision::advise(&laid, &self.graph, case, &belief, &settings).map_err(|e| e.to_string())?;
+        let advice = decision::advise(&laid, &self.graph, case, &belief, &settings).map_err(|e| e.to_string())?;
         Ok(View {
             impossible: belief.log_evidence.is_none(),
             causes: belief.causes,

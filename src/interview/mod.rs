@@ -22,8 +22,8 @@ use crate::report::{Document, Figures};
 use jiff::Timestamp;
 use screen::Screen;
 use state::{End, Input};
-use step::Bench;
 use std::io;
+use step::Bench;
 
 /// What came back from whoever was asked.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -134,8 +134,8 @@ pub fn plan_document(
     let belief = belief::believe(&laid, case, limits).map_err(|e| e.to_string())?;
     let explanations = belief.explanations(&laid, case, PLAN_EXPLANATIONS, limits).map_err(|e| e.to_string())?;
     let options = crate::plan::Options { causes: Vec::new() };
-    let plan = crate::plan::plan(&laid, graph, case, &belief.causes, &explanations, &options)
-        .map_err(|e| e.to_string())?;
+    let plan =
+        crate::plan::plan(&laid, graph, case, &belief.causes, &explanations, &options).map_err(|e| e.to_string())?;
     Ok(crate::report::plan_document(&plan, figures))
 }
 

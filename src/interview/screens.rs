@@ -85,7 +85,9 @@ fn heading(bench: &Bench<'_>, state: &State) -> String {
     match (title, complaint) {
         (Some(title), Some(complaint)) => format!("{title} · {complaint}"),
         (Some(title), None) => title,
-        (None, Some(_)) => state.case.symptoms.first().map(|s| bench.knowledge.symptoms[*s].title.clone()).unwrap_or_default(),
+        (None, Some(_)) => {
+            state.case.symptoms.first().map(|s| bench.knowledge.symptoms[*s].title.clone()).unwrap_or_default()
+        }
         (None, None) => "New job".to_owned(),
     }
 }
@@ -195,7 +197,10 @@ fn bench_screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Scr
         Some(Focus::Working(repair, places)) => working(bench, state, repair, &places, now, &mut screen),
         Some(Focus::Tried(repair, symptom)) => {
             let title = words::lower_first(&bench.knowledge.repairs[repair].title);
-            screen.say(Part::until(3, Block::Paragraph(Rich::plain(&format!("Done: {title}. Put it back together and try it.")))));
+            screen.say(Part::until(
+                3,
+                Block::Paragraph(Rich::plain(&format!("Done: {title}. Put it back together and try it."))),
+            ));
             screen.ask(&format!("{}: is that gone?", bench.knowledge.symptoms[symptom].title));
             screen.choices = vec!["Gone".to_owned(), "Still there".to_owned(), "Not tried yet".to_owned()];
         }
@@ -292,7 +297,11 @@ fn check_parts(
     if !item.how.is_empty() {
         let steps = |n: usize| {
             let steps = item.how.iter().take(n).enumerate();
-            Block::Steps(steps.map(|(n, what)| Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() }).collect())
+            Block::Steps(
+                steps
+                    .map(|(n, what)| Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() })
+                    .collect(),
+            )
         };
         if item.how.len() <= STEPS {
             screen.say(Part::until(3, steps(STEPS)));
@@ -365,10 +374,8 @@ fn access_part(bench: &Bench<'_>, state: &State, access: &[Ix<Access>], needs: &
 
 /// Boxes to tick: what an interlock asks for, and that the hull was aired.
 fn ticks_part(bench: &Bench<'_>, state: &State, needs: &Before, air: Option<Minutes>, screen: &mut Screen) {
-    let tick_box = |ticked: bool, says: String| Choice {
-        key: if ticked { "[x]" } else { "[ ]" }.to_owned(),
-        says: says.into(),
-    };
+    let tick_box =
+        |ticked: bool, says: String| Choice { key: if ticked { "[x]" } else { "[ ]" }.to_owned(), says: says.into() };
     let mut boxes: Vec<Choice> = needs
         .ticks
         .iter()
@@ -516,7 +523,14 @@ fn leads(knowledge: &Knowledge, laid: &Laid<'_>, proposal: &Proposal) -> String 
 // --- repairs ------------------------------------------------------------------------------------------------------
 
 /// When a repair beats every check, the screen says so, with what more looking would save.
-fn fix_or_look(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, repair: Ix<Repair>, places: &[usize], screen: &mut Screen) {
+fn fix_or_look(
+    bench: &Bench<'_>,
+    state: &State,
+    laid: &Laid<'_>,
+    repair: Ix<Repair>,
+    places: &[usize],
+    screen: &mut Screen,
+) {
     let Some(view) = &state.view else { return };
     let proposal = &view.advice.next;
     let words = words::repair_words(laid, repair, places);
@@ -528,7 +542,8 @@ fn fix_or_look(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, repair: Ix<Rep
         cured(cures)
     )))));
     let look = other_check(state);
-    let other = view.advice.alternatives.iter().find(|p| matches!((&p.action, look), (Action::Check(a), Some(b)) if *a == b));
+    let other =
+        view.advice.alternatives.iter().find(|p| matches!((&p.action, look), (Action::Check(a), Some(b)) if *a == b));
     let further = other.map(|other| {
         let more = other.expected_cost - proposal.expected_cost;
         format!(
@@ -612,7 +627,7 @@ fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen: &mut Scre
     if !events.is_empty() {
         screen.say(Part::until(4, Block::Bullets(events)));
     }
-    screen.choices.push("Proved: finish with the work order".to_owned());
+    screen.choices.push("Proved: finish with the record of the job".to_owned());
     let last = state.case.log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).unwrap_or(0);
     for check in proofs(bench, &state.case, repair) {
         let item = &bench.knowledge.checks[check];
@@ -631,7 +646,8 @@ fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen: &mut Scre
 fn hand_over(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, screen: &mut Screen) {
     screen.ask("Best now: stop here and hand it over.");
     if let Some(view) = &state.view {
-        screen.say(Part::until(4, Block::Paragraph(Rich::plain(&words::reason(laid, &view.advice.next, bench.figures)))));
+        screen
+            .say(Part::until(4, Block::Paragraph(Rich::plain(&words::reason(laid, &view.advice.next, bench.figures)))));
     }
     screen.choices = vec!["Hand it over, with the work order".to_owned(), "Look further all the same".to_owned()];
 }

@@ -2,14 +2,16 @@
 //! argument, files are written by whoever runs it.
 
 use super::advisor::Advisor;
-use super::state::{End, Find, Focus, Input, Key, Over, Page, Stage, State, Target, first_check};
 use super::pages;
+use super::state::{End, Find, Focus, Input, Key, Over, Page, Stage, State, Target, first_check};
 use crate::access::AccessGraph;
 use crate::case::text::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::Action;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Check, Fitted, Hazard, HistoryFact, Ix, Knowledge, Layout, Proof, Repair, Scope, Setting, Tick};
+use crate::knowledge::{
+    Check, Fitted, Hazard, HistoryFact, Ix, Knowledge, Layout, Proof, Repair, Scope, Setting, Tick,
+};
 use crate::report::{Figures, words};
 use crate::safety::{Before, Verdict};
 use crate::units::{Measure, Minutes, UnitError};
@@ -41,13 +43,13 @@ impl Bench<'_> {
 #[must_use]
 pub fn begin(bench: &Bench<'_>, case: Case, now: Option<Timestamp>) -> State {
     let fresh = case.log.is_empty() && case.symptoms.is_empty() && case.history.is_empty();
-    let stage = match (fresh, case.symptoms.is_empty()) {
+    let part = match (fresh, case.symptoms.is_empty()) {
         (true, _) if first_check(bench.knowledge).is_some() => Stage::Sniff,
         (true, _) => first_stage(bench),
         (false, true) => Stage::Symptoms,
         (false, false) => Stage::Bench,
     };
-    let mut state = State::new(case, stage);
+    let mut state = State::new(case, part);
     if !fresh {
         state.sniff_first = first_check(bench.knowledge).is_some();
         state.notices.push(welcome_back(bench, &state.case));
@@ -93,7 +95,7 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
         return state;
     }
     if let Some(over) = state.over.take() {
-        over_step(bench, &mut state, over, input, now);
+        over_step(bench, &mut state, over, input);
         return state;
     }
     match state.stage {
@@ -158,8 +160,8 @@ fn back(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
         refresh(bench, state, now);
         return;
     }
-    if let Some((case, stage)) = state.before.pop() {
-        (state.case, state.stage) = (case, stage);
+    if let Some((case, part)) = state.before.pop() {
+        (state.case, state.stage) = (case, part);
         refresh(bench, state, now);
     } else if let Some(shorter) = without_last(&state.case) {
         // A job that was gone on with: its log itself says what came last.
@@ -172,9 +174,7 @@ fn back(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
 
 /// The case without the last thing that happened and what was confirmed, opened and written down for it.
 fn without_last(case: &Case) -> Option<Case> {
-    let is_step = |entry: &Entry| {
-        !matches!(entry.event, Event::Ticked(_) | Event::Access { .. } | Event::Set { .. })
-    };
+    let is_step = |entry: &Entry| !matches!(entry.event, Event::Ticked(_) | Event::Access { .. } | Event::Set { .. });
     let last = case.log.iter().rposition(is_step)?;
     let start = case.log[..last].iter().rposition(is_step).map_or(0, |at| at + 1);
     Some(Case { log: case.log[..start].to_vec(), ..case.clone() })
@@ -276,7 +276,7 @@ fn history_step(bench: &Bench<'_>, state: &mut State, at: usize, input: &Input, 
 
 fn intake_back(state: &mut State) {
     match state.before.pop() {
-        Some((case, stage)) => (state.case, state.stage) = (case, stage),
+        Some((case, part)) => (state.case, state.stage) = (case, part),
         None => state.notices.push("This is the first question.".to_owned()),
     }
 }
@@ -402,17 +402,18 @@ fn general_key(bench: &Bench<'_>, state: &mut State, key: Key, now: Option<Times
     true
 }
 
-fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input, now: Option<Timestamp>) {
+fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input) {
     match (over, input) {
         (Over::Page(Page::Plan, plan), Input::Key(Key::Write)) => state.write_plan = Some(plan),
         (Over::Page(..), _) | (Over::Find(..), Input::Key(Key::Back | Key::Enter)) => {}
-        (Over::Find(find, targets), Input::Pick(at)) => match targets.get(*at) {
-            Some((_, target)) => take(bench, state, target.clone(), now),
-            None => {
+        (Over::Find(find, targets), Input::Pick(at)) => {
+            if let Some((_, target)) = targets.get(*at) {
+                take(bench, state, target.clone());
+            } else {
                 state.over = Some(Over::Find(find, targets));
                 not_here(state);
             }
-        },
+        }
         (Over::Find(find, targets), Input::Text(text)) => {
             let found = matching(&targets, text);
             match found.as_slice() {
@@ -420,7 +421,7 @@ fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input, no
                     state.notices.push(format!("Nothing here is called `{text}`."));
                     state.over = Some(Over::Find(find, targets));
                 }
-                [at] => take(bench, state, targets[*at].1.clone(), now),
+                [at] => take(bench, state, targets[*at].1.clone()),
                 several => {
                     let fewer = several.iter().map(|at| targets[*at].clone()).collect();
                     state.over = Some(Over::Find(find, fewer));
@@ -441,7 +442,7 @@ fn matching(targets: &[(String, Target)], text: &str) -> Vec<usize> {
     targets.iter().enumerate().filter(|(_, (line, _))| holds(line)).map(|(at, _)| at).collect()
 }
 
-fn take(bench: &Bench<'_>, state: &mut State, target: Target, now: Option<Timestamp>) {
+fn take(bench: &Bench<'_>, state: &mut State, target: Target) {
     match target {
         Target::Ask(focus) => {
             state.draft.clear();
@@ -461,7 +462,6 @@ fn take(bench: &Bench<'_>, state: &mut State, target: Target, now: Option<Timest
             }
         }
     }
-    let _ = now;
 }
 
 /// Every check of this craft by name, the quickest first; those that may not be made come last and say why.
@@ -498,8 +498,7 @@ fn answers(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)> {
             lines.push((words::entry(&laid, entry, bench.figures), Target::Ask(focus)));
         }
     }
-    let symptoms: Vec<&str> =
-        state.case.symptoms.iter().map(|s| bench.knowledge.symptoms[*s].title.as_str()).collect();
+    let symptoms: Vec<&str> = state.case.symptoms.iter().map(|s| bench.knowledge.symptoms[*s].title.as_str()).collect();
     lines.push((format!("Complaint: {}", symptoms.join("; ")), Target::Symptoms));
     for fact in facts(bench.knowledge, &state.case) {
         let item = &bench.knowledge.history[fact];
@@ -519,13 +518,8 @@ fn repairs(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)> {
         });
         removed.fold(0.0, f64::max)
     };
-    let mut ranked: Vec<(f64, Ix<Repair>)> = bench
-        .knowledge
-        .repairs
-        .iter()
-        .filter(|(_, r)| laid.fits(&r.fitted))
-        .map(|(ix, r)| (chance(r), ix))
-        .collect();
+    let mut ranked: Vec<(f64, Ix<Repair>)> =
+        bench.knowledge.repairs.iter().filter(|(_, r)| laid.fits(&r.fitted)).map(|(ix, r)| (chance(r), ix)).collect();
     ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut lines = Vec::new();
     for (_, ix) in ranked {
@@ -545,7 +539,9 @@ fn repairs(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)> {
 // --- a check ------------------------------------------------------------------------------------------------------
 
 /// What must be done before a step on the screen, as the interlocks see it.
-#[must_use]
+///
+/// # Errors
+/// Why it may not be done at all.
 pub fn before(bench: &Bench<'_>, state: &State, action: &Action, now: Option<Timestamp>) -> Result<Before, String> {
     match bench.advisor.judge(&state.case, action, now) {
         Verdict::May(before) => Ok(before),
@@ -676,7 +672,9 @@ fn may_answer(
         return Err(format!("First air it {air}, then: {title}, until the answer is \"{says}\". Press o to find it."));
     }
     match closing(bench, state, check, now) {
-        Some((outcome, minutes, _)) if answer == Answer::Outcome(outcome) && minutes > Minutes::ZERO && !state.aired => {
+        Some((outcome, minutes, _))
+            if answer == Answer::Outcome(outcome) && minutes > Minutes::ZERO && !state.aired =>
+        {
             let minutes = bench.figures.minutes(minutes);
             Err(format!("First air it for {minutes}, then confirm with t. Without that the answer cannot count."))
         }
@@ -789,9 +787,11 @@ fn start_repair(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, places
     let laid = bench.laid(&state.case);
     let item = &bench.knowledge.repairs[repair];
     let known = |setting: Ix<Setting>, at: usize| {
-        state.case.log.iter().any(|entry| {
-            matches!(&entry.event, Event::Set { setting: s, .. } if s.item == setting && s.at == at)
-        })
+        state
+            .case
+            .log
+            .iter()
+            .any(|entry| matches!(&entry.event, Event::Set { setting: s, .. } if s.item == setting && s.at == at))
     };
     let mut settings: Vec<(Ix<Setting>, usize)> = Vec::new();
     for setting in item.steps.iter().flat_map(|step| step.record.iter().copied()) {
@@ -883,12 +883,11 @@ fn working_step(
             refresh(bench, state, now);
             state.focus = focus;
         }
-        Input::Pick(1) => state.focus = None,
+        Input::Pick(1) | Input::Key(Key::Back) => state.focus = None,
         Input::Key(Key::Tick) => match missing_ticks(state, &needs).first() {
             Some(tick) => state.ticked.push(*tick),
             None => state.notices.push("There is nothing to confirm here.".to_owned()),
         },
-        Input::Key(Key::Back) => state.focus = None,
         _ => not_here(state),
     }
 }

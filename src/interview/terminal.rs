@@ -123,7 +123,9 @@ fn prompt(screen: &Screen, draft: &Draft, pages: usize, width: usize) -> String 
         keys.push("Esc back".to_owned());
     }
     let last = draft.page + 1 >= pages;
-    keys.extend(screen.keys.iter().filter(|(k, _)| last || *k != Key::Enter).map(|(k, says)| format!("{} {says}", k.shown())));
+    keys.extend(
+        screen.keys.iter().filter(|(k, _)| last || *k != Key::Enter).map(|(k, says)| format!("{} {says}", k.shown())),
+    );
     cut(&format!("{} >", keys.join(" · ")), width)
 }
 

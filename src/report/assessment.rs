@@ -37,12 +37,7 @@ impl<'a> Assessment<'a> {
     ///
     /// # Errors
     /// Where the network is too wide for the limits.
-    pub fn new(
-        laid: &'a Laid<'a>,
-        graph: &AccessGraph,
-        case: &'a Case,
-        settings: &Settings,
-    ) -> Result<Self, Error> {
+    pub fn new(laid: &'a Laid<'a>, graph: &AccessGraph, case: &'a Case, settings: &Settings) -> Result<Self, Error> {
         let limits = &settings.limits;
         let belief = believe(laid, case, limits)?;
         Ok(Self {
@@ -425,8 +420,7 @@ impl Assessment<'_> {
                     .iter()
                     .map(|b| {
                         let knowledge = self.laid.knowledge;
-                        let outcome =
-                            words::outcome(knowledge, &next.action, b.outcome);
+                        let outcome = words::outcome(knowledge, &next.action, b.outcome);
                         let then = b.then.as_ref().map_or("done".to_owned(), |a| words::action(self.laid, a));
                         vec![outcome.into(), figures.chance(b.chance).into(), then.into()]
                     })
@@ -446,9 +440,8 @@ impl Assessment<'_> {
     fn explained(&self, figures: &Figures, document: &mut Document) {
         document.section("What would account for it");
         let sets = self.explanations.sets.iter().filter(|s| s.chance >= LEAST);
-        document.bullets(
-            sets.map(|s| format!("{}: {}", words::causes(self.laid, &s.causes), figures.chance(s.chance))),
-        );
+        document
+            .bullets(sets.map(|s| format!("{}: {}", words::causes(self.laid, &s.causes), figures.chance(s.chance))));
         document.paragraph(format!(
             "Nothing that is listed: {}. Other combinations: {}.",
             figures.chance(self.explanations.unexplained),
@@ -496,9 +489,10 @@ impl Assessment<'_> {
             }
         }
         document.bullets(reasons.into_iter().map(|(why, held)| match held.as_slice() {
-            [few @ ..] if few.len() <= 3 => format!("{} ({why})", few.join(", ")),
-            [first, second, rest @ ..] => format!("{first}, {second} and {} more ({why})", rest.len()),
-            _ => why.to_owned(),
+            [first, second, rest @ ..] if rest.len() > 1 => {
+                format!("{first}, {second} and {} more ({why})", rest.len())
+            }
+            _ => format!("{} ({why})", held.join(", ")),
         }));
     }
 }

@@ -27,10 +27,8 @@ pub fn of_ten(chance: f64) -> String {
 /// "So far: clogged inlet screen 4 of 10 · no spark 2 of 10".
 #[must_use]
 pub fn strip(laid: &Laid<'_>, causes: &[CauseBelief]) -> String {
-    let said: Vec<String> = leaders(laid, causes, STRIP)
-        .into_iter()
-        .map(|(words, chance)| format!("{words} {}", of_ten(chance)))
-        .collect();
+    let said: Vec<String> =
+        leaders(laid, causes, STRIP).into_iter().map(|(words, chance)| format!("{words} {}", of_ten(chance))).collect();
     if said.is_empty() { "So far: nothing stands out.".to_owned() } else { format!("So far: {}", said.join(" · ")) }
 }
 

@@ -121,7 +121,8 @@ fn setting(line: &SettingLine, how: &str) -> Blank {
 }
 
 fn test(test: &Test, figures: &Figures) -> Blank {
-    let measure = |value: f64| test.unit.map_or_else(|| value.to_string(), |unit| figures.measure(Measure { value, unit }));
+    let measure =
+        |value: f64| test.unit.map_or_else(|| value.to_string(), |unit| figures.measure(Measure { value, unit }));
     let mut wanted: Vec<String> = Vec::new();
     if !test.pass.is_empty() {
         wanted.push(test.pass.join(" or "));

@@ -16,7 +16,8 @@ const CASE: &str = "format: 1\nknowledge: {id: small-engine}\nsymptoms: [sy-no-s
 fn with_case(arguments: &[&str], text: &str) -> (i32, String, String) {
     let place = tempfile::tempdir().expect("a folder");
     fs::write(place.path().join("case.yaml"), text).expect("written");
-    let output = doldrum().current_dir(place.path()).arg("--knowledge").arg(folder()).args(arguments).output().expect("ran");
+    let output =
+        doldrum().current_dir(place.path()).arg("--knowledge").arg(folder()).args(arguments).output().expect("ran");
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("text");
     (output.status.code().expect("an exit code"), text(output.stdout), text(output.stderr))
 }
@@ -74,8 +75,19 @@ fn assess_prints_text_markdown_and_json() {
     assert_eq!(json, again, "the same input gives the same bytes");
     let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
     for key in [
-        "causes", "effects", "explanations", "unexplained", "log_evidence", "conflict", "next", "alternatives",
-        "hazards", "barred", "weights", "accuracy", "knowledge",
+        "causes",
+        "effects",
+        "explanations",
+        "unexplained",
+        "log_evidence",
+        "conflict",
+        "next",
+        "alternatives",
+        "hazards",
+        "barred",
+        "weights",
+        "accuracy",
+        "knowledge",
     ] {
         assert!(value.get(key).is_some(), "{key} is missing");
     }
@@ -103,7 +115,8 @@ fn a_sniff_grows_old_by_now() {
 
 #[test]
 fn standard_input_is_a_case_too_and_triage_reads_lines() {
-    let output = doldrum().arg("--knowledge").arg(folder()).args(["assess", "-"]).write_stdin(CASE).output().expect("ran");
+    let output =
+        doldrum().arg("--knowledge").arg(folder()).args(["assess", "-"]).write_stdin(CASE).output().expect("ran");
     assert!(output.status.success());
     let place = tempfile::tempdir().expect("a folder");
     let output = doldrum()
