@@ -249,7 +249,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         settings: &Settings,
     ) -> Self {
         let symptoms: Vec<VarIx> = complained_of(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
-        let simulator = Simulator::new(&belief.model, worlds, &symptoms);
+        let simulator = Simulator::new(&belief.model, worlds, &symptoms, settings.seed);
         let n = worlds.n();
         let mut candidates: Vec<Candidate> = Vec::new();
         for (offer, removes) in std::mem::take(&mut offers.repairs) {

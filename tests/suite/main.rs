@@ -1,14 +1,18 @@
 //! The one integration binary: what is checked from outside the crate.
 
+mod case_text;
+mod cli;
 mod inference_oracle;
 mod inference_property;
 mod inference_published;
 mod knowledge_files;
 mod knowledge_hostile;
+mod interview;
 mod oracle_network;
 mod plan_property;
 mod plan_worked;
 mod random_network;
+mod small_engine;
 mod small_network;
 mod watercraft;
 
@@ -24,3 +28,4 @@ fn no_file_is_forgotten() {
         }
     }
 }
+mod terminal;
