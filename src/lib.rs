@@ -8,6 +8,7 @@ pub mod cli;
 pub mod decision;
 pub mod finding;
 pub mod inference;
+pub mod interview;
 pub mod knowledge;
 pub mod model;
 pub mod plan;

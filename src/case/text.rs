@@ -8,8 +8,7 @@ use crate::access::AccessGraph;
 use crate::calc;
 use crate::finding::{Finding, Findings, Severity, nearest};
 use crate::knowledge::layout::{Craft, Instance, Laid};
-use crate::knowledge::raw::Location;
-use crate::knowledge::raw::{RawId, RawOpenShut, Sp};
+use crate::knowledge::raw::{Location, RawId, RawOpenShut, Sp};
 use crate::knowledge::yaml::Source;
 use crate::knowledge::{Access, Check, Fitted, HistoryFact, Items, Ix, Knowledge, Reading, Scope, Symptom, User};
 use crate::model::reading::{Conditions, corrected};
@@ -135,7 +134,8 @@ fn goes_with(kind: &str) -> &'static [&'static str] {
 pub fn read(file_name: &str, text: &str, knowledge: &Knowledge) -> (Option<Case>, Findings) {
     let source = Source { file: file_name, text };
     let mut findings = Findings::new();
-    let raw = source.tree(&mut findings).and_then(|tree| source.one::<RawCase>(&tree, &mut findings));
+    let tree = source.tree(&mut findings);
+    let raw = tree.and_then(|tree| source.one::<RawCase>(&tree, &mut findings));
     let Some(raw) = raw else { return (None, findings) };
     let mut reader = Reader { source: &source, knowledge, findings };
     let case = reader.case(&raw);
@@ -881,6 +881,24 @@ fn answer_text(check: &Check, answer: Answer) -> String {
     }
 }
 
+/// Words that YAML, in one version or another, takes for something else than text.
+const WORDS: [&str; 9] = ["true", "false", "null", "yes", "no", "on", "off", "y", "n"];
+
+/// Whether YAML takes a text for a number that is written in another way: `1.0`, `1e3`, `017`, `0x1F`.
+fn reads_as_other_number(text: &str) -> bool {
+    let digits = text.strip_prefix('-').unwrap_or(text);
+    if !digits.starts_with(|c: char| c.is_ascii_digit()) {
+        return false;
+    }
+    match text.parse::<f64>() {
+        Ok(number) => number.to_string() != text || number == 0.0 && text != "0",
+        Err(_) => {
+            let based = digits.starts_with('0') && digits[1..].starts_with(|c: char| c.is_ascii_alphabetic());
+            based || digits.contains('_')
+        }
+    }
+}
+
 /// A text as YAML: plain where it reads back as itself, else in double quotes.
 fn scalar(text: &str) -> String {
     let mut chars = text.chars();
@@ -888,8 +906,8 @@ fn scalar(text: &str) -> String {
     let starts_plain = first.is_some_and(|c| c.is_ascii_alphanumeric())
         || (first == Some('-') && chars.next().is_some_and(|c| c.is_ascii_digit()));
     let stays_plain = text.chars().all(|c| c.is_ascii_alphanumeric() || " _./%+@-".contains(c));
-    const WORDS: [&str; 9] = ["true", "false", "null", "yes", "no", "on", "off", "y", "n"];
-    if starts_plain && stays_plain && !text.ends_with(' ') && !WORDS.contains(&text.to_lowercase().as_str()) {
+    let is_word = !WORDS.contains(&text.to_lowercase().as_str());
+    if starts_plain && stays_plain && !text.ends_with(' ') && is_word && !reads_as_other_number(text) {
         return text.to_owned();
     }
     let mut quoted = String::from("\"");

@@ -126,7 +126,7 @@ pub fn page_width() -> usize {
 }
 
 /// Whether standard output takes color.
-fn paint() -> Paint {
+pub fn paint() -> Paint {
     let never = anstream::ColorChoice::global() == anstream::ColorChoice::Never;
     if never || !io::stdout().is_terminal() { Paint::Plain } else { Paint::Colored }
 }

@@ -49,7 +49,8 @@ impl Rate {
         // Who checks a trainee's work is the dearest pair of hands there is.
         let checker = users.iter().map(|(_, u)| u.labor.get()).fold(0.0, f64::max);
         Self {
-            hourly: Money::of(user.labor.get() + user.checker_share * checker), pace: user.pace,
+            hourly: Money::of(user.labor.get() + user.checker_share * checker),
+            pace: user.pace,
             hand_over: laid.knowledge.hand_over(case.user),
         }
     }

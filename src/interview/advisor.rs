@@ -97,8 +97,7 @@ impl Advisor for Library<'_> {
         let laid = self.laid(case);
         let settings = Settings { now, ..self.settings.clone() };
         let belief = belief::believe(&laid, case, &settings.limits).map_err(|e| e.to_string())?;
-        let advice =
-            decision::advise(&laid, &self.graph, case, &belief, &settings).map_err(|e| e.to_string())?;
+        let advice = decision::advise(&laid, &self.graph, case, &belief, &settings).map_err(|e| e.to_string())?;
         Ok(View {
             impossible: belief.log_evidence.is_none(),
             causes: belief.causes,
@@ -136,7 +135,7 @@ impl Advisor for Library<'_> {
         })
     }
 
-    fn plan(&self, case: &Case, now: Option<Timestamp>) -> Result<Document, String> {
-        crate::interview::plan_document(self.knowledge, &self.graph, case, &self.settings, &self.figures, now)
+    fn plan(&self, case: &Case, _: Option<Timestamp>) -> Result<Document, String> {
+        crate::interview::plan_document(self.knowledge, &self.graph, case, &self.settings, &self.figures)
     }
 }

@@ -115,7 +115,7 @@ impl Screen {
         Key::of(letter).filter(|key| self.keys.iter().any(|(k, _)| k == key))
     }
 
-    /// The screen as a document, its choices counted from `first` on.
+    /// The screen as a document with some of its choices, counted from one on.
     #[must_use]
     pub fn document(&self, level: u8, choices: std::ops::Range<usize>) -> Document {
         let mut document = Document::new();
@@ -131,7 +131,7 @@ impl Screen {
         }
         let shown: Vec<Choice> = self.choices[choices.clone()]
             .iter()
-            .zip(choices.start + 1..)
+            .zip(1..)
             .map(|(says, n)| Choice { key: n.to_string(), says: says.into() })
             .collect();
         if !shown.is_empty() {

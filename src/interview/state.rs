@@ -244,8 +244,10 @@ pub struct State {
     pub view: Option<Rc<View>>,
     /// Why there is none.
     pub stuck: Option<String>,
-    /// Whether the plan is to be written beside the case.
-    pub write_plan: bool,
+    /// Whether a person wants to go on though the symptom is gone.
+    pub look_on: bool,
+    /// The work order that is to be written beside the case.
+    pub write_plan: Option<Document>,
     /// How it ended.
     pub end: Option<End>,
 }
@@ -267,7 +269,8 @@ impl State {
             before: Vec::new(),
             view: None,
             stuck: None,
-            write_plan: false,
+            look_on: false,
+            write_plan: None,
             end: None,
         }
     }

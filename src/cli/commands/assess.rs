@@ -1,11 +1,34 @@
-//! `doldrum assess`.
-use crate::cli::args::{Assess, Common};
-use crate::cli::{Exit, Failure, load};
-/// Runs it.
+//! `doldrum assess`: what is believed about a case and what to do next, without asking.
+
+use crate::access::AccessGraph;
+use crate::cli::args::{Assess, Common, Format};
+use crate::cli::out::{Failure, advise, print, print_document};
+use crate::cli::{Exit, load};
+use crate::decision::Settings;
+use crate::inference::Limits;
+use crate::knowledge::layout::Laid;
+use crate::report::{Assessment, Chances, Figures};
+
+/// Reads a case and prints what is believed, what to do next and why.
+///
+/// # Errors
+/// Where the case cannot be read, or the network is too wide.
 pub fn run(args: &Assess, common: &Common) -> Result<Exit, Failure> {
     let knowledge = load::knowledge(common)?;
     let (case, findings) = load::case(&args.case, &knowledge)?;
-    crate::cli::out::advise(findings, common);
-    crate::cli::out::print(&crate::case::text::write(&case, &knowledge))?;
+    advise(findings, common);
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let graph = AccessGraph::new(&knowledge);
+    let limits = if args.exact { Limits::exact() } else { Limits::default() };
+    let settings = Settings { seed: common.seed, now: args.now, limits, ..Settings::default() };
+    let assessment =
+        Assessment::new(&laid, &graph, &case, &settings).map_err(|error| Failure::Stuck(error.to_string()))?;
+    match args.format {
+        Format::Json => print(&assessment.json())?,
+        format => {
+            let figures = Figures { chances: Chances::Exact, ..Figures::new(&knowledge, common.units.into()) };
+            print_document(&assessment.document(&figures), format)?;
+        }
+    }
     Ok(Exit::Done)
 }

@@ -1,8 +1,63 @@
-//! `doldrum plan`.
-use crate::cli::args::{Common, Plan};
-use crate::cli::{Exit, Failure, load};
-/// Runs it.
+//! `doldrum plan`: the work order for a case.
+
+use crate::access::AccessGraph;
+use crate::belief::believe;
+use crate::case::Case;
+use crate::cli::args::{Common, Format, Plan};
+use crate::cli::out::{Failure, advise, print, print_document};
+use crate::cli::{Exit, load};
+use crate::finding::nearest;
+use crate::inference::Limits;
+use crate::knowledge::Cause;
+use crate::knowledge::layout::{Instance, Laid};
+use crate::plan::{Options, Plan as WorkOrder, plan};
+use crate::report::{self, Figures};
+
+/// How many explanations are weighed.
+const EXPLANATIONS: usize = 5;
+
+/// Prints the work order.
+///
+/// # Errors
+/// Where the case cannot be read, or there is nothing to plan for.
 pub fn run(args: &Plan, common: &Common) -> Result<Exit, Failure> {
     let knowledge = load::knowledge(common)?;
+    let (case, findings) = load::case(&args.case, &knowledge)?;
+    advise(findings, common);
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let causes = causes(&laid, &args.cause)?;
+    let order = work_order(&laid, &case, causes)?;
+    match args.format {
+        Format::Json => {
+            let json = serde_json::to_string_pretty(&order).map_err(|e| Failure::Stuck(e.to_string()))?;
+            print(&format!("{json}\n"))?;
+        }
+        format => print_document(&report::work_order(&order, &Figures::new(&knowledge, common.units.into())), format)?,
+    }
     Ok(Exit::Done)
+}
+
+fn work_order(laid: &Laid<'_>, case: &Case, causes: Vec<Instance<Cause>>) -> Result<WorkOrder, Failure> {
+    let limits = Limits::default();
+    let belief = believe(laid, case, &limits).map_err(|e| Failure::Stuck(e.to_string()))?;
+    let explanations =
+        belief.explanations(laid, case, EXPLANATIONS, &limits).map_err(|e| Failure::Stuck(e.to_string()))?;
+    let graph = AccessGraph::new(laid.knowledge);
+    plan(laid, &graph, case, &belief.causes, &explanations, &Options { causes })
+        .map_err(|e| Failure::Stuck(e.to_string()))
+}
+
+/// The causes named on the command line; without a place on every one.
+fn causes(laid: &Laid<'_>, named: &[String]) -> Result<Vec<Instance<Cause>>, Failure> {
+    let mut causes = Vec::new();
+    for label in named {
+        let Some((ix, places)) = laid.parse(&laid.knowledge.causes, |c| c.scope, label) else {
+            let id = label.split('@').next().unwrap_or_default();
+            let near = nearest(id, laid.knowledge.causes.ids()).map(|n| format!("; did you mean `{n}`?"));
+            let near = near.unwrap_or_default();
+            return Err(Failure::Usage(format!("expected a cause of this craft after --cause, found `{label}`{near}")));
+        };
+        causes.extend(places.into_iter().map(|at| Instance::new(ix, at)));
+    }
+    Ok(causes)
 }

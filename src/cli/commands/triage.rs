@@ -1,8 +1,164 @@
-//! `doldrum triage`.
+//! `doldrum triage`: the interview.
+
+use crate::access::AccessGraph;
+use crate::case::{Case, text};
 use crate::cli::args::{Common, Triage};
-use crate::cli::{Exit, Failure, load};
-/// Runs it.
-pub fn run(args: &Triage, common: &Common) -> Result<Exit, Failure> {
+use crate::cli::out::{Failure, advise, page_width, paint, print, print_document};
+use crate::cli::{Exit, args::Format, load};
+use crate::decision::Settings;
+use crate::finding::nearest;
+use crate::interview::advisor::{Advisor, Library};
+use crate::interview::plain::{Echo, Plain};
+use crate::interview::state::End;
+use crate::interview::step::Bench;
+use crate::interview::terminal::{INTERRUPTED, Terminal};
+use crate::interview::{Finished, Keep, pages, run as interview};
+use crate::knowledge::layout::Craft;
+use crate::knowledge::{Items, Ix, Knowledge};
+use crate::report::{Document, Figures, render_markdown};
+use crate::store;
+use jiff::{Timestamp, ZonedDateTime};
+use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
+
+/// Asks until there is a plan, or until the person stops.
+///
+/// # Errors
+/// Where the case cannot be read or kept, or reading and writing fails.
+pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
+    if triage.list {
+        return list();
+    }
     let knowledge = load::knowledge(common)?;
+    let (case, path) = case(triage, common, &knowledge)?;
+    let figures = Figures::new(&knowledge, common.units.into());
+    let graph = AccessGraph::new(&knowledge);
+    let settings = Settings { seed: common.seed, ..Settings::default() };
+    let library = Library::new(&knowledge, settings, figures.clone());
+    let bench = Bench {
+        knowledge: &knowledge,
+        graph: &graph,
+        advisor: &library,
+        figures: &figures,
+        layout_known: triage.layout.is_some(),
+    };
+    let mut keeper = Keeper { path };
+    let finished = ask(&bench, case, triage, &mut keeper)?;
+    part(&bench, &finished, &keeper.path, common)
+}
+
+/// The cases of this folder that could be gone on with.
+fn list() -> Result<Exit, Failure> {
+    let cases = store::cases(Path::new("."))?;
+    let lines: String = cases.iter().map(|path| format!("doldrum triage --case {}\n", path.display())).collect();
+    print(if lines.is_empty() { "no cases here\n" } else { &lines })?;
     Ok(Exit::Done)
+}
+
+/// The case to go on with, or a new one; and where it is kept.
+fn case(triage: &Triage, common: &Common, knowledge: &Knowledge) -> Result<(Case, PathBuf), Failure> {
+    let mut case = match &triage.case {
+        Some(path) if path.exists() => {
+            let (case, findings) = load::case(path, knowledge)?;
+            advise(findings, common);
+            case
+        }
+        _ => new_case(knowledge),
+    };
+    if let Some(id) = &triage.user {
+        case.user = named(&knowledge.users, id, "--for")?;
+    }
+    if let Some(id) = &triage.layout {
+        case.craft.layout = named(&knowledge.layouts, id, "--layout")?;
+    }
+    if triage.title.is_some() {
+        case.title.clone_from(&triage.title);
+    }
+    let path = triage
+        .case
+        .clone()
+        .unwrap_or_else(|| store::new_case_path(Path::new("."), ZonedDateTime::now().date(), case.title.as_deref()));
+    Ok((case, path))
+}
+
+fn new_case(knowledge: &Knowledge) -> Case {
+    Case {
+        title: None,
+        craft: Craft::usual(knowledge),
+        altitude_m: 0.0,
+        user: text::usual_user(knowledge),
+        tools: None,
+        sheet: indexmap::IndexMap::new(),
+        history: indexmap::IndexMap::new(),
+        symptoms: Vec::new(),
+        log: Vec::new(),
+    }
+}
+
+fn named<T>(items: &Items<T>, id: &str, option: &str) -> Result<Ix<T>, Failure> {
+    items.find(id).ok_or_else(|| {
+        let known: Vec<&str> = items.ids().collect();
+        let hint = nearest(id, known.iter().copied()).map(|n| format!("; did you mean `{n}`?")).unwrap_or_default();
+        Failure::Usage(format!("expected one of {} after {option}, found `{id}`{hint}", known.join(", ")))
+    })
+}
+
+/// At a terminal by keys, else by lines.
+fn ask(bench: &Bench<'_>, case: Case, triage: &Triage, keeper: &mut Keeper) -> Result<Finished, Failure> {
+    // Only a flag is set: whoever waits for a key sees it, keeps the case and ends in order.
+    let _ = ctrlc::set_handler(|| INTERRUPTED.store(true, Ordering::Relaxed));
+    // Seconds are near enough, and a person reads the file.
+    let clock = || Timestamp::from_second(Timestamp::now().as_second()).ok();
+    let attended = io::stdin().is_terminal() && io::stdout().is_terminal();
+    if attended && !triage.plain {
+        let mut terminal = Terminal::new(paint());
+        let finished = interview(bench, case, &mut terminal, keeper, &clock);
+        terminal.restore()?;
+        return finished;
+    }
+    let echo = if io::stdin().is_terminal() { Echo::Off } else { Echo::On };
+    let mut plain = Plain::new(io::stdin().lock(), anstream::stdout().lock(), page_width(), echo);
+    interview(bench, case, &mut plain, keeper, &clock)
+}
+
+/// What is said in parting.
+fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) -> Result<Exit, Failure> {
+    let kept = format!("Saved in {}. Go on with: doldrum triage --case {}", path.display(), path.display());
+    match finished.end {
+        None => return Err(Failure::Interrupted(kept)),
+        Some(End::Stopped(lock)) => print_document(&pages::stop(bench.knowledge, lock), Format::Text)?,
+        Some(End::Cured | End::HandedOver) => match bench.advisor.plan(&finished.case, None) {
+            Ok(plan) => print_document(&plan, Format::Text)?,
+            Err(why) => print(&format!("There is no work order: {why}.\n"))?,
+        },
+        Some(End::Left) => {}
+    }
+    if !common.quiet {
+        print(&format!("\n{kept}\n"))?;
+    }
+    Ok(Exit::Done)
+}
+
+/// Keeps the case in its file.
+struct Keeper {
+    path: PathBuf,
+}
+
+impl Keep for Keeper {
+    type Error = Failure;
+
+    fn keep(&mut self, case: &Case, text: &str) -> Result<(), Failure> {
+        // A job about which nothing is known yet leaves no file behind.
+        if case.log.is_empty() && case.symptoms.is_empty() && case.history.is_empty() && !self.path.exists() {
+            return Ok(());
+        }
+        Ok(store::write(&self.path, text)?)
+    }
+
+    fn keep_plan(&mut self, plan: &Document) -> Result<String, Failure> {
+        let path = self.path.with_extension("plan.md");
+        store::write(&path, &render_markdown(plan))?;
+        Ok(format!("The work order is in {}.", path.display()))
+    }
 }

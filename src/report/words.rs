@@ -1,13 +1,12 @@
-//! What the interview says about beliefs, actions and answers, in plain words.
+//! Beliefs, actions and answers in plain words, the same wherever they are said.
 
-use super::advisor::View;
+use super::Figures;
 use crate::belief::CauseBelief;
-use crate::case::{Answer, Entry, Event, Position, Presence};
+use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Ix, Repair};
+use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair};
 use crate::model::compile::Said;
-use crate::report::Figures;
 use crate::units::Measure;
 
 /// How many causes the strip names.
@@ -15,20 +14,21 @@ const STRIP: usize = 3;
 /// A place of a cause is named where the other places are less than half as likely.
 const SAME: f64 = 0.5;
 
-/// "6 of 10", "under 1 of 10": a chance as the strip says it.
+/// "6 of 10", "8 of 100", "under 1 of 100": a chance as the strip says it.
 #[must_use]
 pub fn of_ten(chance: f64) -> String {
-    let tenths = (chance * 10.0).round();
-    if tenths < 1.0 { "under 1 of 10".to_owned() } else { format!("{tenths} of 10") }
+    if chance >= 0.15 {
+        return format!("{} of 10", (chance * 10.0).round());
+    }
+    let hundredths = (chance * 100.0).round();
+    if hundredths < 1.0 { "under 1 of 100".to_owned() } else { format!("{hundredths} of 100") }
 }
 
 /// "So far: clogged inlet screen 4 of 10 · no spark 2 of 10".
 #[must_use]
-pub fn strip(laid: &Laid<'_>, view: &View) -> String {
-    let said: Vec<String> = leaders(laid, &view.causes, STRIP)
-        .into_iter()
-        .map(|(words, chance)| format!("{words} {}", of_ten(chance)))
-        .collect();
+pub fn strip(laid: &Laid<'_>, causes: &[CauseBelief]) -> String {
+    let said: Vec<String> =
+        leaders(laid, causes, STRIP).into_iter().map(|(words, chance)| format!("{words} {}", of_ten(chance))).collect();
     if said.is_empty() { "So far: nothing stands out.".to_owned() } else { format!("So far: {}", said.join(" · ")) }
 }
 
@@ -143,12 +143,16 @@ pub fn entry(laid: &Laid<'_>, entry: &Entry, figures: &Figures) -> String {
     }
 }
 
-/// What said something: an answer or the customer.
+/// What said something: an answer or the customer. What a customer did not name speaks together with what they did.
 #[must_use]
-pub fn said(laid: &Laid<'_>, log: &[Entry], said: Said, figures: &Figures) -> String {
+pub fn said(laid: &Laid<'_>, case: &Case, said: Said, figures: &Figures) -> String {
     match said {
-        Said::Customer(symptom) => format!("The customer: {}", laid.knowledge.symptoms[symptom].title),
-        Said::Entry(at) => log.get(at).map_or_else(String::new, |e| entry(laid, e, figures)),
+        Said::Customer(symptom) => {
+            let named = if case.symptoms.contains(&symptom) { Some(&symptom) } else { case.symptoms.first() };
+            let title = named.map_or("none", |s| laid.knowledge.symptoms[*s].title.as_str());
+            format!("The complaint: {}", lower_first(title))
+        }
+        Said::Entry(at) => case.log.get(at).map_or_else(String::new, |e| entry(laid, e, figures)),
     }
 }
 
@@ -169,7 +173,7 @@ pub fn strength(decibans: f64) -> &'static str {
     }
 }
 
-/// Causes joined, the places of one together: "Clogged fuel inlet screen, both; with stale fuel".
+/// Causes joined, the places of one together: "Clogged fuel inlet screen, both + stale fuel".
 #[must_use]
 pub fn causes(laid: &Laid<'_>, causes: &[Instance<Cause>]) -> String {
     let mut words: Vec<String> = Vec::new();
@@ -190,8 +194,7 @@ pub fn causes(laid: &Laid<'_>, causes: &[Instance<Cause>]) -> String {
     }
     match words.as_slice() {
         [] => "Nothing that is listed".to_owned(),
-        [only] => only.clone(),
-        [most @ .., last] => format!("{}; with {}", most.join("; "), lower_first(last)),
+        [first, rest @ ..] => rest.iter().fold(first.clone(), |all, one| format!("{all} + {}", lower_first(one))),
     }
 }
 
@@ -222,4 +225,16 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
         "Nothing else at hand is cheaper on average.".to_owned()
     };
     [tells, saves].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" ")
+}
+
+/// An outcome of an action in plain words.
+#[must_use]
+pub fn outcome(knowledge: &Knowledge, action: &Action, outcome: usize) -> String {
+    match action {
+        Action::Check(check) => {
+            knowledge.checks[check.item].outcomes.get(outcome).map_or_else(String::new, |o| o.says.clone())
+        }
+        _ if outcome == 0 => "The symptom is gone".to_owned(),
+        _ => "It is still there".to_owned(),
+    }
 }

@@ -1,0 +1,259 @@
+//! Pages one can ask for: why, what we know, how it is done, what may not be done. Each is a document, so that it reads
+//! the same on a screen, line by line and on paper.
+
+use super::screens;
+use super::state::{Focus, State};
+use super::step::{Bench, closing, focus};
+use crate::decision::{Action, Proposal};
+use crate::knowledge::layout::Laid;
+use crate::knowledge::{Ix, Knowledge};
+use crate::report::{Block, Column, Document, Mark, Rich, Step, Table, words};
+
+/// How many answers speak for and against an explanation on its page.
+const ANSWERS: usize = 3;
+
+/// What to do when something else than fire stops the work.
+#[must_use]
+pub fn pause(knowledge: &Knowledge) -> Option<Document> {
+    let (_, lock) = knowledge.interlocks.iter().find(|(_, i)| i.key.is_some() && !i.ends)?;
+    let mut document = Document::new();
+    document.title("Stop for now");
+    document.paragraph(&lock.why);
+    document.bullets(&lock.tell);
+    Some(document)
+}
+
+/// What to do when there is fire.
+#[must_use]
+pub fn stop(knowledge: &Knowledge, ix: Ix<crate::knowledge::Interlock>) -> Document {
+    let lock = &knowledge.interlocks[ix];
+    let mut document = Document::new();
+    document.title("STOP");
+    document.paragraph(Rich::strong(&lock.why));
+    for (n, tell) in lock.tell.iter().enumerate() {
+        document.step(Step { mark: Mark::Number(n + 1), what: tell.into(), ..Step::default() });
+    }
+    document
+}
+
+/// Why this step.
+#[must_use]
+pub fn why(bench: &Bench<'_>, state: &State) -> Option<Document> {
+    let laid = bench.laid(&state.case);
+    let Some(proposal) = proposal(bench, state) else { return why_chosen(bench, state) };
+    let mut document = Document::new();
+    document.title(words::action(&laid, &proposal.action));
+    document.paragraph(words::reason(&laid, &proposal, bench.figures));
+    document.paragraph(format!(
+        "This step alone: {}. From here to the end of the job, taking it: about {}.",
+        bench.figures.cost(proposal.cost, proposal.minutes),
+        bench.figures.money(proposal.expected_cost),
+    ));
+    if let Some(table) = branches(bench, &laid, &proposal) {
+        document.section("What each answer would lead to");
+        document.push(Block::Table(table));
+    }
+    if let Some(view) = &state.view {
+        document.section("Next best");
+        document.bullets(view.advice.alternatives.iter().map(|other| {
+            let more = other.expected_cost - proposal.expected_cost;
+            let words = words::action(&laid, &other.action);
+            format!("{words}: {} more on average", bench.figures.money(more))
+        }));
+    }
+    Some(document)
+}
+
+/// Why a check that was not proposed: it was chosen, or safety asks for it.
+fn why_chosen(bench: &Bench<'_>, state: &State) -> Option<Document> {
+    let Some(Focus::Check { check, .. }) = focus(bench, state) else { return None };
+    let mut document = Document::new();
+    document.title(&bench.knowledge.checks[check].title);
+    match closing(bench, state, check, None) {
+        Some((_, _, hazard)) => {
+            let hazard = &bench.knowledge.hazards[hazard];
+            document.paragraph(format!("Safety asks for it: {}.", words::lower_first(&hazard.title)));
+            document.paragraph(&hazard.harm);
+            document.bullets(&hazard.controls);
+        }
+        None => document.paragraph("You chose it. Press b to see what is proposed instead."),
+    }
+    Some(document)
+}
+
+/// The proposal that the screen shows, where it shows one.
+fn proposal(bench: &Bench<'_>, state: &State) -> Option<Proposal> {
+    let view = state.view.as_ref()?;
+    let all = std::iter::once(&view.advice.next).chain(&view.advice.alternatives);
+    let focus = focus(bench, state)?;
+    let shown = all.into_iter().find(|proposal| match (&proposal.action, &focus) {
+        (Action::Check(a), Focus::Check { check, replaces, .. }) => a.item == *check && replaces.is_empty(),
+        (Action::Repair(a, _), Focus::Repair(b, _) | Focus::Working(b, _)) => a == b,
+        (Action::HandOver, Focus::HandOver) => true,
+        _ => false,
+    });
+    shown.cloned()
+}
+
+/// Each outcome, its chance and what would be done then.
+fn branches(bench: &Bench<'_>, laid: &Laid<'_>, proposal: &Proposal) -> Option<Table> {
+    if proposal.branches.is_empty() {
+        return None;
+    }
+    let rows = proposal.branches.iter().map(|branch| {
+        let outcome = words::outcome(bench.knowledge, &proposal.action, branch.outcome);
+        let then = branch.then.as_ref().map_or_else(|| "done".to_owned(), |a| words::action(laid, a));
+        vec![outcome.into(), bench.figures.chance(branch.chance).into(), then.into()]
+    });
+    Some(Table {
+        columns: vec![Column::words("Answer"), Column::words("Chance"), Column::words("Then")],
+        rows: rows.collect(),
+        total: None,
+    })
+}
+
+/// What we know: explanations, what speaks for and against each, answers that do not fit.
+#[must_use]
+pub fn ranking(bench: &Bench<'_>, state: &State) -> Option<Document> {
+    let laid = bench.laid(&state.case);
+    let known = bench.advisor.known(&state.case).ok()?;
+    let mut document = Document::new();
+    document.title("What we know");
+    for explanation in &known.explanations.sets {
+        let title = words::causes(&laid, &explanation.causes);
+        document.part(format!("{title}: {}", bench.figures.chance(explanation.chance)));
+        let mut weights: Vec<_> = known.weights.iter().filter(|w| explanation.causes.contains(&w.cause)).collect();
+        weights.sort_by(|a, b| b.decibans.abs().total_cmp(&a.decibans.abs()));
+        let mut said = Vec::new();
+        for weight in weights {
+            if !said.iter().any(|(s, _)| *s == weight.said) && said.len() < ANSWERS {
+                said.push((weight.said, weight.decibans));
+            }
+        }
+        document.bullets(said.iter().map(|(who, decibans)| {
+            let words = words::said(&laid, &state.case, *who, bench.figures);
+            format!("{words}: {}", words::strength(*decibans))
+        }));
+    }
+    let rest = &known.explanations;
+    document.paragraph(format!(
+        "Nothing that is listed accounts for it: {}. Other combinations: {}.",
+        bench.figures.chance(rest.unexplained),
+        bench.figures.chance(rest.missed)
+    ));
+    if let Some(view) = &state.view {
+        if !view.misfits.is_empty() {
+            document.section("Answers that do not fit together");
+            document.bullets(view.misfits.iter().map(|m| words::said(&laid, &state.case, m.said, bench.figures)));
+            document.paragraph("The first is the one worth repeating. Press e to change it.");
+        }
+        if let Some(settles) = settles(&laid, view.advice.next.action.clone()) {
+            document.paragraph(format!(
+                "What would settle most now: {settles}, {}.",
+                bench.figures.cost(view.advice.next.cost, view.advice.next.minutes)
+            ));
+        }
+        if view.accuracy != crate::inference::Accuracy::Exact {
+            document.aside("The network is beyond exact reckoning in the time there is; these figures are near ones.");
+        }
+    }
+    Some(document)
+}
+
+fn settles(laid: &Laid<'_>, action: Action) -> Option<String> {
+    matches!(action, Action::Check(_)).then(|| words::lower_first(&words::action(laid, &action)))
+}
+
+/// How it is done: opening, the check or the repair, what trips people up, every caution in full.
+#[must_use]
+pub fn how(bench: &Bench<'_>, state: &State) -> Option<Document> {
+    let mut document = Document::new();
+    match focus(bench, state)? {
+        Focus::Check { check, places, .. } => {
+            let item = &bench.knowledge.checks[check];
+            document.title(&item.title);
+            let action = Action::Check(crate::knowledge::layout::Instance::new(check, places[0].unwrap_or(0)));
+            cautions(bench, &mut document, &screens::hazards_of(bench, state, &action));
+            opening(bench, state, &mut document, &item.access);
+            document.section("Do");
+            for (n, how) in item.how.iter().enumerate() {
+                document.step(Step { mark: Mark::Number(n + 1), what: how.into(), ..Step::default() });
+            }
+            if !item.mind.is_empty() {
+                document.section("Mind");
+                document.bullets(&item.mind);
+            }
+            if !item.tools.is_empty() {
+                document.paragraph(format!("Tools: {}.", item.tools.join(", ")));
+            }
+        }
+        Focus::Repair(repair, places) | Focus::Record(repair, places, _) | Focus::Working(repair, places) => {
+            let item = &bench.knowledge.repairs[repair];
+            document.title(&item.title);
+            cautions(bench, &mut document, &screens::hazards_of(bench, state, &Action::Repair(repair, places)));
+            opening(bench, state, &mut document, &item.access);
+            document.section("Do");
+            for (n, step) in item.steps.iter().enumerate() {
+                if let Some(hazard) = step.caution {
+                    document.push(screens::caution(bench.knowledge, hazard, screens::Detail::Line));
+                }
+                document.step(Step { mark: Mark::Number(n + 1), what: (&step.what).into(), ..Step::default() });
+            }
+            if !item.care.is_empty() {
+                document.section("Mind");
+                document.bullets(&item.care);
+            }
+        }
+        _ => return None,
+    }
+    Some(document)
+}
+
+fn cautions(bench: &Bench<'_>, document: &mut Document, hazards: &[Ix<crate::knowledge::Hazard>]) {
+    for hazard in hazards {
+        document.push(screens::caution(bench.knowledge, *hazard, screens::Detail::Full));
+    }
+}
+
+fn opening(bench: &Bench<'_>, state: &State, document: &mut Document, access: &[Ix<crate::knowledge::Access>]) {
+    let open = bench.advisor.open(&state.case);
+    let missing = bench.graph.missing(&open, access);
+    if missing.is_empty() {
+        return;
+    }
+    document.section("Open first");
+    for access in missing {
+        let item = &bench.knowledge.access[access];
+        document.step(Step {
+            mark: Mark::Box,
+            what: (&item.title).into(),
+            notes: item.steps.iter().map(|s| Rich::plain(&s.what)).collect(),
+            blanks: Vec::new(),
+        });
+    }
+}
+
+/// What may not be done now, and why: each reason once, with what it holds up.
+#[must_use]
+pub fn barred(bench: &Bench<'_>, state: &State) -> Option<Document> {
+    let laid = bench.laid(&state.case);
+    let view = state.view.as_ref()?;
+    let mut document = Document::new();
+    document.title("What may not be done now");
+    let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
+    for (action, why) in &view.advice.barred {
+        let words = words::action(&laid, action);
+        match reasons.iter_mut().find(|(w, _)| w == why) {
+            Some((_, held)) => held.push(words),
+            None => reasons.push((why, vec![words])),
+        }
+    }
+    if reasons.is_empty() {
+        document.paragraph("Nothing is held up.");
+    }
+    for (why, held) in reasons {
+        document.part(why);
+        document.paragraph(held.join(" · "));
+    }
+    Some(document)
+}

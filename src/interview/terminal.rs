@@ -1,0 +1,265 @@
+//! A person at a terminal: one key answers, arrows and Enter do too, Esc goes back.
+
+use super::screen::{Screen, Writing};
+use super::state::{Input, Key};
+use super::{Ask, Reply};
+use crate::report::Paint;
+use dialoguer::console::{Key as Pressed, Term};
+use dialoguer::{FuzzySelect, theme::SimpleTheme};
+use std::io;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// The most choices on one page: so many as have a digit.
+const PAGE: usize = 9;
+/// The widest screen: longer lines are hard to follow.
+const WIDEST: usize = 100;
+
+/// Set by Ctrl-C; whoever waits looks at it.
+pub static INTERRUPTED: AtomicBool = AtomicBool::new(false);
+
+/// Asks at a terminal.
+pub struct Terminal {
+    term: Term,
+    paint: Paint,
+    /// The page of choices last shown, and the first of all choices then: the same list opens where it was left.
+    last_page: (String, usize),
+}
+
+/// What a person is about to say on this screen.
+#[derive(Default)]
+struct Draft {
+    /// The page of choices, or of lines where the screen is longer than the window.
+    page: usize,
+    /// The choice that the arrows stand on.
+    at: Option<usize>,
+    /// What has been typed.
+    typed: String,
+}
+
+impl Terminal {
+    /// Asks on standard output.
+    #[must_use]
+    pub fn new(paint: Paint) -> Self {
+        Self { term: Term::stdout(), paint, last_page: (String::new(), 0) }
+    }
+
+    /// Shows the cursor again and leaves the screen as it is.
+    ///
+    /// # Errors
+    /// Where writing fails.
+    pub fn restore(&self) -> io::Result<()> {
+        self.term.show_cursor()?;
+        self.term.write_line("")
+    }
+
+    fn size(&self) -> (usize, usize) {
+        let (height, width) = self.term.size();
+        (usize::from(width).saturating_sub(1).min(WIDEST), usize::from(height))
+    }
+
+    /// Shows a screen; returns how many pages it has.
+    fn show(&self, screen: &Screen, draft: &Draft) -> io::Result<usize> {
+        let (width, height) = self.size();
+        let room = height.saturating_sub(2).max(4);
+        let (lines, pages) = if screen.choices.is_empty() && screen.writing == Writing::Nothing {
+            // A text to read goes by pages, without its keys, which stand in the last line.
+            let mut text = screen.clone();
+            text.keys.clear();
+            let lines = text.lines(width, usize::MAX, 0..0, self.paint);
+            let pages = lines.len().div_ceil(room).max(1);
+            let from = draft.page.min(pages - 1) * room;
+            (lines[from..(from + room).min(lines.len())].to_vec(), pages)
+        } else {
+            let from = (draft.page * PAGE).min(screen.choices.len());
+            let to = (from + PAGE).min(screen.choices.len());
+            (screen.lines(width, room, from..to, self.paint), screen.choices.len().div_ceil(PAGE))
+        };
+        self.term.clear_screen()?;
+        for line in lines {
+            self.term.write_line(&line)?;
+        }
+        self.term.write_str(&prompt(screen, draft, pages, width))?;
+        self.term.flush()?;
+        Ok(pages)
+    }
+
+    /// Long lists are found by typing part of a name.
+    fn find(&self, screen: &Screen) -> io::Result<Reply> {
+        let (width, height) = self.size();
+        self.term.clear_screen()?;
+        let title = screen.document(0, 0..0);
+        for line in crate::report::render_text(&title, width, self.paint).lines().filter(|l| !l.contains('\u{e000}')) {
+            self.term.write_line(line)?;
+        }
+        self.term.write_line("Fire: Esc, then !")?;
+        let items: Vec<String> = screen.choices.iter().map(|c| cut(c, width.saturating_sub(4))).collect();
+        let picked = FuzzySelect::with_theme(&SimpleTheme)
+            .with_prompt("Type part of it, Enter takes it, Esc goes back")
+            .items(&items)
+            .default(0)
+            .max_length(height.saturating_sub(8).max(3))
+            .interact_on_opt(&self.term);
+        match picked {
+            Ok(Some(at)) => Ok(Reply::Input(Input::Pick(at))),
+            Ok(None) => Ok(Reply::Input(Input::Key(Key::Back))),
+            Err(dialoguer::Error::IO(error)) if error.kind() == io::ErrorKind::Interrupted => Ok(Reply::Interrupted),
+            Err(dialoguer::Error::IO(error)) => Err(error),
+        }
+    }
+}
+
+/// The last line: what has been typed, how to turn the page, and for a text to read its keys.
+fn prompt(screen: &Screen, draft: &Draft, pages: usize, width: usize) -> String {
+    let at = draft.at.and_then(|at| screen.choices.get(at)).map(|c| cut(c, 30)).unwrap_or_default();
+    if screen.choices.len() > PAGE {
+        return format!("[{} of {pages}; m more] > {}{at}", draft.page + 1, draft.typed);
+    }
+    if !screen.choices.is_empty() || screen.writing != Writing::Nothing {
+        return format!("> {}{at}", draft.typed);
+    }
+    let mut keys: Vec<String> = Vec::new();
+    if draft.page + 1 < pages {
+        keys.push(format!("Enter page {} of {pages}", draft.page + 2));
+        keys.push("Esc back".to_owned());
+    }
+    let last = draft.page + 1 >= pages;
+    keys.extend(
+        screen.keys.iter().filter(|(k, _)| last || *k != Key::Enter).map(|(k, says)| format!("{} {says}", k.shown())),
+    );
+    cut(&format!("{} >", keys.join(" · ")), width)
+}
+
+/// A text cut to a number of columns.
+fn cut(text: &str, width: usize) -> String {
+    let mut kept = String::new();
+    for c in text.chars() {
+        if textwrap::core::display_width(&kept) + 1 > width {
+            break;
+        }
+        kept.push(c);
+    }
+    kept
+}
+
+impl Ask for Terminal {
+    fn ask(&mut self, screen: &Screen) -> io::Result<Reply> {
+        if screen.writing == Writing::Name {
+            return self.find(screen);
+        }
+        let list = screen.choices.last().cloned().unwrap_or_default();
+        let page = if self.last_page.0 == list && screen.choices.len() > PAGE { self.last_page.1 } else { 0 };
+        let mut draft = Draft { page, ..Draft::default() };
+        loop {
+            self.last_page = (list.clone(), draft.page);
+            if INTERRUPTED.load(Ordering::Relaxed) {
+                return Ok(Reply::Interrupted);
+            }
+            let pages = self.show(screen, &draft)?;
+            match self.term.read_key_raw() {
+                Ok(Pressed::CtrlC) => return Ok(Reply::Interrupted),
+                Ok(pressed) => {
+                    if let Some(input) = press(screen, &mut draft, &pressed, pages) {
+                        return Ok(Reply::Input(input));
+                    }
+                }
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => return Ok(Reply::Interrupted),
+                // The terminal is gone.
+                Err(error) if matches!(error.kind(), io::ErrorKind::NotConnected | io::ErrorKind::UnexpectedEof) => {
+                    return Ok(Reply::Ended);
+                }
+                Err(error) => return Err(error),
+            }
+        }
+    }
+
+    fn wait(&mut self) -> io::Result<()> {
+        self.term.write_str("\r\n  one moment ...")?;
+        self.term.flush()
+    }
+}
+
+/// What a key does: an input, or a change of what is about to be said.
+fn press(screen: &Screen, draft: &mut Draft, pressed: &Pressed, pages: usize) -> Option<Input> {
+    let writes = matches!(screen.writing, Writing::Number | Writing::Words);
+    match pressed {
+        Pressed::Escape => Some(Input::Key(Key::Back)),
+        Pressed::Backspace if draft.typed.is_empty() => Some(Input::Key(Key::Back)),
+        Pressed::Backspace => {
+            draft.typed.pop();
+            None
+        }
+        Pressed::Enter => enter(screen, draft, pages),
+        Pressed::ArrowDown | Pressed::ArrowUp if !screen.choices.is_empty() => {
+            arrow(screen, draft, *pressed == Pressed::ArrowDown);
+            None
+        }
+        Pressed::PageDown | Pressed::ArrowRight => turn(draft, pages, 1),
+        Pressed::PageUp | Pressed::ArrowLeft => turn(draft, pages, pages.saturating_sub(1)),
+        Pressed::Char(c) if writes => typed(screen, draft, *c),
+        Pressed::Char(c) => character(screen, draft, *c, pages),
+        _ => None,
+    }
+}
+
+fn enter(screen: &Screen, draft: &mut Draft, pages: usize) -> Option<Input> {
+    if !draft.typed.trim().is_empty() {
+        let text = std::mem::take(&mut draft.typed);
+        let mut letters = text.trim().chars();
+        if let (Some(letter), None) = (letters.next(), letters.next())
+            && let Some(key) = screen.key(letter)
+        {
+            return Some(Input::Key(key));
+        }
+        return Some(Input::Text(text));
+    }
+    if let Some(at) = draft.at.take() {
+        return Some(Input::Pick(at));
+    }
+    if screen.choices.is_empty() && draft.page + 1 < pages {
+        draft.page += 1;
+        return None;
+    }
+    Some(Input::Key(Key::Enter))
+}
+
+fn arrow(screen: &Screen, draft: &mut Draft, down: bool) {
+    let n = screen.choices.len();
+    let next = match (draft.at, down) {
+        (None, true) => draft.page * PAGE,
+        (None, false) => (draft.page * PAGE + PAGE).min(n) - 1,
+        (Some(at), true) => (at + 1) % n,
+        (Some(at), false) => (at + n - 1) % n,
+    };
+    draft.at = Some(next);
+    draft.page = next / PAGE;
+}
+
+fn turn(draft: &mut Draft, pages: usize, by: usize) -> Option<Input> {
+    draft.page = (draft.page + by) % pages.max(1);
+    draft.at = None;
+    None
+}
+
+/// A letter at the beginning of a number is a key; in words it is a letter until Enter.
+fn typed(screen: &Screen, draft: &mut Draft, c: char) -> Option<Input> {
+    let key = screen.key(c).filter(|_| draft.typed.is_empty());
+    let urgent = key.filter(|key| screen.writing == Writing::Number || *key == Key::Stop);
+    if urgent.is_none() && !c.is_control() {
+        draft.typed.push(c);
+    }
+    urgent.map(Input::Key)
+}
+
+fn character(screen: &Screen, draft: &mut Draft, c: char, pages: usize) -> Option<Input> {
+    if let Some(digit) = c.to_digit(10).and_then(|d| usize::try_from(d).ok()).filter(|d| *d > 0) {
+        let at = draft.page * PAGE + digit - 1;
+        return (at < screen.choices.len()).then_some(Input::Pick(at));
+    }
+    if c == 'm' && screen.choices.len() > PAGE {
+        return turn(draft, pages, 1);
+    }
+    if c == ' ' {
+        return turn(draft, pages, 1);
+    }
+    screen.key(c).or_else(|| screen.key(c.to_ascii_lowercase())).map(Input::Key)
+}
