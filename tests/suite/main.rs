@@ -1,20 +1,29 @@
 //! The one integration binary: what is checked from outside the crate.
 
+mod advice_property;
+mod case_model;
 mod case_text;
 mod cli;
+mod handbook;
 mod inference_oracle;
 mod inference_property;
 mod inference_published;
+mod interview;
 mod knowledge_files;
 mod knowledge_hostile;
-mod interview;
 mod oracle_network;
 mod plan_property;
 mod plan_worked;
+mod published_decision;
 mod random_network;
+mod small_base;
 mod small_engine;
 mod small_network;
+mod small_network;
 mod watercraft;
+mod watercraft;
+mod worked_cases;
+mod world_oracle;
 
 /// A file in this folder that no `mod` names would be tested by nobody.
 #[test]

@@ -5,18 +5,17 @@ use doldrum::belief::{Belief, Explanations, believe};
 use doldrum::case::{Case, text};
 use doldrum::inference::Limits;
 use doldrum::knowledge::layout::Laid;
-use doldrum::knowledge::{Knowledge, load, resolve};
+use doldrum::knowledge::{self, Knowledge};
 use std::fs;
 use std::path::Path;
 
-/// The built-in knowledge base.
+/// The built-in knowledge base, as it stands in its folder.
 pub fn knowledge() -> Knowledge {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("knowledge/watercraft");
     let mut files = Vec::new();
     gather(&root, &root, &mut files);
     files.sort();
-    let (raw, _) = load::load(&files);
-    let (knowledge, findings) = resolve::resolve(raw);
+    let (knowledge, findings) = knowledge::read(&files);
     knowledge.unwrap_or_else(|| panic!("the built-in knowledge base is sound: {findings:?}"))
 }
 
@@ -37,7 +36,7 @@ pub fn case(knowledge: &Knowledge, name: &str) -> Case {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cases").join(format!("{name}.yaml"));
     let text = fs::read_to_string(path).expect("the case is there");
     let (case, findings) = text::read(name, &text, knowledge);
-    case.unwrap_or_else(|| panic!("the worked case is sound: {findings:?}"))
+    case.unwrap_or_else(|| panic!("{name} is sound: {findings:?}"))
 }
 
 /// What is believed about a case.
