@@ -19,8 +19,6 @@ mod random_network;
 mod small_base;
 mod small_engine;
 mod small_network;
-mod small_network;
-mod watercraft;
 mod watercraft;
 mod worked_cases;
 mod world_oracle;
