@@ -1,10 +1,12 @@
 //! The one integration binary: what is checked from outside the crate.
 
+mod docs;
 mod inference_oracle;
 mod inference_property;
 mod inference_published;
 mod knowledge_files;
 mod knowledge_hostile;
+mod layers;
 mod oracle_network;
 mod plan_property;
 mod plan_worked;
