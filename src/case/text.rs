@@ -204,7 +204,7 @@ impl Reader<'_> {
         };
         let mut places = Vec::new();
         for entry in &raw.log {
-            for event in self.entry(&laid, &case, entry) {
+            if let Some(event) = self.entry(&laid, &case, entry) {
                 case.log.push(event);
                 places.push(entry.at);
             }
@@ -890,13 +890,11 @@ fn reads_as_other_number(text: &str) -> bool {
     if !digits.starts_with(|c: char| c.is_ascii_digit()) {
         return false;
     }
-    match text.parse::<f64>() {
-        Ok(number) => number.to_string() != text || number == 0.0 && text != "0",
-        Err(_) => {
-            let based = digits.starts_with('0') && digits[1..].starts_with(|c: char| c.is_ascii_alphabetic());
-            based || digits.contains('_')
-        }
+    if let Ok(number) = text.parse::<f64>() {
+        return number.to_string() != text || number == 0.0 && text != "0";
     }
+    let based = digits.starts_with('0') && digits[1..].starts_with(|c: char| c.is_ascii_alphabetic());
+    based || digits.contains('_')
 }
 
 /// A text as YAML: plain where it reads back as itself, else in double quotes.

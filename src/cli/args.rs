@@ -48,8 +48,8 @@ pub struct Common {
     /// Say only what was asked for.
     #[arg(long, short, global = true)]
     pub quiet: bool,
-    /// No color, as with NO_COLOR in the environment.
-    #[arg(long, global = true)]
+    /// No color, as with `NO_COLOR` in the environment.
+    #[arg(long, global = true, help = "No color, as with NO_COLOR in the environment")]
     pub no_color: bool,
 }
 

@@ -489,7 +489,7 @@ impl Assessment<'_> {
             }
         }
         document.bullets(reasons.into_iter().map(|(why, held)| match held.as_slice() {
-            [few @ ..] if few.len() <= 3 => format!("{} ({why})", few.join(", ")),
+            few if few.len() <= 3 => format!("{} ({why})", few.join(", ")),
             [first, second, rest @ ..] => format!("{first}, {second} and {} more ({why})", rest.len()),
             _ => why.to_owned(),
         }));

@@ -60,7 +60,8 @@ fn prose(text: &str) -> String {
 /// What stands after `doldrum` in a line of a shell block; `cargo run -- ...` is the same program.
 fn arguments_of(line: &str) -> Option<Vec<String>> {
     let line = line.trim_start().trim_start_matches("$ ");
-    let line = line.split('|').map(str::trim).find(|part| part.starts_with("doldrum") || part.starts_with("cargo run"))?;
+    let line =
+        line.split('|').map(str::trim).find(|part| part.starts_with("doldrum") || part.starts_with("cargo run"))?;
     let line = line.split(" #").next().unwrap_or_default().split(['<', '>']).next().unwrap_or_default();
     let words: Vec<String> = line.split_whitespace().map(str::to_owned).collect();
     match words.first().map(String::as_str) {
@@ -92,7 +93,11 @@ fn commands_in_documents_are_commands_of_the_program() {
 fn every_command_is_in_the_readme() {
     let readme = fs::read_to_string(root().join("README.md")).expect("a README");
     for command in Arguments::command().get_subcommands() {
-        assert!(readme.contains(&format!("doldrum {}", command.get_name())), "README.md lacks `{}`", command.get_name());
+        assert!(
+            readme.contains(&format!("doldrum {}", command.get_name())),
+            "README.md lacks `{}`",
+            command.get_name()
+        );
     }
 }
 
@@ -100,7 +105,10 @@ fn every_command_is_in_the_readme() {
 fn anchors(text: &str) -> Vec<String> {
     let slug = |heading: &str| -> String {
         let kept = heading.trim().to_lowercase().replace('`', "");
-        kept.chars().filter(|c| c.is_alphanumeric() || " -_".contains(*c)).map(|c| if c == ' ' { '-' } else { c }).collect()
+        kept.chars()
+            .filter(|c| c.is_alphanumeric() || " -_".contains(*c))
+            .map(|c| if c == ' ' { '-' } else { c })
+            .collect()
     };
     text.lines().filter_map(|line| line.strip_prefix('#')).map(|line| slug(line.trim_start_matches('#'))).collect()
 }
@@ -130,8 +138,21 @@ fn every_link_leads_somewhere() {
 
 /// Beginnings of words as they are spelled elsewhere. The dots keep this file from finding itself.
 const NOT_US: [&str; 15] = [
-    "carburett.", "vapour.", "colour.", "behaviour.", "labour.", "petrol.", "spanner.", "licence.", "labelled.",
-    "travelling.", "stabilis.", "organis.", "recognis.", "programme.", "judgement.",
+    "carburett.",
+    "vapour.",
+    "colour.",
+    "behaviour.",
+    "labour.",
+    "petrol.",
+    "spanner.",
+    "licence.",
+    "labelled.",
+    "travelling.",
+    "stabilis.",
+    "organis.",
+    "recognis.",
+    "programme.",
+    "judgement.",
 ];
 
 /// Words that begin like one of those and are right.

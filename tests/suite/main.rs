@@ -1,5 +1,11 @@
 //! The one integration binary: what is checked from outside the crate.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    reason = "tests count things in far fewer than 2^32"
+)]
+
 mod docs;
 mod inference_oracle;
 mod inference_property;

@@ -51,8 +51,8 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
 /// The cases of this folder that could be gone on with.
 fn list() -> Result<Exit, Failure> {
     let cases = store::cases(Path::new("."))?;
-    let lines: String = cases.iter().map(|path| format!("doldrum triage --case {}\n", path.display())).collect();
-    print(if lines.is_empty() { "no cases here\n" } else { &lines })?;
+    let lines: Vec<String> = cases.iter().map(|path| format!("doldrum triage --case {}\n", path.display())).collect();
+    print(if lines.is_empty() { "no cases here\n".to_owned() } else { lines.concat() }.as_str())?;
     Ok(Exit::Done)
 }
 

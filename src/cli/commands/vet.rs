@@ -24,12 +24,12 @@ pub fn run(vet: &Vet, common: &Common) -> Result<Exit, Failure> {
 }
 
 fn text(findings: &[Finding], name: &str, files: usize, common: &Common) -> String {
-    let mut text: String = findings.iter().map(|f| format!("{f}\n\n")).collect();
+    let mut lines: Vec<String> = findings.iter().map(|f| format!("{f}\n\n")).collect();
     if !common.quiet {
         let files = format!("{files} {}", if files == 1 { "file" } else { "files" });
-        text.push_str(&format!("{name}: {files}, {}\n", counted(findings)));
+        lines.push(format!("{name}: {files}, {}\n", counted(findings)));
     }
-    text
+    lines.concat()
 }
 
 #[derive(Serialize)]
