@@ -49,7 +49,7 @@ pub struct Common {
     #[arg(long, short, global = true)]
     pub quiet: bool,
     /// No color, as with `NO_COLOR` in the environment.
-    #[arg(long, global = true, help = "No color, as with NO_COLOR in the environment")]
+    #[arg(long, global = true)]
     pub no_color: bool,
 }
 

@@ -70,8 +70,9 @@ impl Failure {
 
 /// Findings one below the other, with a count.
 pub fn listed(findings: &[Finding]) -> String {
-    let list: Vec<String> = findings.iter().map(|f| format!("{f}\n\n")).collect();
-    format!("{}{}\n", list.concat(), counted(findings))
+    let mut blocks: Vec<String> = findings.iter().map(Finding::to_string).collect();
+    blocks.push(counted(findings));
+    blocks.join("\n\n") + "\n"
 }
 
 /// "2 errors, 1 piece of advice".

@@ -142,7 +142,7 @@ pub fn new_case_path(folder: &Path, day: jiff::civil::Date, title: Option<&str>)
     if !first.exists() {
         return first;
     }
-    (2..=u32::MAX).map(|n| folder.join(format!("{name}-{n}.yaml"))).find(|path| !path.exists()).unwrap_or(first)
+    (2..u32::MAX).map(|n| folder.join(format!("{name}-{n}.yaml"))).find(|path| !path.exists()).unwrap_or(first)
 }
 
 /// "Barn-find twin" as `barn-find-twin`.

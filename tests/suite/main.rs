@@ -6,18 +6,30 @@
     reason = "tests count things in far fewer than 2^32"
 )]
 
+mod advice_property;
+mod case_model;
+mod case_text;
+mod cli;
 mod docs;
+mod handbook;
 mod inference_oracle;
 mod inference_property;
 mod inference_published;
+mod interview;
 mod knowledge_files;
 mod knowledge_hostile;
 mod layers;
 mod oracle_network;
 mod plan_property;
 mod plan_worked;
+mod published_decision;
 mod random_network;
+mod small_base;
+mod small_engine;
 mod small_network;
+mod watercraft;
+mod worked_cases;
+mod world_oracle;
 
 /// A file in this folder that no `mod` names would be tested by nobody.
 #[test]
@@ -31,4 +43,4 @@ fn no_file_is_forgotten() {
         }
     }
 }
-mod watercraft;
+mod terminal;
