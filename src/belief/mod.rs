@@ -154,6 +154,9 @@ impl Belief {
     ///
     /// # Errors
     /// As [`believe`].
+    ///
+    /// # Panics
+    /// Where what was just kept is gone: our bug.
     pub fn worlds(&self, n: usize, seed: u64, limits: &Limits) -> Result<Cow<'_, Worlds>, Error> {
         if let Some((drawn, worlds)) = self.drawn.get()
             && (*drawn, worlds.n()) == (seed, n)

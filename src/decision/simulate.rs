@@ -309,7 +309,7 @@ pub fn words(n: usize) -> usize {
 
 /// Clears the bits beyond the last world.
 pub fn mask_tail(bits: &mut Bits, n: usize) {
-    if n % 64 != 0
+    if !n.is_multiple_of(64)
         && let Some(last) = bits.last_mut()
     {
         *last &= (1 << (n % 64)) - 1;

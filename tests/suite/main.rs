@@ -1,9 +1,16 @@
 //! The one integration binary: what is checked from outside the crate.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    reason = "tests count things in far fewer than 2^32"
+)]
+
 mod advice_property;
 mod case_model;
 mod case_text;
 mod cli;
+mod docs;
 mod handbook;
 mod inference_oracle;
 mod inference_property;
@@ -11,6 +18,7 @@ mod inference_published;
 mod interview;
 mod knowledge_files;
 mod knowledge_hostile;
+mod layers;
 mod oracle_network;
 mod plan_property;
 mod plan_worked;
