@@ -118,7 +118,7 @@ pub fn advise(
     let spent = cost::spent(laid, graph, case);
     let gatherer = Gatherer { laid, graph, case, open: &open, safety: &safety, rate: Rate::of(laid, case) };
     let mut offers = gatherer.gather(belief);
-    let worlds = belief.engine.worlds(&belief.evidence, settings.worlds, settings.seed, &settings.limits)?;
+    let worlds = belief.worlds(settings.worlds, settings.seed, &settings.limits)?;
     let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
     let mut ranked = desk.rank();
     let best = ranked.remove(0);
@@ -126,7 +126,7 @@ pub fn advise(
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
     let runner_up = ranked.first().map_or(best.total, |o| o.total);
     let best = desk.propose(&best, runner_up);
-    let urgent = safety.urgent(laid, graph, case);
+    let urgent = safety.urgent(laid, case);
     let (next, wanted) = match urgent.or(best.before.close) {
         Some((check, outcome, air)) => {
             (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &best), Some(best))
@@ -183,6 +183,7 @@ pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Act
 struct Priced {
     option: Choice,
     total: f64,
+    worth_it: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -208,7 +209,15 @@ struct Desk<'a, 'k> {
     rate: Rate,
     removed: Vec<Vec<(Instance<Cause>, Bits)>>,
     shut_prices: Vec<f64>,
+    /// For each check the bits it tells about which repair it takes.
+    gains: Vec<f64>,
 }
+
+/// How many of the most telling checks are compared for the step after the next.
+const LOOKS_COMPARED: usize = 24;
+
+/// For some checks (by position): worlds counted by their row, by the cheapest cure, and by the row of the step before.
+struct Looks(Vec<(usize, Vec<Vec<Vec<f64>>>)>);
 
 impl<'a, 'k> Desk<'a, 'k> {
     #[expect(clippy::too_many_arguments, reason = "the desk is where all of it comes together, once")]
@@ -223,20 +232,24 @@ impl<'a, 'k> Desk<'a, 'k> {
         settings: &Settings,
     ) -> Self {
         let symptoms: Vec<VarIx> = complained_of(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
-        let simulator = Simulator::new(&belief.model, worlds, symptoms);
+        let simulator = Simulator::new(&belief.model, worlds, &symptoms);
         let n = worlds.n();
+        let mut candidates: Vec<Candidate> = Vec::new();
+        for (offer, removes) in std::mem::take(&mut offers.repairs) {
+            if removes.iter().any(|(cause, _)| simulator.matters(cause)) {
+                let clears = clears(laid, &offer.action, &removes, n, settings.seed);
+                let gone = simulator.gone(&clears);
+                candidates.push(Candidate { offer, removes, clears, gone });
+            }
+        }
+        promising(&mut candidates, n);
         let mut repairs = Vec::new();
         let mut removed = Vec::new();
         let mut cures = Vec::new();
-        for (offer, removes) in std::mem::take(&mut offers.repairs) {
-            if !removes.iter().any(|(cause, _)| simulator.matters(cause)) {
-                continue;
-            }
-            let clears = clears(laid, &offer.action, &removes, n, settings.seed);
-            let gone = simulator.gone(&clears);
-            repairs.push((offer, removes));
-            removed.push(clears);
-            cures.push(gone);
+        for candidate in candidates {
+            repairs.push((candidate.offer, candidate.removes));
+            removed.push(candidate.clears);
+            cures.push(candidate.gone);
         }
         let hand_over = gatherer.rate.hand_over.get();
         let shut = graph.shut();
@@ -272,7 +285,9 @@ impl<'a, 'k> Desk<'a, 'k> {
             rate: gatherer.rate,
             removed,
             shut_prices,
+            gains: Vec::new(),
         };
+        desk.gains = desk.all_gains();
         desk.bench.per_bit = desk.going_rate();
         desk
     }
@@ -299,14 +314,18 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// The cheapest rate at which a check at hand tells worlds apart: money a bit.
     fn going_rate(&self) -> f64 {
-        let everything = self.bench.split(vec![value::all(self.bench.n)]);
-        let now = self.bench.entropy(&everything, &[1.0]);
         (0..self.checks.len())
             .map(|at| {
-                let gain = now - self.entropy_after(at);
-                if gain > 1e-6 { self.checks[at].0.price.money.get() / gain } else { f64::INFINITY }
+                if self.gains[at] > 1e-6 { self.checks[at].0.price.money.get() / self.gains[at] } else { f64::INFINITY }
             })
             .fold(f64::INFINITY, f64::min)
+    }
+
+    /// For each check the bits it tells about which repair it takes.
+    fn all_gains(&self) -> Vec<f64> {
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now = self.bench.entropy(&everything, &[1.0]);
+        (0..self.checks.len()).map(|at| now - self.entropy_after(at)).collect()
     }
 
     fn entropy_after(&self, check: usize) -> f64 {
@@ -320,10 +339,17 @@ impl<'a, 'k> Desk<'a, 'k> {
             .sum()
     }
 
-    /// Every option, the cheapest first.
+    /// Every option, the best first: those worth it by their totals, then checks that cost more than they save.
+    ///
+    /// What comes after a check is priced as if looking further were at hand at the going rate, which a repair now is
+    /// not; so a check must beat that same price for things as they stand, or it would be chosen for what other checks
+    /// can do.
     fn rank(&self) -> Vec<Priced> {
         let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
         let mut ranked: Vec<Priced> = Vec::new();
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
+        let as_it_stands = self.outlook(&everything, &[1.0], &now).map_or(0.0, |o| o.cost);
         for at in 0..self.checks.len() {
             let (offer, _) = &self.checks[at];
             let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
@@ -333,13 +359,16 @@ impl<'a, 'k> Desk<'a, 'k> {
                 .iter()
                 .map(|weights| split.chance(weights) * self.outlook(split, weights, &after).map_or(0.0, |o| o.cost))
                 .sum();
-            ranked.push(Priced { option: Choice::Check(at), total: offer.price.money.get() + ahead });
+            let total = offer.price.money.get() + ahead;
+            ranked.push(Priced { option: Choice::Check(at), total, worth_it: total < as_it_stands });
         }
         for at in 0..self.repairs.len() {
-            ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at) });
+            ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at), worth_it: true });
         }
-        ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over });
-        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.option.cmp(&b.option)));
+        ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over, worth_it: true });
+        ranked.sort_by(|a, b| {
+            b.worth_it.cmp(&a.worth_it).then(a.total.total_cmp(&b.total)).then(a.option.cmp(&b.option))
+        });
         ranked
     }
 
@@ -369,10 +398,11 @@ impl<'a, 'k> Desk<'a, 'k> {
         let saves = Money::of(other - priced.total);
         match priced.option {
             Choice::Check(at) => {
-                let (offer, model) = &self.checks[at];
+                let (offer, _) = &self.checks[at];
                 let after = self.prices(&offer.after);
-                let branches = (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after)).collect();
-                self.proposal(offer, total, saves, branches, self.separates(at, model))
+                let looks = self.looks(self.splits[at].rows(), Some(at));
+                let branches = (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after, &looks)).collect();
+                self.proposal(offer, total, saves, branches, self.separates(at))
             }
             Choice::Repair(at) => {
                 let (offer, removes) = &self.repairs[at];
@@ -382,7 +412,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 let failed = Branch {
                     outcome: 1,
                     chance: 1.0 - cured,
-                    then: Some(self.action_of(way, split.rows(), &[1.0])),
+                    then: Some(self.action_of(way, &self.looks(split.rows(), None), &[1.0])),
                     leader: self.leader(split.rows(), &[1.0], removes),
                 };
                 let gone = Branch { outcome: 0, chance: cured, then: None, leader: None };
@@ -421,58 +451,72 @@ impl<'a, 'k> Desk<'a, 'k> {
         }
     }
 
-    fn check_branch(&self, check: usize, outcome: usize, prices: &[f64]) -> Branch {
+    fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {
         let split = &self.splits[check];
         let weights = &self.mixtures[check][outcome];
         let way = self.outlook(split, weights, prices).map_or(Way::HandOver, |o| o.way);
         Branch {
             outcome,
             chance: split.chance(weights),
-            then: Some(self.action_of(way, split.rows(), weights)),
+            then: Some(self.action_of(way, looks, weights)),
             leader: self.leader(split.rows(), weights, &[]),
         }
     }
 
     /// The action that a way on begins with; looking further begins with the check that tells most for its cost there.
-    fn action_of(&self, way: Way, rows: &[Bits], weights: &[f64]) -> Action {
+    fn action_of(&self, way: Way, looks: &Looks, weights: &[f64]) -> Action {
         match way {
             Way::Repair(repair) => self.repairs[repair].0.action.clone(),
             Way::HandOver => Action::HandOver,
-            Way::Look => self.best_look(rows, weights).map_or(Action::HandOver, |at| self.checks[at].0.action.clone()),
+            Way::Look => self.best_look(looks, weights).map_or(Action::HandOver, |at| self.checks[at].0.action.clone()),
         }
     }
 
+    /// What the most telling checks would tell after a split by rows; `but` is the check just done.
+    fn looks(&self, rows: &[Bits], but: Option<usize>) -> Looks {
+        let mut rates: Vec<(usize, f64)> = (0..self.checks.len())
+            .filter(|at| Some(*at) != but)
+            .map(|at| (at, self.gains[at] / self.checks[at].0.price.money.get().max(0.01)))
+            .collect();
+        rates.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        let count = |mine: &Bits, row: &Bits, class: &Bits| {
+            let words = mine.iter().zip(row).zip(class);
+            f64::from(words.map(|((a, b), c)| (a & b & c).count_ones()).sum::<u32>())
+        };
+        let table = |at: usize| {
+            let by_class = |mine: &Bits, class: &Bits| rows.iter().map(|row| count(mine, row, class)).collect();
+            let by_row = |mine: &Bits| self.bench.cheapest.iter().map(|class| by_class(mine, class)).collect();
+            self.splits[at].rows().iter().map(by_row).collect()
+        };
+        Looks(rates.into_iter().take(LOOKS_COMPARED).map(|(at, _)| (at, table(at))).collect())
+    }
+
     /// The check that tells most for its cost on a mixture of rows.
-    fn best_look(&self, rows: &[Bits], weights: &[f64]) -> Option<usize> {
-        let gain = |at: usize| {
-            let joint: Vec<Vec<Vec<f64>>> = self.splits[at]
-                .rows()
+    fn best_look(&self, looks: &Looks, weights: &[f64]) -> Option<usize> {
+        let gain = |at: usize, table: &[Vec<Vec<f64>>]| {
+            let mixed: Vec<Vec<f64>> = table
                 .iter()
-                .map(|mine| {
-                    let within: Vec<Bits> =
-                        rows.iter().map(|r| r.iter().zip(mine).map(|(a, b)| a & b).collect()).collect();
-                    within.iter().map(|w| self.bench.cheapest.iter().map(|c| f64::from(both(w, c))).collect()).collect()
-                })
+                .map(|row| row.iter().map(|by| by.iter().zip(weights).map(|(n, w)| n * w).sum()).collect())
                 .collect();
-            // The weight of each class in each row of the other check, then what its outcomes would tell.
-            let class = |row: usize, c: usize| joint[row].iter().zip(weights).map(|(by, w)| by[c] * w).sum::<f64>();
             let classes = self.bench.cheapest.len();
-            let table: Vec<Vec<f64>> =
-                (0..joint.len()).map(|row| (0..classes).map(|c| class(row, c)).collect()).collect();
-            let prior: Vec<f64> = (0..classes).map(|c| table.iter().map(|t| t[c]).sum()).collect();
+            let sum = |weigh: &dyn Fn(usize) -> f64| -> Vec<f64> {
+                (0..classes).map(|c| (0..mixed.len()).map(|row| weigh(row) * mixed[row][c]).sum()).collect()
+            };
+            let prior = sum(&|_| 1.0);
             let total: f64 = prior.iter().sum();
             let after: f64 = self.mixtures[at]
                 .iter()
                 .map(|outcome| {
-                    let mixed: Vec<f64> =
-                        (0..classes).map(|c| table.iter().zip(outcome).map(|(t, w)| t[c] * w).sum()).collect();
+                    let mixed = sum(&|row| outcome[row]);
                     mixed.iter().sum::<f64>() / total * entropy(&mixed)
                 })
                 .sum();
             entropy(&prior) - after
         };
-        (0..self.checks.len())
-            .map(|at| (at, gain(at) / self.checks[at].0.price.money.get().max(0.01)))
+        looks
+            .0
+            .iter()
+            .map(|(at, table)| (*at, gain(*at, table) / self.checks[*at].0.price.money.get().max(0.01)))
             .filter(|(_, rate)| *rate > 0.0)
             .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
             .map(|(at, _)| at)
@@ -502,7 +546,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// The causes whose chances a check moves most.
-    fn separates(&self, check: usize, _model: &CheckModel) -> Vec<Instance<Cause>> {
+    fn separates(&self, check: usize) -> Vec<Instance<Cause>> {
         let split = &self.splits[check];
         #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
         let n = self.bench.n as f64;
@@ -531,6 +575,31 @@ impl<'a, 'k> Desk<'a, 'k> {
         let least = moved.first().map_or(0.0, |(_, most)| most / 5.0);
         moved.into_iter().take(4).filter(|(_, m)| *m > least && *m > 0.0).map(|(cause, _)| cause).collect()
     }
+}
+
+/// A repair with what it would cure.
+struct Candidate {
+    offer: Offer,
+    removes: Vec<(Instance<Cause>, f64)>,
+    clears: Vec<(Instance<Cause>, Bits)>,
+    gone: Bits,
+}
+
+/// The most repairs compared: those that cure most for their cost. What cures one world in 500 for its price is not
+/// what a plan begins with; it comes back into view once an answer makes it likelier.
+const REPAIRS_COMPARED: usize = 48;
+
+/// Keeps the promising repairs, in the order they came.
+fn promising(candidates: &mut Vec<Candidate>, n: usize) {
+    let merit = |c: &Candidate| {
+        let cured = c.gone.iter().map(|w| w.count_ones()).sum::<u32>();
+        f64::from(cured) / c.offer.price.money.get().max(1.0)
+    };
+    let worth = |c: &Candidate| c.gone.iter().map(|w| w.count_ones()).sum::<u32>() as usize * 500 >= n;
+    let mut merits: Vec<f64> = candidates.iter().filter(|c| worth(c)).map(&merit).collect();
+    merits.sort_by(|a, b| b.total_cmp(a));
+    let least = merits.get(REPAIRS_COMPARED - 1).copied().unwrap_or(0.0);
+    candidates.retain(|c| worth(c) && merit(c) >= least);
 }
 
 /// Shannon's entropy, in bits, of weights that need not sum to one.

@@ -14,52 +14,64 @@ use std::collections::{BTreeMap, BTreeSet};
 pub type Bits = Vec<u64>;
 
 /// The part of the network that leads to the symptoms complained of, over sampled worlds.
+///
+/// Only that part has rows here, so that working it again for one repair touches a few hundred rows and no more.
 pub struct Simulator<'w> {
     worlds: &'w Worlds,
-    /// Faults above the symptoms, by cause instance.
-    faults: BTreeMap<Instance<Cause>, VarIx>,
+    /// Words in a row.
+    words: usize,
+    /// Faults above the symptoms and their rows, by cause instance.
+    faults: BTreeMap<Instance<Cause>, usize>,
     /// Gates above the symptoms, parents first.
     gates: Vec<Node>,
-    /// Each variable's bits now, by position; empty for those not above the symptoms.
-    now: Vec<Bits>,
-    /// The symptoms.
-    symptoms: Vec<VarIx>,
+    /// What is on now: one row of words a variable.
+    now: Vec<u64>,
+    /// The rows of the symptoms.
+    symptoms: Vec<usize>,
 }
 
 struct Node {
+    /// Its row.
+    row: usize,
     var: VarIx,
     kind: Kind,
+    /// The rows of its inputs.
+    from: Vec<usize>,
 }
 
 enum Kind {
-    /// Inputs with the position of their link draw.
-    Any(Vec<VarIx>),
-    All(Vec<VarIx>),
-    AtLeast(usize, Vec<VarIx>),
-    Count(usize, usize, Vec<VarIx>),
+    Any,
+    All,
+    AtLeast(usize),
+    Count(usize, usize),
 }
 
 impl<'w> Simulator<'w> {
     /// Takes the part of `model` above `symptoms`.
     #[must_use]
-    pub fn new(model: &CaseModel, worlds: &'w Worlds, symptoms: Vec<VarIx>) -> Self {
-        let above = above(model, &symptoms);
-        let mut now = vec![Bits::new(); model.network.variables.len()];
+    pub fn new(model: &CaseModel, worlds: &'w Worlds, symptoms: &[VarIx]) -> Self {
+        let above: Vec<VarIx> = above(model, symptoms).into_iter().collect();
+        let row_of = |var: &VarIx| above.binary_search(var).expect("a parent of what is above is above");
+        let mut now = Vec::with_capacity(above.len() * words(worlds.n()));
         let mut gates = Vec::new();
-        for &var in &above {
-            now[var.at()] = worlds.on(var, model.now).to_vec();
-            let from = |links: &[crate::model::network::Link]| links.iter().map(|l| l.from).collect::<Vec<_>>();
+        for (row, &var) in above.iter().enumerate() {
+            now.extend_from_slice(worlds.on(var, model.now));
             let kind = match &model.network.variable(var).mechanism {
                 Mechanism::Table { .. } => continue,
-                Mechanism::Any { links, .. } => Kind::Any(from(links)),
-                Mechanism::All { links, .. } => Kind::All(from(links)),
-                Mechanism::AtLeast { k, links, .. } => Kind::AtLeast(*k, from(links)),
-                Mechanism::Count { of, least, most } => Kind::Count(*least, *most, of.clone()),
+                Mechanism::Any { .. } => Kind::Any,
+                Mechanism::All { .. } => Kind::All,
+                Mechanism::AtLeast { k, .. } => Kind::AtLeast(*k),
+                Mechanism::Count { least, most, .. } => Kind::Count(*least, *most),
             };
-            gates.push(Node { var, kind });
+            gates.push(Node { row, var, kind, from: model.network.parents(var).iter().map(row_of).collect() });
         }
-        let faults = model.causes.iter().filter(|(_, var)| above.contains(var)).copied().collect();
-        Self { worlds, faults, gates, now, symptoms }
+        let faults = model
+            .causes
+            .iter()
+            .filter_map(|(cause, var)| above.binary_search(var).ok().map(|row| (*cause, row)))
+            .collect();
+        let symptoms = symptoms.iter().map(row_of).collect();
+        Self { worlds, words: words(worlds.n()), faults, gates, now, symptoms }
     }
 
     /// Whether a path leads from this cause to a symptom complained of.
@@ -68,27 +80,29 @@ impl<'w> Simulator<'w> {
         self.faults.contains_key(cause)
     }
 
-    /// The worlds in which the symptoms are there now.
-    #[must_use]
-    pub fn present(&self) -> Bits {
-        self.symptom_bits(&self.now)
-    }
-
     /// The worlds in which no symptom is left once each of these causes is removed where its bits say so.
     #[must_use]
     pub fn gone(&self, removed: &[(Instance<Cause>, Bits)]) -> Bits {
+        let n = self.words;
         let mut bits = self.now.clone();
         for (cause, cleared) in removed {
-            if let Some(var) = self.faults.get(cause) {
-                for (word, gone) in bits[var.at()].iter_mut().zip(cleared) {
+            if let Some(row) = self.faults.get(cause) {
+                for (word, gone) in bits[row * n..(row + 1) * n].iter_mut().zip(cleared) {
                     *word &= !gone;
                 }
             }
         }
         for node in &self.gates {
-            bits[node.var.at()] = self.evaluate(node, &bits);
+            // Parents stand before: their rows are done.
+            let (done, rest) = bits.split_at_mut(node.row * n);
+            self.evaluate(node, done, &mut rest[..n]);
         }
-        let mut left = self.symptom_bits(&bits);
+        let mut left = vec![0; n];
+        for symptom in &self.symptoms {
+            for (word, on) in left.iter_mut().zip(&bits[symptom * n..]) {
+                *word |= on;
+            }
+        }
         for word in &mut left {
             *word = !*word;
         }
@@ -96,60 +110,45 @@ impl<'w> Simulator<'w> {
         left
     }
 
-    fn symptom_bits(&self, bits: &[Bits]) -> Bits {
-        let mut all = vec![0; words(self.worlds.n())];
-        for symptom in &self.symptoms {
-            for (word, on) in all.iter_mut().zip(&bits[symptom.at()]) {
-                *word |= on;
-            }
-        }
-        all
-    }
-
-    fn evaluate(&self, node: &Node, bits: &[Bits]) -> Bits {
-        let n = words(self.worlds.n());
-        match &node.kind {
-            Kind::Any(from) => {
-                let mut on = self.worlds.leak(node.var).to_vec();
-                for (input, var) in from.iter().enumerate() {
-                    let link = self.worlds.link(node.var, input);
-                    for ((word, x), l) in on.iter_mut().zip(&bits[var.at()]).zip(link) {
+    fn evaluate(&self, node: &Node, done: &[u64], on: &mut [u64]) {
+        let n = self.words;
+        let input = |row: usize| &done[row * n..(row + 1) * n];
+        match node.kind {
+            Kind::Any => {
+                on.copy_from_slice(self.worlds.leak(node.var));
+                for (at, row) in node.from.iter().enumerate() {
+                    let link = self.worlds.link(node.var, at);
+                    for ((word, x), l) in on.iter_mut().zip(input(*row)).zip(link) {
                         *word |= x & l;
                     }
                 }
-                on
             }
-            Kind::All(from) => {
-                let mut on = vec![u64::MAX; n];
-                for (input, var) in from.iter().enumerate() {
-                    let link = self.worlds.link(node.var, input);
-                    for ((word, x), l) in on.iter_mut().zip(&bits[var.at()]).zip(link) {
+            Kind::All => {
+                on.fill(u64::MAX);
+                for (at, row) in node.from.iter().enumerate() {
+                    let link = self.worlds.link(node.var, at);
+                    for ((word, x), l) in on.iter_mut().zip(input(*row)).zip(link) {
                         *word &= x & l;
                     }
                 }
-                for (word, leak) in on.iter_mut().zip(self.worlds.leak(node.var)) {
-                    *word |= leak;
-                }
-                on
+                or_into(on, self.worlds.leak(node.var));
             }
-            Kind::AtLeast(k, from) => {
-                let through: Vec<Bits> = from
+            Kind::AtLeast(k) => {
+                let through: Vec<Bits> = node
+                    .from
                     .iter()
                     .enumerate()
-                    .map(|(input, var)| {
-                        let link = self.worlds.link(node.var, input);
-                        bits[var.at()].iter().zip(link).map(|(x, l)| x & l).collect()
+                    .map(|(at, row)| {
+                        input(*row).iter().zip(self.worlds.link(node.var, at)).map(|(x, l)| x & l).collect()
                     })
                     .collect();
-                let mut on = within(&through, *k, through.len(), n);
-                for (word, leak) in on.iter_mut().zip(self.worlds.leak(node.var)) {
-                    *word |= leak;
-                }
-                on
+                let counted: Vec<&[u64]> = through.iter().map(Vec::as_slice).collect();
+                within(&counted, k, counted.len(), on);
+                or_into(on, self.worlds.leak(node.var));
             }
-            Kind::Count(least, most, of) => {
-                let counted: Vec<Bits> = of.iter().map(|var| bits[var.at()].clone()).collect();
-                within(&counted, *least, *most, n)
+            Kind::Count(least, most) => {
+                let counted: Vec<&[u64]> = node.from.iter().map(|row| input(*row)).collect();
+                within(&counted, least, most, on);
             }
         }
     }
@@ -168,11 +167,11 @@ fn above(model: &CaseModel, symptoms: &[VarIx]) -> BTreeSet<VarIx> {
 }
 
 /// The worlds in which between `least` and `most` of these are on: counted in binary, one bit plane a power of two.
-fn within(of: &[Bits], least: usize, most: usize, n: usize) -> Bits {
+fn within(of: &[&[u64]], least: usize, most: usize, on: &mut [u64]) {
     let planes = usize::BITS as usize - of.len().leading_zeros() as usize;
-    let mut result = vec![0; n];
-    for (at, word) in result.iter_mut().enumerate() {
-        let mut count = vec![0u64; planes];
+    let mut count = vec![0u64; planes];
+    for (at, word) in on.iter_mut().enumerate() {
+        count.fill(0);
         for bits in of {
             let mut carry = bits[at];
             for plane in &mut count {
@@ -181,15 +180,21 @@ fn within(of: &[Bits], least: usize, most: usize, n: usize) -> Bits {
                 carry = overflow;
             }
         }
-        for wanted in least..=most.min(of.len()) {
+        *word = (least..=most.min(of.len())).fold(0, |any, wanted| {
             let equal = count
                 .iter()
                 .enumerate()
                 .fold(u64::MAX, |eq, (p, plane)| eq & if wanted >> p & 1 == 1 { *plane } else { !plane });
-            *word |= equal;
-        }
+            any | equal
+        });
     }
-    result
+}
+
+/// Adds the worlds of one set to another.
+pub fn or_into(into: &mut [u64], other: &[u64]) {
+    for (word, more) in into.iter_mut().zip(other) {
+        *word |= more;
+    }
 }
 
 /// The words that hold so many worlds.
@@ -241,7 +246,10 @@ mod tests {
         let of: Vec<Bits> =
             (0..3).map(|i| vec![(0..8u64).filter(|w| w >> i & 1 == 1).fold(0, |b, w| b | 1 << w)]).collect();
         for (least, most) in [(0, 0), (1, 2), (2, 2), (3, 3), (1, 3)] {
-            let got = within(&of, least, most, 1)[0] & 0xff;
+            let mut got = [0];
+            let counted: Vec<&[u64]> = of.iter().map(Vec::as_slice).collect();
+            within(&counted, least, most, &mut got);
+            let got = got[0] & 0xff;
             let expected =
                 (0..8u64).filter(|w| (least..=most).contains(&(w.count_ones() as usize))).fold(0, |b, w| b | 1 << w);
             assert_eq!(got, expected, "{least}..={most}");

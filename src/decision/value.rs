@@ -6,7 +6,7 @@
 //! Everything is counted once for each row of a check: the worlds in which a row is the first that holds, crossed with
 //! those that a repair would cure. An outcome is then a mixture of rows.
 
-use super::simulate::{Bits, both, words};
+use super::simulate::{Bits, both, or_into, words};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
@@ -261,12 +261,6 @@ pub fn all(n: usize) -> Bits {
     let mut bits = vec![u64::MAX; words(n)];
     super::simulate::mask_tail(&mut bits, n);
     bits
-}
-
-fn or_into(into: &mut Bits, other: &Bits) {
-    for (word, more) in into.iter_mut().zip(other) {
-        *word |= more;
-    }
 }
 
 fn count(rows: &[Bits], of: &[Bits]) -> Vec<Vec<f64>> {

@@ -136,7 +136,7 @@ pub fn plan_document(
     let options = crate::plan::Options { causes: Vec::new() };
     let plan =
         crate::plan::plan(&laid, graph, case, &belief.causes, &explanations, &options).map_err(|e| e.to_string())?;
-    Ok(crate::report::plan_document(&plan, figures))
+    Ok(crate::report::work_order(&plan, figures))
 }
 
 /// How many explanations the work order tells.

@@ -545,11 +545,10 @@ fn fix_or_look(
     let other =
         view.advice.alternatives.iter().find(|p| matches!((&p.action, look), (Action::Check(a), Some(b)) if *a == b));
     let further = other.map(|other| {
-        let more = other.expected_cost - proposal.expected_cost;
         format!(
-            "Looking further first, with {}, would cost {} more on average.",
+            "Looking further first, with {}, would cost {}.",
             words::lower_first(&words::action(laid, &other.action)),
-            bench.figures.money(more)
+            words::more(bench.figures, other, proposal)
         )
     });
     let further = further.unwrap_or_else(|| "There is no check at hand that would tell more.".to_owned());

@@ -87,7 +87,7 @@ pub fn page() -> String {
          | code | what is wrong | what to do |\n| --- | --- | --- |\n",
     );
     for Code { code, means, mend } in ALL {
-        text.push_str(&format!("| {code} | {means} | {mend} |\n"));
+        text.extend(["| ", code, " | ", means, " | ", mend, " |\n"]);
     }
     text
 }

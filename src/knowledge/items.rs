@@ -13,6 +13,9 @@ pub struct Ix<T> {
 
 impl<T> Ix<T> {
     /// The index at a position.
+    ///
+    /// # Panics
+    /// Beyond 2^32 items: more than the loader takes.
     #[must_use]
     pub fn new(at: usize) -> Self {
         Self { at: u32::try_from(at).expect("fewer than 2^32 items"), of: PhantomData }
@@ -107,6 +110,7 @@ impl<T> Items<T> {
     }
 
     /// All, in file order.
+    #[must_use]
     pub fn iter(&self) -> impl DoubleEndedIterator<Item = (Ix<T>, &T)> + ExactSizeIterator {
         self.0.values().enumerate().map(|(at, item)| (Ix::new(at), item))
     }

@@ -84,6 +84,7 @@ pub fn load(files: &[(String, Vec<u8>)]) -> (RawKnowledge, Findings) {
         loader.file(name, name.strip_prefix(root).unwrap_or(name), bytes);
     }
     loader.manifest_is_there(root);
+    loader.raw.flawed = loader.findings.any_error();
     (loader.raw, loader.findings)
 }
 
@@ -146,7 +147,7 @@ impl Loader {
     /// The kind of a file; `None`, with a finding, where it has none.
     fn kind(&mut self, name: &str, below_root: &str) -> Option<Kind> {
         let Some(stem) = below_root.strip_suffix(".yaml") else {
-            let (severity, hint) = if below_root.ends_with(".yml") {
+            let (severity, hint) = if below_root.rsplit('.').next() == Some("yml") {
                 (Severity::Error, "name it `.yaml`")
             } else {
                 (Severity::Advice, "it is not read; keep notes elsewhere")

@@ -170,6 +170,10 @@ pub enum What {
     UnknownWord(String, Vec<&'static str>),
     /// The same key twice.
     TwiceTheKey(String),
+    /// A text where a number was expected.
+    NoNumber(String),
+    /// A text where `true` or `false` was expected.
+    NoTruth(String),
     /// Anything else: expected and found.
     Other(String),
 }
@@ -198,13 +202,28 @@ impl Misread {
 impl fmt::Display for Misread {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.what {
-            What::UnknownKey(key, _) => write!(f, "key `{key}` is not known here"),
+            What::UnknownKey(key, _) => write!(f, "key `{}` is not known here", shortened(key)),
             What::MissingKey(key) => write!(f, "key `{key}` is missing"),
-            What::UnknownWord(word, known) => write!(f, "expected one of {}, found `{word}`", quoted(known)),
+            What::UnknownWord(word, known) => {
+                write!(f, "expected one of {}, found `{}`", quoted(known), shortened(word))
+            }
             What::TwiceTheKey(key) => write!(f, "key `{key}` stands twice in one map"),
+            What::NoNumber(text) => write!(f, "expected a number, found `{}`", shortened(text)),
+            What::NoTruth(text) => write!(f, "expected `true` or `false`, found `{}`", shortened(text)),
             What::Other(message) => f.write_str(message),
         }
     }
+}
+
+/// A text from a file, on one line and cut to a length a message can carry.
+pub(super) fn shortened(text: &str) -> String {
+    const MOST: usize = 60;
+    let plain = |c: char| if c.is_control() || matches!(c, '\u{2028}' | '\u{2029}') { ' ' } else { c };
+    let mut short: String = text.chars().take(MOST).map(plain).collect();
+    if text.chars().nth(MOST).is_some() {
+        short.push('…');
+    }
+    short
 }
 
 fn quoted(words: &[&str]) -> String {
@@ -259,7 +278,7 @@ fn in_words(expected: &str) -> String {
 
 fn found_words(found: Unexpected<'_>) -> String {
     match found {
-        Unexpected::Str(s) => format!("`{s}`"),
+        Unexpected::Str(s) => format!("`{}`", shortened(s)),
         Unexpected::Bool(b) => format!("`{b}`"),
         Unexpected::Signed(n) => format!("`{n}`"),
         Unexpected::Unsigned(n) => format!("`{n}`"),
@@ -308,6 +327,7 @@ macro_rules! numbers {
                 Value::Whole(n) if n < 0 => visitor.visit_i64(n),
                 Value::Whole(n) => visitor.visit_u64(n.unsigned_abs()),
                 Value::Number(n) => visitor.visit_f64(n),
+                Value::Text(ref text) => Err(Misread::new(What::NoNumber(text.clone()))),
                 _ => return Err(self.wrong(&visitor)),
             }
             .map_err(|e: Misread| e.or_at(self.at))
@@ -340,6 +360,7 @@ impl<'de> Deserializer<'de> for &Node {
     fn deserialize_bool<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Misread> {
         match self.value {
             Value::Bool(b) => visitor.visit_bool(b).map_err(|e: Misread| e.or_at(self.at)),
+            Value::Text(ref text) => Err(Misread::new(What::NoTruth(text.clone())).or_at(self.at)),
             _ => Err(self.wrong(&visitor)),
         }
     }
@@ -396,8 +417,14 @@ impl<'de> Deserializer<'de> for &Node {
         }
     }
 
-    fn deserialize_tuple<V: Visitor<'de>>(self, _: usize, visitor: V) -> Result<V::Value, Misread> {
-        self.deserialize_seq(visitor)
+    /// A visitor of a tuple takes what it needs and leaves the rest: too many values are told of here.
+    fn deserialize_tuple<V: Visitor<'de>>(self, length: usize, visitor: V) -> Result<V::Value, Misread> {
+        match &self.value {
+            Value::List(items) if items.len() > length => {
+                Err(<Misread as de::Error>::invalid_length(items.len(), &visitor).or_at(self.at))
+            }
+            _ => self.deserialize_seq(visitor),
+        }
     }
 
     fn deserialize_tuple_struct<V: Visitor<'de>>(
@@ -543,13 +570,11 @@ impl<'de> VariantAccess<'de> for Content<'_> {
         }
     }
     fn newtype_variant_seed<T: DeserializeSeed<'de>>(self, seed: T) -> Result<T::Value, Misread> {
-        match self.content {
-            Some(content) => seed.deserialize(content).map_err(|e| e.or_at(content.at).within(&self.word.key_text())),
-            None => {
-                let message = format!("expected `{}:` with something, found the word alone", self.word.key_text());
-                Err(Misread::new(What::Other(message)).or_at(self.word.at))
-            }
-        }
+        let Some(content) = self.content else {
+            let message = format!("expected `{}:` with something, found the word alone", self.word.key_text());
+            return Err(Misread::new(What::Other(message)).or_at(self.word.at));
+        };
+        seed.deserialize(content).map_err(|e| e.or_at(content.at).within(&self.word.key_text()))
     }
     fn tuple_variant<V: Visitor<'de>>(self, _: usize, visitor: V) -> Result<V::Value, Misread> {
         self.content.unwrap_or(self.word).deserialize_seq(visitor)

@@ -87,6 +87,8 @@ pub struct RawKnowledge {
     pub plan_rules: Vec<In<RawPlanRule>>,
     /// Ids that stand in files or items that could not be read: those who name them are not to blame.
     pub unread: std::collections::BTreeSet<String>,
+    /// Whether anything was wrong with the files: what seems to be missing may be there.
+    pub flawed: bool,
 }
 
 /// An item and where it comes from.
@@ -193,7 +195,7 @@ pub struct RawManifest {
     /// The chance that any answer is misread or mistyped.
     pub slip: RawNumber,
     /// ISO 4217.
-    pub currency: String,
+    pub currency: Sp<String>,
     /// What may or may not be fitted.
     pub options: IndexMap<RawId, RawOption>,
     /// Which carburetor feeds which cylinder, which pump which carburetor.

@@ -5,9 +5,10 @@
 //! next.
 
 use super::codes;
-use super::node::{Location, Misread, Node, Value, What};
+use super::node::{Location, Misread, Node, Value, What, shortened};
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
 use serde::de::{Deserialize, DeserializeOwned};
+use std::collections::BTreeMap;
 
 /// The most bytes of one file: several times a whole knowledge base.
 const MOST_BYTES: usize = 4 << 20;
@@ -56,7 +57,7 @@ pub(crate) fn decode<'a>(file: &str, bytes: &'a [u8], findings: &mut Findings) -
             codes::ENCODING,
             1,
             1,
-            format!("expected UTF-8 without a byte order mark, found one of {mark}"),
+            format!("expected UTF-8 without a byte order mark, found a mark of {mark}"),
             "save it as UTF-8 without a mark",
         );
         return None;
@@ -94,7 +95,7 @@ fn byte_order_mark(bytes: &[u8]) -> Option<&'static str> {
 
 /// Line and column, from one, of what follows these bytes.
 fn position(before: &[u8]) -> (u32, u32) {
-    let line = before.iter().filter(|b| **b == b'\n').count() + 1;
+    let line = before.split(|b| *b == b'\n').count();
     let start = before.iter().rposition(|b| *b == b'\n').map_or(0, |at| at + 1);
     let column = String::from_utf8_lossy(&before[start..]).chars().count() + 1;
     (u32::try_from(line).unwrap_or(u32::MAX), u32::try_from(column).unwrap_or(u32::MAX))
@@ -111,6 +112,11 @@ impl Source<'_> {
         let read =
             serde_yaml::with_deserializer_from_str_with_options(self.text, options(), |de| Node::deserialize(de));
         match read {
+            Ok(tree) if matches!(tree.value, Value::Null) => {
+                let message = "expected something in the file, found nothing".to_owned();
+                findings.add(self.finding(codes::MISSING_FILE, Location::UNKNOWN, message));
+                None
+            }
             Ok(tree) => {
                 self.note_twice(&tree, findings);
                 Some(tree)
@@ -127,13 +133,16 @@ impl Source<'_> {
         match &node.value {
             Value::List(items) => items.iter().for_each(|item| self.note_twice(item, findings)),
             Value::Map(entries) => {
-                for (at, (key, value)) in entries.iter().enumerate() {
+                let mut seen: BTreeMap<String, Location> = BTreeMap::new();
+                for (key, value) in entries {
                     let text = key.key_text();
-                    if let Some((first, _)) = entries[..at].iter().find(|(k, _)| k.key_text() == text) {
-                        let message = format!("key `{text}` stands twice in one map");
+                    if let Some(first) = seen.get(&text) {
+                        let message = format!("key `{}` stands twice in one map", shortened(&text));
                         let mut finding = self.finding(codes::DUPLICATE_KEY, key.at, message);
-                        finding.hints.push(format!("the first is at {}", self.place(first.at)));
+                        finding.hints.push(format!("the first is at {}", self.place(*first)));
                         findings.add(finding);
+                    } else {
+                        seen.insert(text, key.at);
                     }
                     self.note_twice(value, findings);
                 }
@@ -199,9 +208,16 @@ impl Source<'_> {
             What::UnknownKey(key, known_keys) => (codes::UNKNOWN_KEY, Some(known(key, known_keys))),
             What::MissingKey(_) => (codes::MISSING_KEY, None),
             What::UnknownWord(word, words) => {
-                (codes::WRONG_SHAPE, nearest(word, words.iter().copied()).map(|n| format!("did you mean `{n}`?")))
+                let near = Some(word).filter(|w| w.len() < 100).and_then(|w| nearest(w, words.iter().copied()));
+                (codes::WRONG_SHAPE, near.map(|n| format!("did you mean `{n}`?")))
             }
-            What::Other(_) => (codes::WRONG_SHAPE, None),
+            What::NoNumber(text) if text.contains(',') => {
+                (codes::WRONG_SHAPE, Some(format!("write `{}`", shortened(&text.replacen(',', ".", 1)))))
+            }
+            What::NoTruth(text) if ["yes", "no", "on", "off"].contains(&text.to_lowercase().as_str()) => {
+                (codes::WRONG_SHAPE, Some("`yes`, `no`, `on` and `off` are plain words in YAML 1.2".to_owned()))
+            }
+            What::NoNumber(_) | What::NoTruth(_) | What::Other(_) => (codes::WRONG_SHAPE, None),
         };
         let mut finding = self.finding(code, misread.at, misread.to_string());
         let joint =
@@ -224,20 +240,33 @@ impl Source<'_> {
             cause = error;
         }
         let (code, message, hint) = match cause {
-            E::Eof { .. } => (codes::MISSING_FILE, "expected items, found an empty file".to_owned(), None),
-            E::Budget { .. }
-            | E::AliasReplayLimitExceeded { .. }
-            | E::AliasExpansionLimitExceeded { .. }
-            | E::AliasReplayStackDepthExceeded { .. } => {
-                let message = format!("expected a file of ordinary size: {}", plain(cause));
-                (codes::TOO_MUCH, message, Some("aliases that unfold to very much are refused".to_owned()))
+            E::Eof { .. } => {
+                at = serde_yaml::Location::UNKNOWN;
+                (codes::MISSING_FILE, "expected something in the file, found nothing".to_owned(), None)
             }
+            E::Budget { breach, .. } => (codes::TOO_MUCH, breach_words(breach), Some(UNFOLDS.to_owned())),
+            E::AliasReplayLimitExceeded { .. }
+            | E::AliasExpansionLimitExceeded { .. }
+            | E::AliasReplayStackDepthExceeded { .. } => (
+                codes::TOO_MUCH,
+                "expected aliases that unfold to little, found too much".to_owned(),
+                Some(UNFOLDS.to_owned()),
+            ),
+            E::UnknownAnchor { .. } => (
+                codes::SYNTAX,
+                "expected an anchor `&name` before its alias `*name`, found an alias alone".to_owned(),
+                Some("quote text that begins with `*`".to_owned()),
+            ),
             E::MultipleDocuments { .. } => (
                 codes::SYNTAX,
                 "expected one YAML document, found a second".to_owned(),
                 Some("take out the line `---`".to_owned()),
             ),
-            other => (codes::SYNTAX, plain(other), None),
+            other => (
+                codes::SYNTAX,
+                format!("expected YAML: {}", plain(other)),
+                Some("look at the indentation, brackets and quotes here and just above".to_owned()),
+            ),
         };
         let mut finding = self.finding(code, at.into(), message);
         finding.hints.extend(hint);
@@ -264,9 +293,23 @@ fn options() -> serde_yaml::Options {
     }
 }
 
+const UNFOLDS: &str = "no knowledge base or case needs aliases of aliases, or nests so deep";
+
+fn breach_words(breach: &serde_yaml::budget::BudgetBreach) -> String {
+    use serde_yaml::budget::BudgetBreach as B;
+    match breach {
+        B::Depth { .. } => format!("expected at most {DEEPEST} levels of nesting, found more"),
+        B::Nodes { .. } | B::Events { .. } => {
+            format!("expected at most {MOST_NODES} values once aliases are unfolded, found more")
+        }
+        _ => "expected a file of ordinary size and nesting, found too much".to_owned(),
+    }
+}
+
 /// "did you mean", or what is known.
 fn known(field: &str, expected: &[&str]) -> String {
-    match nearest(field, expected.iter().copied()) {
+    // A word longer than any key is no slip of the finger.
+    match Some(field).filter(|f| f.len() < 100).and_then(|f| nearest(f, expected.iter().copied())) {
         Some(near) => format!("did you mean `{near}`?"),
         None => format!("known here: {}", expected.join(", ")),
     }

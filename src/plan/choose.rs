@@ -134,12 +134,15 @@ impl Search<'_> {
         };
         let mut next: Vec<(Money, Jobs)> = candidates(self.context, open.cause)
             .into_iter()
-            .map(|(repair, places)| {
+            .filter_map(|(repair, places)| {
                 let mut with = chosen.clone();
-                with.add(repair, &places);
+                // One long shot taken, the next is another.
+                if !with.add(repair, &places) {
+                    return None;
+                }
                 let mut all = with.clone();
                 close(self.context, &mut all);
-                (self.context.price(&all) + self.context.comebacks(&[*open], &all), with)
+                Some((self.context.price(&all) + self.context.comebacks(&[*open], &all), with))
             })
             .collect();
         next.sort_by(|a, b| a.0.get().total_cmp(&b.0.get()));

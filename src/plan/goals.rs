@@ -9,6 +9,10 @@ use crate::knowledge::layout::{Instance, Laid};
 /// not, and leaving it in is the likelier comeback.
 pub const LIKELY: f64 = 0.5;
 
+/// A cause of the likeliest explanation that is less likely than this by itself is left alone: the explanation is one of
+/// many, and three times in four the work would be for nothing.
+pub const WORTH: f64 = 0.25;
+
 /// A cause to go for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Aim {
@@ -38,15 +42,25 @@ fn named(causes: &[CauseBelief], options: &Options) -> Vec<Aim> {
     options.causes.iter().map(|&cause| Aim { cause, chance: chance_of(causes, cause), why: Why::Named }).collect()
 }
 
+/// The causes of the likeliest explanation, without those it names only for want of better where others of its causes
+/// carry it, and every cause that is likelier than not.
 fn likeliest(causes: &[CauseBelief], explanations: &Explanations) -> Vec<Aim> {
     let best = explanations.sets.iter().find(|set| !set.causes.is_empty());
     let explains = best.map_or(&[][..], |set| &set.causes);
-    let mut aims: Vec<Aim> =
-        explains.iter().map(|&cause| Aim { cause, chance: chance_of(causes, cause), why: Why::Explains }).collect();
+    let mut aims: Vec<Aim> = explains
+        .iter()
+        .map(|&cause| Aim { cause, chance: chance_of(causes, cause), why: Why::Explains })
+        .filter(|aim| aim.chance >= WORTH)
+        .collect();
     for belief in causes.iter().filter(|belief| belief.chance >= LIKELY) {
-        if !explains.contains(&belief.cause) {
+        if aims.iter().all(|aim| aim.cause != belief.cause) {
             aims.push(Aim { cause: belief.cause, chance: belief.chance, why: Why::Likely });
         }
+    }
+    if aims.is_empty() {
+        // Many causes share the blame: the likeliest explanation is all there is to go by.
+        aims =
+            explains.iter().map(|&cause| Aim { cause, chance: chance_of(causes, cause), why: Why::Explains }).collect();
     }
     aims
 }

@@ -68,6 +68,8 @@ pub struct Plan {
     pub not_cured: Vec<Goal>,
     /// The repairs, in working order.
     pub repairs: Vec<Job>,
+    /// Access that is open already: ids.
+    pub open_at_start: Vec<String>,
     /// The cautions it raises, the strongest signal word first.
     pub cautions: Vec<Caution>,
     /// The work.
@@ -139,6 +141,8 @@ pub struct Job {
     pub by: By,
     /// A step of the work that removes nothing.
     pub service: bool,
+    /// Why it may not be done even when all before it is done and passed: the words of the interlock that bars it.
+    pub held: Option<String>,
     /// Hands-on minutes, all places, without access.
     #[serde(serialize_with = "minutes")]
     pub minutes: Minutes,
@@ -237,6 +241,8 @@ pub struct Step {
     pub vapor: Vapor,
     /// Who does it.
     pub by: By,
+    /// Access that must be open: ids.
+    pub needs: Vec<String>,
     /// Minutes to air the hull before it.
     #[serde(serialize_with = "maybe_minutes")]
     pub air: Option<Minutes>,
@@ -273,8 +279,10 @@ pub enum Vapor {
 /// A setting to write down or to set.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct SettingLine {
-    /// The setting.
+    /// The setting; its words without the place.
     pub setting: Named,
+    /// Where, where there are several places.
+    pub place: Option<String>,
     /// Its unit, or `text`.
     pub unit: String,
     /// What is written down already.
@@ -286,8 +294,10 @@ pub struct SettingLine {
 /// Something to be measured or seen.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Test {
-    /// The check.
+    /// The check; its words without the place.
     pub check: Named,
+    /// Where, where there are several places.
+    pub place: Option<String>,
     /// What passes, in words; for a reading with a target, empty.
     pub pass: Vec<String>,
     /// The unit it is read in.

@@ -5,6 +5,7 @@
 //! step that ignites follows anything that opened fuel, the writer puts the sniff before it.
 
 mod access;
+mod held;
 mod proofs;
 mod steps;
 
@@ -89,6 +90,14 @@ impl VaporGate {
         self.any(context, |hazard| hazard.opened_by.repairs.contains(&repair))
     }
 
+    fn closed_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
+        self.any(context, |hazard| {
+            hazard.closed_by.iter().any(|closed_by| {
+                closed_by.answer.0 == check || closed_by.also_after.iter().any(|(_, also, _)| *also == check)
+            })
+        })
+    }
+
     fn opened_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
         self.any(context, |hazard| hazard.opened_by.checks.contains(&check))
     }
@@ -120,7 +129,7 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         .chain(&groups.work)
         .chain(&groups.live)
         .chain(&groups.run)
-        .map(|ix| job(context, choice, aims, *ix))
+        .map(|ix| job(context, choice, aims, &proofs, *ix))
         .collect();
     let parts = part_lines(context, &choice.jobs);
     let cost = cost(context, choice, aims, &repairs, &proofs);
@@ -141,6 +150,7 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         goals: cured.map(goal).collect(),
         explanation: explains.map(|set| set.chance),
         not_cured: choice.not_cured.iter().map(goal).collect(),
+        open_at_start: context.open.iter().map(|ix| knowledge.access.id(ix).to_owned()).collect(),
         cautions: cautions(context, hazards),
         stages,
         tools: tools(context, &choice.jobs),
@@ -160,7 +170,7 @@ fn craft(context: &Context<'_>) -> Vec<String> {
     std::iter::once(context.laid.layout().title.clone()).chain(fitted.map(|(_, option)| option.title.clone())).collect()
 }
 
-fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], ix: Ix<Repair>) -> Job {
+fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], proofs: &Proofs, ix: Ix<Repair>) -> Job {
     let laid = context.laid;
     let repair = &laid.knowledge.repairs[ix];
     let at = places_of(&choice.jobs, ix);
@@ -183,6 +193,7 @@ fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], ix: Ix<Repair>) -> 
         because: choice.because.get(&ix).cloned().unwrap_or_default(),
         by,
         service: repair.service,
+        held: repair.service.then(|| held::held(context, &choice.jobs, proofs, ix)).flatten(),
         minutes: minutes * context.rate(by).pace,
         parts,
     }
@@ -312,6 +323,8 @@ struct Writer<'a> {
     sniffed: bool,
     /// Settings that a step has asked for.
     recorded: BTreeSet<(Ix<Setting>, usize)>,
+    /// Settings that a step has set.
+    set: BTreeSet<(Ix<Setting>, usize)>,
     /// Texts of proofs and make-safe steps that stand already, by stage.
     said: BTreeSet<(StageKind, String)>,
     hazards: BTreeSet<Ix<Hazard>>,
@@ -337,6 +350,7 @@ impl<'a> Writer<'a> {
             vapor_open: true,
             sniffed: false,
             recorded: BTreeSet::new(),
+            set: BTreeSet::new(),
             said: BTreeSet::new(),
             hazards: BTreeSet::new(),
         }
@@ -394,8 +408,10 @@ impl<'a> Writer<'a> {
     fn safe(&mut self, later: &[StageKind]) {
         let needed: Vec<Vec<bool>> = later.iter().map(|stage| self.needed(*stage)).collect();
         // What stands open and nobody needs is put back first, or the hull would never air out.
-        self.close_unneeded(StageKind::Safe, later, |_| true);
         let knowledge = self.context.laid.knowledge;
+        let fuel = self.fuel_and_behind();
+        self.close_unneeded(StageKind::Safe, &[], |ix| knowledge.access[ix].shuts_others);
+        self.close_unneeded(StageKind::Safe, later, |ix| fuel[ix.at()]);
         let quiet = |access: &crate::knowledge::Access| {
             !access.ignites && !access.shuts_others && access.steps.iter().all(|step| step.phase == Phase::MakeSafe)
         };
@@ -407,6 +423,7 @@ impl<'a> Writer<'a> {
         }
         if !self.fuel_open() {
             self.sniff(StageKind::Safe);
+            self.close_unneeded(StageKind::Safe, later, |_| true);
         }
     }
 
@@ -469,8 +486,8 @@ impl<'a> Writer<'a> {
             // What is read from a unit on the bench as it was found is read before the unit is opened.
             for &ix in self.group(stage) {
                 if self.on_the_bench(ix) && self.context.laid.knowledge.repairs[ix].access.contains(access) {
-                    self.phase_of(stage, Phase::MakeSafe, ix);
-                    self.phase_of(stage, Phase::Record, ix);
+                    self.phase_under(stage, Phase::Open, Phase::MakeSafe, ix);
+                    self.phase_under(stage, Phase::Open, Phase::Record, ix);
                 }
             }
             self.open_access(stage, *access);
@@ -504,10 +521,15 @@ impl<'a> Writer<'a> {
     }
 
     fn phase_of(&mut self, stage: StageKind, phase: Phase, ix: Ix<Repair>) {
+        self.phase_under(stage, phase, phase, ix);
+    }
+
+    /// The steps of one phase of a repair, under the heading of another.
+    fn phase_under(&mut self, stage: StageKind, section: Phase, phase: Phase, ix: Ix<Repair>) {
         let repair = &self.context.laid.knowledge.repairs[ix];
         for at in 0..repair.steps.len() {
             if repair.steps[at].phase == phase {
-                self.repair_step(stage, phase, ix, at);
+                self.repair_step(stage, section, ix, at);
             }
         }
     }

@@ -30,6 +30,14 @@ pub enum Flaw {
     /// A state of access is left open.
     #[error("`{0}` is left open")]
     LeftOpen(String),
+    /// A step works on what is shut.
+    #[error("`{access}` is shut at the step `{step}`")]
+    Shut {
+        /// The access.
+        access: String,
+        /// The words of the step.
+        step: String,
+    },
     /// A sum does not add up.
     #[error("the {0} do not add up")]
     Sum(&'static str),
@@ -91,23 +99,32 @@ fn vapor(plan: &Plan, flaws: &mut Vec<Flaw>) {
     }
 }
 
-/// Access is opened once and put back once, unless it was open before: a stretch of steps with one source is one move.
+/// Access is opened once and put back once; what was open before is put back once more. A stretch of steps with one
+/// source is one move, and the steps of one move may be parted by what belongs between them.
 fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
     let mut open: BTreeSet<&str> = BTreeSet::new();
+    let mut opened: BTreeSet<&str> = BTreeSet::new();
     let mut closed: BTreeSet<&str> = BTreeSet::new();
     let mut before: Option<&Source> = None;
+    let mut from_start: BTreeSet<&str> = plan.open_at_start.iter().map(String::as_str).collect();
     for step in plan.steps() {
+        for access in &step.needs {
+            if !open.contains(access.as_str()) && !from_start.contains(access.as_str()) {
+                flaws.push(Flaw::Shut { access: access.clone(), step: step.what.clone() });
+            }
+        }
         match &step.source {
-            Source::Opens(id) if before != Some(&step.source) => {
-                // The steps of one state may be parted by what belongs between them, before it is put back.
-                if closed.contains(id.as_str()) {
+            Source::Opens(id) if !open.contains(id.as_str()) => {
+                open.insert(id);
+                if !opened.insert(id) {
                     flaws.push(Flaw::OpenedTwice(id.clone()));
                 }
-                open.insert(id);
             }
             Source::Closes(id) if before != Some(&step.source) => {
-                open.remove(id.as_str());
-                if !closed.insert(id) {
+                from_start.remove(id.as_str());
+                let known = open.remove(id.as_str());
+                let first = !opened.contains(id.as_str());
+                if !known && !(first && closed.insert(id)) {
                     flaws.push(Flaw::ClosedTwice(id.clone()));
                 }
             }
@@ -115,8 +132,7 @@ fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
         }
         before = Some(&step.source);
     }
-    let closes: BTreeSet<&str> = closed;
-    flaws.extend(open.into_iter().filter(|id| !closes.contains(id)).map(|id| Flaw::LeftOpen(id.to_owned())));
+    flaws.extend(open.into_iter().chain(from_start).map(|id| Flaw::LeftOpen(id.to_owned())));
 }
 
 fn sums(plan: &Plan, flaws: &mut Vec<Flaw>) {

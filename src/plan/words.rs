@@ -68,8 +68,9 @@ pub fn setting(laid: &Laid<'_>, case: &Case, setting: Instance<Setting>) -> Sett
     SettingLine {
         setting: Named {
             id: laid.label(laid.knowledge.settings.id(setting.item), item.scope, setting.at),
-            words: laid.words(&item.title, item.scope, setting.at),
+            words: item.title.clone(),
         },
+        place: laid.place_name(item.scope, setting.at).map(str::to_owned),
         unit: item.unit.clone(),
         value,
         generic: item.generic.clone(),

@@ -153,6 +153,12 @@ impl Figures {
         format!("{number} {}", symbol(unit))
     }
 
+    /// "kPa": the unit in which a reading in this unit is shown.
+    #[must_use]
+    pub fn unit(&self, unit: Unit) -> String {
+        symbol(unit.in_system(self.system)).to_owned()
+    }
+
     /// "0.3", "8": a count of things.
     #[must_use]
     pub fn count(&self, count: f64) -> String {

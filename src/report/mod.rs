@@ -17,7 +17,7 @@ pub use figures::{Chances, Figures};
 pub use markdown::render_markdown;
 pub use rich::{Rich, Span};
 pub use text::{Paint, render_text};
-pub use work_order::plan_document;
+pub use work_order::work_order;
 
 pub use crate::knowledge::Signal;
 
@@ -155,6 +155,14 @@ pub struct Caution {
     pub never: Vec<Rich>,
     /// What is confirmed by a tick.
     pub tick: Option<Rich>,
+}
+
+impl Caution {
+    /// Whether it only reminds of the caution that stands in full further up.
+    #[must_use]
+    pub fn is_reminder(&self) -> bool {
+        self.harm.is_none() && self.controls.is_empty() && self.never.is_empty()
+    }
 }
 
 /// A line to be filled in.

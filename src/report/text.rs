@@ -50,7 +50,8 @@ fn apart(before: &Block, block: &Block) -> bool {
     !matches!(
         (before, block),
         (Block::Heading(..), b) if !matches!(b, Block::Heading(Level::Section, _))
-    ) && !matches!((before, block), (Block::Caution(c), Block::Steps(_)) if c.harm.is_none())
+    ) && !matches!((before, block), (Block::Caution(c), Block::Steps(_)) if c.is_reminder())
+        && !matches!((before, block), (Block::Caution(a), Block::Caution(b)) if a.is_reminder() && b.is_reminder())
         && !matches!((before, block), (Block::Choices(_), Block::Choices(_)))
 }
 
@@ -155,7 +156,20 @@ impl Page {
         }
     }
 
+    /// A reminder: the word, what it is about and the box, on one line where they fit.
+    fn reminder(&mut self, caution: &Caution) {
+        let word = paint(caution.signal.word(), Style::Signal(caution.signal), self.paint);
+        let mut text = Rich::default().and_strong(&caution.title.text());
+        if let Some(tick) = &caution.tick {
+            text = text.and(". [ ] ").and(&tick.text());
+        }
+        self.wrapped(&format!("! {word}: "), &text, Style::Plain);
+    }
+
     fn caution(&mut self, caution: &Caution) {
+        if caution.is_reminder() {
+            return self.reminder(caution);
+        }
         let word = caution.signal.word();
         let painted = paint(word, Style::Signal(caution.signal), self.paint);
         let lead = format!("! {painted}: ");

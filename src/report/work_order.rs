@@ -1,202 +1,190 @@
-//! The work order as a document.
+//! The plan on paper: what we believe, cautions, boxes to tick in working order, parts and tools, what to tell.
 
 use super::{Blank, Block, Caution, Column, Document, Figures, Mark, Rich, Step, Table};
 use crate::knowledge::Phase;
-use crate::plan::{By, Plan, SettingLine, StageKind, Test, Why};
-use crate::units::Measure;
+use crate::plan::{By, Goal, Job, Plan, SettingLine, Source, StageKind, Test, Why};
+use crate::plan::{Caution as PlanCaution, Section as PlanSection, Stage, Step as PlanStep};
+use crate::units::{Measure, Unit};
 
-/// The work order as a document: what it is for, what to mind, the work in order with boxes to tick, parts, tools, costs.
+/// What must be in the record for whoever opens this engine next.
+const RECORD: &str = "Leave in the record: what was set, what was measured before and after, what was replaced and by \
+    which number, what was left old on purpose, who tested it, fuel and hours.";
+
+/// The length of a blank to write in.
+const BLANK: &str = "______";
+
+/// The work order as a document.
 #[must_use]
-pub fn plan_document(plan: &Plan, figures: &Figures) -> Document {
-    let mut document = Document::new();
-    document.title(plan.title.clone().map_or_else(|| "Work order".to_owned(), |t| format!("Work order: {t}")));
-    facts(plan, figures, &mut document);
-    document.section("Cautions");
-    for caution in &plan.cautions {
-        document.push(Block::Caution(Caution {
-            signal: caution.signal,
-            title: (&caution.hazard.words).into(),
-            harm: Some((&caution.harm).into()),
-            controls: caution.controls.iter().map(Rich::from).collect(),
-            never: caution.never.iter().map(Rich::from).collect(),
-            tick: caution.tick.as_ref().map(|t| Rich::from(&t.words)),
-        }));
-    }
-    work(plan, figures, &mut document);
-    lists(plan, figures, &mut document);
-    document.aside(&plan.defers);
-    document
-}
-
-fn facts(plan: &Plan, figures: &Figures, document: &mut Document) {
-    let complaints: Vec<&str> = plan.complaints.iter().map(|c| c.words.as_str()).collect();
-    document.push(Block::Pairs(vec![
-        ("Craft".into(), plan.craft.join(", ").into()),
-        ("Complaint".into(), complaints.join("; ").into()),
-        ("Time and money".into(), figures.cost(plan.cost.total, plan.cost.minutes).into()),
-    ]));
-    document.section("What it goes for");
-    document.bullets(plan.goals.iter().map(|goal| {
-        let why = match goal.why {
-            Why::Named => ", as asked",
-            Why::Explains | Why::Likely => "",
-            Why::WhileOpen => ", while it is open",
-        };
-        format!("{}: {}{why}", goal.cause.words, figures.chance(goal.chance))
-    }));
-    if !plan.not_cured.is_empty() {
-        document.part("Not cured by this");
-        document.bullets(plan.not_cured.iter().map(|g| format!("{}: {}", g.cause.words, figures.chance(g.chance))));
-    }
-    document.section("Repairs");
-    document.bullets(plan.repairs.iter().map(|job| {
-        let places = if job.places.is_empty() { String::new() } else { format!(", {}", job.places.join(" and ")) };
-        let by = if job.by == By::Shop { " (workshop)" } else { "" };
-        let because =
-            if job.because.is_empty() { String::new() } else { format!(" Because: {}", job.because.join("; ")) };
-        format!("{}{places}{by}: {}.{because}", job.repair.words, figures.cost(job.parts, job.minutes))
-    }));
-}
-
-fn work(plan: &Plan, figures: &Figures, document: &mut Document) {
-    let mut n = 0;
-    for stage in &plan.stages {
-        document.section(stage_words(stage.kind));
-        for section in &stage.sections {
-            document.part(phase_words(section.phase));
-            for step in &section.steps {
-                for caution in &step.cautions {
-                    reminder(plan, caution, document);
-                }
-                n += 1;
-                document.step(Step {
-                    mark: Mark::NumberedBox(n),
-                    what: what(step),
-                    notes: notes(step, figures),
-                    blanks: blanks(step, figures),
-                });
-            }
+pub fn work_order(plan: &Plan, figures: &Figures) -> Document {
+    let mut doc = Document::new();
+    head(plan, figures, &mut doc);
+    repairs(plan, figures, &mut doc);
+    if !plan.cautions.is_empty() {
+        doc.section("Cautions");
+        for caution in &plan.cautions {
+            doc.push(Block::Caution(in_full(caution)));
         }
     }
+    parts_and_tools(plan, figures, &mut doc);
+    let mut number = 0;
+    for stage in &plan.stages {
+        write_stage(plan, stage, figures, &mut number, &mut doc);
+    }
+    offers(plan, figures, &mut doc);
+    tail(plan, &mut doc);
+    doc
 }
 
-/// A caution stands in full at the top; before its step it is called to mind.
-fn reminder(plan: &Plan, hazard: &str, document: &mut Document) {
-    if let Some(caution) = plan.cautions.iter().find(|c| c.hazard.id == hazard) {
-        let first = caution.controls.first().map(|c| format!(". {c}")).unwrap_or_default();
-        document.push(Block::Caution(Caution {
-            signal: caution.signal,
-            title: format!("{}{first}", caution.hazard.words).into(),
-            harm: None,
-            controls: Vec::new(),
-            never: Vec::new(),
-            tick: None,
-        }));
+fn head(plan: &Plan, figures: &Figures, doc: &mut Document) {
+    doc.title(format!("Work order: {}", plan.title.as_deref().unwrap_or(&plan.knowledge.words)));
+    let cost = format!("{}, parts with it", figures.cost(plan.cost.total, plan.cost.minutes));
+    let complaints: Vec<&str> = plan.complaints.iter().map(|named| named.words.as_str()).collect();
+    let mut pairs: Vec<(Rich, Rich)> = vec![("Craft".into(), plan.craft.join(", ").into())];
+    if !complaints.is_empty() {
+        pairs.push(("Complaint".into(), complaints.join("; ").into()));
     }
-}
-
-fn what(step: &crate::plan::Step) -> Rich {
-    let places = if step.places.is_empty() { String::new() } else { format!(" ({})", step.places.join(", ")) };
-    let by = if step.by == By::Shop { " [workshop]" } else { "" };
-    Rich::plain(&format!("{}{places}{by}", step.what))
-}
-
-fn notes(step: &crate::plan::Step, figures: &Figures) -> Vec<Rich> {
-    let air = step.air.map(|minutes| Rich::plain(&format!("Air it for {} before.", figures.minutes(minutes))));
-    let ticks = step.ticks.iter().map(|tick| Rich::plain(&format!("[ ] {}", tick.words)));
-    air.into_iter().chain(ticks).collect()
-}
-
-fn blanks(step: &crate::plan::Step, figures: &Figures) -> Vec<Blank> {
-    let record = step.record.iter().map(|s| setting(s, "as found"));
-    let set = step.set.iter().map(|s| setting(s, "set to"));
-    let tests = step.tests.iter().map(|t| test(t, figures));
-    record.chain(set).chain(tests).collect()
-}
-
-fn setting(line: &SettingLine, how: &str) -> Blank {
-    let unit = (line.unit != "text").then(|| line.unit.clone());
-    let note = line.value.is_none().then(|| line.generic.as_ref().map(Rich::from)).flatten();
-    Blank { label: format!("{}, {how}", line.setting.words).into(), value: line.value.clone(), unit, note }
-}
-
-fn test(test: &Test, figures: &Figures) -> Blank {
-    let measure =
-        |value: f64| test.unit.map_or_else(|| value.to_string(), |unit| figures.measure(Measure { value, unit }));
-    let mut wanted: Vec<String> = Vec::new();
-    if !test.pass.is_empty() {
-        wanted.push(test.pass.join(" or "));
+    pairs.push(("Work comes to".into(), Rich::strong(&cost)));
+    doc.push(Block::Pairs(pairs));
+    doc.section("What it goes for");
+    doc.bullets(plan.goals.iter().map(|goal| goal_words(goal, figures)));
+    if let Some(chance) = plan.explanation.filter(|_| plan.goals.len() > 1) {
+        doc.paragraph(format!(
+            "That the likeliest explanation is the whole story, and nothing else: {}.",
+            figures.chance(chance)
+        ));
     }
-    if let Some((low, high)) = test.range {
-        wanted.push(format!("{} to {}", measure(low), measure(high)));
-    }
-    if let Some(target) = test.target {
-        wanted.push(format!("target {}", figures.measure(target)));
-    }
-    if let Some(key) = &test.sheet {
-        wanted.push(format!("against `{key}` of the build sheet"));
-    }
-    if test.repeats > 1 {
-        wanted.push(format!("{} times", test.repeats));
-    }
-    Blank {
-        label: (&test.check.words).into(),
-        value: None,
-        unit: test.unit.map(|unit| unit.in_system(figures.system).symbol().to_owned()),
-        note: (!wanted.is_empty()).then(|| wanted.join("; ").into()),
+    for goal in &plan.not_cured {
+        doc.paragraph(format!("{}: no repair here removes it. Hand it over.", goal.cause.words));
     }
 }
 
-fn lists(plan: &Plan, figures: &Figures, document: &mut Document) {
-    if !plan.verdicts.is_empty() {
-        document.section("Judge each part");
-        document.push(Block::Table(Table {
-            columns: ["Part", "Reuse", "Clean", "Replace"].map(Column::words).to_vec(),
-            rows: plan
-                .verdicts
-                .iter()
-                .map(|v| [&v.part, &v.reuse, &v.clean, &v.replace].map(Rich::from).to_vec())
-                .collect(),
-            total: None,
-        }));
+fn goal_words(goal: &Goal, figures: &Figures) -> Rich {
+    let why = match goal.why {
+        Why::Explains => "",
+        Why::Named => " Asked for.",
+        Why::Likely => " Likelier than not by itself.",
+        Why::WhileOpen => " Within reach of what is open anyway.",
+    };
+    Rich::plain(&goal.cause.words).and(": ").and_strong(&figures.chance(goal.chance)).and(".").and(why)
+}
+
+fn repairs(plan: &Plan, figures: &Figures, doc: &mut Document) {
+    doc.section("Repairs");
+    let row = |job: &Job| {
+        let mut name = with_places(&job.repair.words, &job.places);
+        if job.by == By::Shop {
+            name.push_str(" (for the shop)");
+        }
+        vec![name.into(), figures.minutes(job.minutes).into(), figures.price(job.parts).into()]
+    };
+    let mut rows: Vec<Vec<Rich>> = plan.repairs.iter().map(row).collect();
+    rows.push(vec!["Opening and putting back".into(), figures.minutes(plan.cost.access).into(), Rich::default()]);
+    if plan.cost.proof.get() > 0.0 {
+        let money = plan.cost.parts - plan.repairs.iter().map(|job| job.parts).sum();
+        rows.push(vec!["Proving it".into(), figures.minutes(plan.cost.proof).into(), figures.price(money).into()]);
     }
+    doc.push(Block::Table(Table {
+        columns: vec![Column::words("Work"), Column::figures("Time"), Column::figures("Parts")],
+        rows,
+        total: Some(vec![
+            format!("All, labor at {} with it: {}", figures.money(plan.cost.labor), figures.money(plan.cost.total))
+                .into(),
+            figures.minutes(plan.cost.minutes).into(),
+            figures.price(plan.cost.parts).into(),
+        ]),
+    }));
+    let reasons = plan.repairs.iter().filter(|job| job.removes.is_empty());
+    doc.bullets(
+        reasons
+            .filter(|job| !job.because.is_empty())
+            .map(|job| Rich::strong(&job.repair.words).and(": ").and(&job.because.join(" "))),
+    );
+}
+
+fn in_full(caution: &PlanCaution) -> Caution {
+    Caution {
+        signal: caution.signal,
+        title: (&caution.hazard.words).into(),
+        harm: Some((&caution.harm).into()),
+        controls: caution.controls.iter().map(Into::into).collect(),
+        never: caution.never.iter().map(Into::into).collect(),
+        tick: None,
+    }
+}
+
+/// The caution again, in one line and with its box, directly before the step.
+fn reminder(caution: &PlanCaution) -> Caution {
+    Caution {
+        signal: caution.signal,
+        title: (&caution.hazard.words).into(),
+        harm: None,
+        controls: Vec::new(),
+        never: Vec::new(),
+        tick: caution.tick.as_ref().map(|tick| (&tick.words).into()),
+    }
+}
+
+fn parts_and_tools(plan: &Plan, figures: &Figures, doc: &mut Document) {
     if !plan.parts.is_empty() {
-        document.section("Parts");
-        document.push(Block::Table(Table {
-            columns: vec![Column::words("Part"), Column::figures("Count"), Column::figures("Price")],
-            rows: plan
-                .parts
-                .iter()
-                .map(|p| vec![(&p.item).into(), figures.count(p.count).into(), figures.price(p.total()).into()])
-                .collect(),
-            total: Some(vec!["Together".into(), "".into(), figures.price(plan.cost.parts).into()]),
+        doc.section("Parts");
+        let row = |line: &crate::plan::PartLine| -> Vec<Rich> {
+            let or = line.or.as_ref().map(|or| format!(", or {or}")).unwrap_or_default();
+            vec![
+                format!("{}{or}", line.item).into(),
+                figures.count(line.count).into(),
+                figures.price(line.each).into(),
+                figures.price(line.total()).into(),
+            ]
+        };
+        let total = plan.parts.iter().map(crate::plan::PartLine::total).sum();
+        doc.push(Block::Table(Table {
+            columns: vec![
+                Column::words("Part"),
+                Column::figures("How many"),
+                Column::figures("Each"),
+                Column::figures("Price"),
+            ],
+            rows: plan.parts.iter().map(row).collect(),
+            total: Some(vec!["All".into(), Rich::default(), Rich::default(), figures.price(total).into()]),
         }));
     }
     if !plan.tools.is_empty() {
-        document.section("Tools");
-        document.paragraph(plan.tools.join(" · "));
-    }
-    if !plan.offers.is_empty() || !plan.offered_parts.is_empty() {
-        document.section("Worth doing while there");
-        document.bullets(
-            plan.offers.iter().map(|o| format!("{}: {} more", o.repair.words, figures.cost(o.cost, o.minutes))),
-        );
-        document.bullets(&plan.offered_parts);
-    }
-    if !plan.tell_owner.is_empty() {
-        document.section("Tell the owner");
-        document.bullets(&plan.tell_owner);
+        doc.section("Tools");
+        doc.paragraph(format!("{}.", plan.tools.join(", ")));
     }
 }
 
-fn stage_words(kind: StageKind) -> &'static str {
-    match kind {
+fn write_stage(plan: &Plan, stage: &Stage, figures: &Figures, number: &mut usize, doc: &mut Document) {
+    let busy = plan.stages.iter().filter(|s| matches!(s.kind, StageKind::Clear | StageKind::Work | StageKind::Live));
+    let alone = busy.count() < 2;
+    let title = match stage.kind {
         StageKind::Safe => "Make safe",
-        StageKind::Clear => "Clear the engine",
-        StageKind::Work => "Work",
-        StageKind::Live => "Under power",
-        StageKind::Run => "Start and run",
+        StageKind::Clear => "Clear the cylinders",
+        StageKind::Work | StageKind::Live if alone => "Do the work",
+        StageKind::Work => "Work with everything quiet",
+        StageKind::Live => "Work on live circuits, fuel shut and no smell",
+        StageKind::Run => "Prove it",
         StageKind::HandOver => "Hand over",
+    };
+    doc.section(title);
+    if stage.kind == StageKind::Run {
+        for job in &plan.repairs {
+            if let Some(why) = &job.held {
+                doc.paragraph(Rich::strong("Not yet: ").and(&job.repair.words).and(". ").and(why));
+            }
+        }
+    }
+    for section in &stage.sections {
+        if stage.sections.len() > 1 {
+            doc.part(phase_words(section.phase));
+        }
+        write_steps(plan, section, figures, number, doc);
+        if section.phase == Phase::Judge && stage.kind == StageKind::Work {
+            verdicts(plan, doc);
+        }
+    }
+    if stage.kind == StageKind::Work && stage.sections.iter().all(|section| section.phase != Phase::Judge) {
+        verdicts(plan, doc);
     }
 }
 
@@ -204,7 +192,7 @@ fn phase_words(phase: Phase) -> &'static str {
     match phase {
         Phase::MakeSafe => "Make safe",
         Phase::Open => "Open",
-        Phase::Record => "Record",
+        Phase::Record => "Record as found",
         Phase::Strip => "Strip",
         Phase::Judge => "Judge each part",
         Phase::Clean => "Clean",
@@ -212,7 +200,192 @@ fn phase_words(phase: Phase) -> &'static str {
         Phase::Bench => "Bench tests",
         Phase::Refit => "Refit, in reverse",
         Phase::Settings => "Settings",
-        Phase::Prove => "Prove it",
+        Phase::Prove => "Prove",
         Phase::HandOver => "Hand over",
     }
+}
+
+fn write_steps(plan: &Plan, section: &PlanSection, figures: &Figures, number: &mut usize, doc: &mut Document) {
+    for step in &section.steps {
+        let cautions = step.cautions.iter().filter_map(|id| plan.cautions.iter().find(|c| c.hazard.id == *id));
+        let mut cautions: Vec<&PlanCaution> = cautions.collect();
+        cautions.sort_by_key(|caution| caution.signal);
+        for caution in cautions {
+            doc.push(Block::Caution(reminder(caution)));
+        }
+        *number += 1;
+        doc.step(written(step, *number, figures));
+    }
+}
+
+fn written(step: &PlanStep, number: usize, figures: &Figures) -> Step {
+    let mut what = Rich::plain(&with_places(&step.what, &step.places));
+    if step.by == By::Shop {
+        what = what.and_strong(" For the shop.");
+    }
+    let mut notes: Vec<Rich> = Vec::new();
+    if let Some(air) = step.air {
+        notes.push(format!("After {} of airing.", figures.minutes(air)).into());
+    }
+    let mut blanks: Vec<Blank> = settings(&step.record).into_iter().map(|l| recorded(&l, figures)).collect();
+    blanks.extend(settings(&step.set).into_iter().map(|lines| to_set(&lines, figures)));
+    let by_check = step.tests.chunk_by(|a, b| a.check.words == b.check.words);
+    for tests in by_check {
+        if matches!(step.source, Source::Check(_)) && tests[0].unit.is_none() {
+            notes.push(Rich::plain("It must be: ").and_strong(&tests[0].pass.join(" or ")).and("."));
+        } else {
+            blanks.push(reading(tests, figures));
+        }
+    }
+    Step { mark: Mark::NumberedBox(number), what, notes, blanks }
+}
+
+/// The lines of one setting at all its places together.
+fn settings(lines: &[SettingLine]) -> Vec<Vec<&SettingLine>> {
+    let mut together: Vec<Vec<&SettingLine>> = Vec::new();
+    for line in lines {
+        match together.iter_mut().find(|lines| lines[0].setting.words == line.setting.words) {
+            Some(lines) => lines.push(line),
+            None => together.push(vec![line]),
+        }
+    }
+    together
+}
+
+/// "front ______ rear 1 1/8 turns": a blank or a value for each place.
+fn at_each_place<'a>(values: impl Iterator<Item = (Option<&'a String>, Option<&'a String>)>, blank: &str) -> String {
+    let each = values.map(|(place, value)| {
+        let value = value.map_or(blank, String::as_str);
+        place.map_or_else(|| value.to_owned(), |place| format!("{place} {value}"))
+    });
+    each.collect::<Vec<_>>().join("  ")
+}
+
+fn with_places(text: &str, places: &[String]) -> String {
+    if places.is_empty() { text.to_owned() } else { format!("{} ({})", text.trim_end_matches('.'), places.join(", ")) }
+}
+
+/// A setting to write down, or what was written down already.
+fn recorded(lines: &[&SettingLine], figures: &Figures) -> Blank {
+    Blank { label: (&lines[0].setting.words).into(), ..filled(lines, figures) }
+}
+
+/// A setting to set: to the record where there is one, else to what is usual.
+fn to_set(lines: &[&SettingLine], figures: &Figures) -> Blank {
+    let known = lines.iter().all(|line| line.value.is_some());
+    let note = match &lines[0].generic {
+        _ if known => None,
+        Some(generic) => Some(format!("as recorded; without a record: {generic}").into()),
+        None => Some("as recorded".into()),
+    };
+    Blank { label: Rich::plain("Set: ").and(&lines[0].setting.words), note, ..filled(lines, figures) }
+}
+
+fn filled(lines: &[&SettingLine], figures: &Figures) -> Blank {
+    let values = at_each_place(lines.iter().map(|line| (line.place.as_ref(), line.value.as_ref())), BLANK);
+    let unit = unit_words(&lines[0].unit, figures).filter(|_| lines.iter().any(|line| line.value.is_none()));
+    let value = unit.map_or_else(|| values.clone(), |unit| format!("{values} {unit}"));
+    Blank { value: Some(value), ..Blank::default() }
+}
+
+fn unit_words(unit: &str, figures: &Figures) -> Option<String> {
+    match Unit::parse(unit) {
+        Ok(unit) => Some(figures.unit(unit)),
+        Err(_) => (unit != "text").then(|| unit.to_owned()),
+    }
+}
+
+/// Blanks for a reading at each place, with the target beside them.
+fn reading(tests: &[Test], figures: &Figures) -> Blank {
+    let test = &tests[0];
+    let places = |blank: &str| at_each_place(tests.iter().map(|test| (test.place.as_ref(), None)), blank);
+    let label = Rich::plain(&test.check.words);
+    let Some(unit) = test.unit else {
+        let note = (!test.pass.is_empty()).then(|| format!("must be: {}", test.pass.join(" or ")).into());
+        return Blank { label, value: Some(places(BLANK)), note, ..Blank::default() };
+    };
+    let notes = target(test, unit, figures);
+    let blanks = vec![BLANK; test.repeats.max(1) as usize].join(" ");
+    Blank {
+        label,
+        value: Some(format!("{} {}", places(&blanks), figures.unit(unit))),
+        unit: None,
+        note: (!notes.is_empty()).then(|| notes.join(", ").into()),
+    }
+}
+
+/// What a reading must come to.
+fn target(test: &Test, unit: Unit, figures: &Figures) -> Vec<String> {
+    let of = |value: f64| figures.measure(Measure { value, unit });
+    let span = |value: f64| figures.span(Measure { value, unit });
+    let mut notes: Vec<String> = Vec::new();
+    match (test.target, &test.sheet, test.range) {
+        (Some(target), ..) => notes.push(format!("target {}", figures.measure(target))),
+        (None, Some(sheet), _) => notes.push(format!("target: {} of the build sheet", sheet.replace('-', " "))),
+        (None, None, Some((least, most))) => notes.push(format!("{} to {}", of(least), of(most))),
+        (None, None, None) => {}
+    }
+    if let Some(within) = test.within {
+        notes.push(format!("within {}", span(within)));
+    }
+    if test.repeats > 1 {
+        let spread = test.spread.map(|spread| format!(", no more than {} apart", span(spread))).unwrap_or_default();
+        notes.push(format!("{} readings{spread}", test.repeats));
+    }
+    notes
+}
+
+fn verdicts(plan: &Plan, doc: &mut Document) {
+    if plan.verdicts.is_empty() {
+        return;
+    }
+    let row = |verdict: &crate::plan::Verdict| -> Vec<Rich> {
+        let part = match &verdict.look {
+            Some(look) => format!("[ ] {}: {look}", verdict.part),
+            None => format!("[ ] {}", verdict.part),
+        };
+        vec![part.into(), (&verdict.reuse).into(), (&verdict.clean).into(), (&verdict.replace).into()]
+    };
+    doc.part("Reuse, clean or replace");
+    doc.push(Block::Table(Table {
+        columns: vec![
+            Column::words("Part: look for"),
+            Column::words("Reuse"),
+            Column::words("Clean"),
+            Column::words("Replace"),
+        ],
+        rows: plan.verdicts.iter().map(row).collect(),
+        total: None,
+    }));
+}
+
+fn offers(plan: &Plan, figures: &Figures, doc: &mut Document) {
+    if plan.offers.is_empty() && plan.offered_parts.is_empty() {
+        return;
+    }
+    doc.section("Worth doing while there");
+    doc.paragraph("Not in the price. The owner may refuse, in writing.");
+    for offer in &plan.offers {
+        let what = format!("{}: adds {}.", offer.repair.words, figures.cost(offer.cost, offer.minutes));
+        doc.step(Step { mark: Mark::Box, what: what.into(), ..Step::default() });
+    }
+    for part in &plan.offered_parts {
+        doc.step(Step { mark: Mark::Box, what: sentence(part).into(), ..Step::default() });
+    }
+}
+
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    format!("{first}{}.", chars.as_str().trim_end_matches('.'))
+}
+
+fn tail(plan: &Plan, doc: &mut Document) {
+    if !plan.tell_owner.is_empty() {
+        doc.section("Tell the owner");
+        doc.bullets(&plan.tell_owner);
+    }
+    doc.section("For the record");
+    doc.paragraph(RECORD);
+    doc.aside(&plan.defers);
 }

@@ -210,12 +210,7 @@ fn said_last(laid: &Laid<'_>, case: &Case, wanted: Ix<Check>) -> Option<usize> {
 /// The check that would close a hazard as things stand, its outcome and the airing before it: where another check must
 /// speak first, that one.
 #[must_use]
-pub fn closing_check(
-    laid: &Laid<'_>,
-    graph: &AccessGraph,
-    case: &Case,
-    open: &OpenHazard,
-) -> Option<(Ix<Check>, usize, Minutes)> {
+pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<(Ix<Check>, usize, Minutes)> {
     let hazard = &laid.knowledge.hazards[open.hazard];
     let closed_by = hazard.closed_by.first()?;
     let level = last_level(laid, case, hazard, closed_by);
@@ -225,7 +220,6 @@ pub fn closing_check(
     {
         return Some((*check, *wanted, Minutes::ZERO));
     }
-    let _ = graph;
     Some((closed_by.answer.0, closed_by.answer.1, open.air))
 }
 

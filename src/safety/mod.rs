@@ -118,8 +118,8 @@ impl Safety {
     /// until it is settled. `None` where nothing does, or where the check was made and did not settle it: then the
     /// search for the leak goes on, with what the hazard bars still barred.
     #[must_use]
-    pub fn urgent(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Option<(Ix<Check>, usize, Minutes)> {
-        self.hazards.iter().filter(|h| h.stops).find_map(|h| hazards::closing_check(laid, graph, case, h))
+    pub fn urgent(&self, laid: &Laid<'_>, case: &Case) -> Option<(Ix<Check>, usize, Minutes)> {
+        self.hazards.iter().filter(|h| h.stops).find_map(|h| hazards::closing_check(laid, case, h))
     }
 
     /// Whether an action may be done now, and what must be done first.
@@ -144,7 +144,7 @@ impl Safety {
         }
         for hazard in &self.hazards {
             if let Ok(ticks) = self.interlocked(laid, case, &bare, action, &traits, Some(hazard.hazard))
-                && let Some(close) = hazards::closing_check(laid, graph, case, hazard)
+                && let Some(close) = hazards::closing_check(laid, case, hazard)
             {
                 return Verdict::May(Before { put_back, close: Some(close), ticks });
             }

@@ -31,6 +31,7 @@ impl Chance {
     }
 
     /// The chance of the opposite.
+    #[expect(clippy::should_implement_trait, reason = "a chance has no `!`")]
     #[must_use]
     pub fn not(self) -> Self {
         Self(1.0 - self.0)

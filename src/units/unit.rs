@@ -94,7 +94,7 @@ impl Quantity {
         Unit::ALL.into_iter().filter(move |u| u.quantity() == self)
     }
 
-    /// Its units in a row, for messages: "kPa, MPa, bar, psi".
+    /// Its units in a row, for messages: `kPa, MPa, bar, psi`.
     #[must_use]
     pub fn unit_list(self) -> String {
         self.units().map(Unit::symbol).collect::<Vec<_>>().join(", ")
@@ -355,8 +355,8 @@ impl Unit {
     /// Source: NIST SP 811, appendix B; the conventional values of mercury and water columns to the digits it gives.
     fn factor(self) -> f64 {
         match self {
-            Self::Kpa | Self::KpaPerMin => 1e3,
-            Self::Mpa => 1e6,
+            Self::Kpa | Self::KpaPerMin | Self::Kilovolt | Self::Kilohm | Self::Liter => 1e3,
+            Self::Mpa | Self::Megohm => 1e6,
             Self::Bar => 1e5,
             Self::Psi | Self::PsiPerMin => PSI,
             Self::KgfPerCm2 => 98_066.5,
@@ -378,8 +378,6 @@ impl Unit {
             | Self::Rpm
             | Self::NewtonMeter => 1.0,
             Self::Millivolt | Self::Milliampere | Self::Millimeter => 1e-3,
-            Self::Kilovolt | Self::Kilohm | Self::Liter => 1e3,
-            Self::Megohm => 1e6,
             Self::Fahrenheit => 1.0 / 1.8,
             Self::Inch => INCH,
             Self::Foot => 12.0 * INCH,
@@ -778,12 +776,11 @@ mod tests {
         #[test]
         fn there_and_back_is_the_same(value in -1e6..1e6f64, from in 0..Unit::ALL.len(), to in 0..Unit::ALL.len()) {
             let (from, to) = (Unit::ALL[from], Unit::ALL[to]);
-            match from.convert(value, to) {
-                Some(there) => {
-                    let back = to.convert(there, from).unwrap();
-                    prop_assert!((back - value).abs() <= 1e-9 * value.abs().max(1.0));
-                }
-                None => prop_assert_ne!(from.quantity(), to.quantity()),
+            if let Some(there) = from.convert(value, to) {
+                let back = to.convert(there, from).unwrap();
+                prop_assert!((back - value).abs() <= 1e-9 * value.abs().max(1.0));
+            } else {
+                prop_assert_ne!(from.quantity(), to.quantity());
             }
         }
 

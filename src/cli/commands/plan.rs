@@ -11,7 +11,7 @@ use crate::inference::Limits;
 use crate::knowledge::Cause;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::plan::{Options, Plan as WorkOrder, plan};
-use crate::report::{Figures, plan_document};
+use crate::report::{self, Figures};
 
 /// How many explanations are weighed.
 const EXPLANATIONS: usize = 5;
@@ -32,7 +32,7 @@ pub fn run(args: &Plan, common: &Common) -> Result<Exit, Failure> {
             let json = serde_json::to_string_pretty(&order).map_err(|e| Failure::Stuck(e.to_string()))?;
             print(&format!("{json}\n"))?;
         }
-        format => print_document(&plan_document(&order, &Figures::new(&knowledge, common.units.into())), format)?,
+        format => print_document(&report::work_order(&order, &Figures::new(&knowledge, common.units.into())), format)?,
     }
     Ok(Exit::Done)
 }

@@ -30,7 +30,7 @@ fn check(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Check {
         how: raw.how.clone(),
         mind: raw.mind.clone(),
         outcomes: outcomes(raw, &own, item),
-        reading: raw.reading.as_ref().map(|reading| self::reading(reading, names.check_names[ix.at()].written, item)),
+        reading: raw.reading.as_ref().map(|reading| self::reading(reading, names.told[ix.at()].written, item)),
         rows: rows(raw, &own, names, item),
         minutes: item.minutes(&raw.cost.minutes, "cost.minutes"),
         money: raw.cost.money.as_ref().map_or(Money::ZERO, |m| item.money(m, "cost.money")),
@@ -129,6 +129,9 @@ fn outcome_ids<'r>(raw: &'r RawCheck, item: &Item<'_>) -> Vec<&'r RawId> {
 /// The bands in file order; says where they do not cover the scale.
 fn bands(raw: &RawCheck, item: &Item<'_>) -> Vec<(f64, f64)> {
     let (Some(bands), Some(reading)) = (&raw.bands, &raw.reading) else { return Vec::new() };
+    if reading.least.value >= reading.most.value {
+        return Vec::new(); // Nothing can cover an empty scale; that is said of the scale.
+    }
     let mut sorted: Vec<_> = bands.iter().collect();
     sorted.sort_by(|(_, a), (_, b)| a.value.0.total_cmp(&b.value.0));
     let mut reached = reading.least.value;
@@ -161,7 +164,7 @@ fn bands(raw: &RawCheck, item: &Item<'_>) -> Vec<(f64, f64)> {
     }
     if let Some((id, band)) = sorted.last()
         && reached.is_finite()
-        && reached != reading.most.value
+        && reached.total_cmp(&reading.most.value).is_ne()
     {
         let message = format!("expected `{}` to end at {}, the most, found `{reached}`", id.value, reading.most.value);
         item.error(codes::BANDS, band.at, &format!("bands.{}", id.value), message);

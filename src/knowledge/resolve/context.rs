@@ -9,19 +9,43 @@ use crate::knowledge::raw::Location;
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// The most findings of one run; more help nobody.
+/// The most findings of one run that are shown; more help nobody.
 const MOST_FINDINGS: usize = 500;
 /// The most words looked up for a hint: each is compared with every known word.
-const MOST_HINTS: usize = 200;
+const MOST_HINTS: usize = 60;
+
+/// The first findings by place, with a word about the rest.
+pub(super) fn capped(findings: Findings) -> Findings {
+    let sorted = findings.sorted();
+    let count = sorted.len();
+    let mut shown = Findings::new();
+    let last = sorted.get(MOST_FINDINGS).map(|finding| finding.place.clone());
+    // An error stands before advice of the same run that would push it out.
+    let (errors, advice): (Vec<_>, Vec<_>) = sorted.into_iter().partition(|f| f.severity == Severity::Error);
+    errors.into_iter().chain(advice).take(MOST_FINDINGS).for_each(|finding| shown.add(finding));
+    if let Some(place) = last {
+        shown.add(Finding {
+            place,
+            severity: Severity::Error,
+            code: codes::TOO_MUCH,
+            path: String::new(),
+            message: format!("expected at most {MOST_FINDINGS} findings, found {count}: the rest are not shown"),
+            hints: Vec::new(),
+        });
+    }
+    shown
+}
 
 /// Findings of a run.
 pub(super) struct Context<'a> {
     files: &'a [String],
     unread: &'a BTreeSet<String>,
+    flawed: bool,
     findings: RefCell<Vec<Finding>>,
     hurt: RefCell<BTreeSet<String>>,
     hints: Cell<usize>,
     spots: RefCell<BTreeMap<String, Spot>>,
+    kinds: RefCell<BTreeMap<String, &'static str>>,
 }
 
 /// Where something stands: its place, and its path in the file.
@@ -32,12 +56,12 @@ pub(in crate::knowledge) struct Spot {
 }
 
 /// What a run leaves: findings, the ids of items that have one, and where things stand. An item stands under its id,
-/// an input or a row under `id.any[2]`, `id.given[2]`.
+/// an input or a row under `id.input[2]`, `id.given[2]`.
 pub(in crate::knowledge) struct Left {
     pub(in crate::knowledge) findings: Findings,
     pub(in crate::knowledge) hurt: BTreeSet<String>,
     pub(in crate::knowledge) spots: BTreeMap<String, Spot>,
-    pub(in crate::knowledge) unread: BTreeSet<String>,
+    pub(in crate::knowledge) flawed: bool,
 }
 
 impl<'a> Context<'a> {
@@ -45,10 +69,12 @@ impl<'a> Context<'a> {
         Self {
             files: &raw.files,
             unread: &raw.unread,
+            flawed: raw.flawed,
             findings: RefCell::new(Vec::new()),
             hurt: RefCell::new(BTreeSet::new()),
             hints: Cell::new(0),
             spots: RefCell::new(BTreeMap::new()),
+            kinds: RefCell::new(BTreeMap::new()),
         }
     }
 
@@ -60,39 +86,37 @@ impl<'a> Context<'a> {
     /// Ends the run.
     pub(super) fn done(self) -> Left {
         let mut findings = Findings::new();
-        let found = self.findings.into_inner();
-        let count = found.len();
-        for finding in found {
-            findings.add(finding);
-        }
-        if count > MOST_FINDINGS {
-            findings.add(Finding {
-                place: Place { file: "~".to_owned(), line: 0, column: 0 },
-                severity: Severity::Error,
-                code: codes::TOO_MUCH,
-                path: String::new(),
-                message: format!("more than {MOST_FINDINGS} findings; the rest are not shown"),
-                hints: Vec::new(),
-            });
-        }
-        Left { findings, hurt: self.hurt.into_inner(), spots: self.spots.into_inner(), unread: self.unread.clone() }
+        self.findings.into_inner().into_iter().for_each(|finding| findings.add(finding));
+        Left { findings, hurt: self.hurt.into_inner(), spots: self.spots.into_inner(), flawed: self.flawed }
     }
 
     fn add(&self, finding: Finding) {
         let mut findings = self.findings.borrow_mut();
-        if findings.len() <= MOST_FINDINGS {
+        // Twice the number shown: those shown are the first by place, not by the order of checking.
+        if findings.len() < 2 * MOST_FINDINGS {
             findings.push(finding);
         }
     }
 
+    /// Whether there is time to look for a near word.
+    fn may_look(&self, word: &str) -> bool {
+        // A word longer than any id is no slip of the finger.
+        self.hints.get() < MOST_HINTS && word.len() <= 100
+    }
+
     /// The known word nearest to one, while there is time to look.
     fn near<'w>(&self, word: &str, known: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
-        // A word longer than any id is no slip of the finger.
-        if self.hints.get() >= MOST_HINTS || word.len() > 100 {
+        if !self.may_look(word) {
             return None;
         }
         self.hints.set(self.hints.get() + 1);
-        nearest(word, known)
+        // Words of quite another length are never near; leaving them out first spares most comparisons.
+        let length = word.len();
+        let known: Vec<&str> = known.into_iter().collect();
+        let alike = known.iter().copied().filter(|k| k.len().abs_diff(length) * 3 <= k.len().max(length));
+        // Else the one word that begins with it: `ac-hatch` for `ac-hatch-open`.
+        let mut begun = known.iter().copied().filter(|k| length > 3 && k.starts_with(word));
+        nearest(word, alike).or_else(|| begun.next().filter(|_| begun.next().is_none()))
     }
 }
 
@@ -140,9 +164,15 @@ impl<'a> Item<'a> {
         yaml::place(self.file, at)
     }
 
-    /// Notes where a part of this item stands, for rules that look at the whole; the item itself has no `key`.
-    pub(super) fn spot(&self, key: &str, at: Location) {
-        let id = if key.is_empty() { self.id.to_owned() } else { format!("{}.{key}", self.id) };
+    /// Notes of what kind an id is.
+    pub(super) fn kind(&self, id: &RawId, noun: &'static str) {
+        self.context.kinds.borrow_mut().entry(id.value.clone()).or_insert(noun);
+    }
+
+    /// Notes where a part of this item stands, for rules that look at the whole: they know it by `part`, the file by
+    /// `key`. The item itself has neither.
+    pub(super) fn spot(&self, part: &str, key: &str, at: Location) {
+        let id = if part.is_empty() { self.id.to_owned() } else { format!("{}.{part}", self.id) };
         let spot = Spot { place: self.place(at), path: self.path_of(key) };
         self.context.spots.borrow_mut().entry(id).or_insert(spot);
     }
@@ -173,7 +203,7 @@ impl<'a> Item<'a> {
     pub(super) fn find<T>(&self, table: &Table<T>, id: &RawId, key: &str) -> Option<Ix<T>> {
         let found = table.find(&id.value);
         if found.is_none() {
-            self.unknown(&[table.listing()], id, key);
+            self.unknown(table.noun, || vec![table.listing()], id, key);
         }
         found
     }
@@ -194,19 +224,28 @@ impl<'a> Item<'a> {
         }
     }
 
-    /// Says that an id is in none of these listings.
-    pub(super) fn unknown(&self, listings: &[Listing<'_>], id: &RawId, key: &str) {
+    /// Says that an id is no `noun`. The listings are made only where there is time to look for a near one.
+    pub(super) fn unknown<'l>(&self, noun: &str, known: impl FnOnce() -> Vec<Listing<'l>>, id: &RawId, key: &str) {
         // Its item could not be read; that was said.
         if self.unread.contains(&id.value) {
             self.context.hurt.borrow_mut().insert(self.id.to_owned());
             return;
         }
-        let noun = listings.iter().map(|l| l.noun).collect::<Vec<_>>().join(" or ");
+        if let Some(other) = self.context.kinds.borrow().get(&id.value) {
+            let message = format!("expected {}, found {} `{}`", a(noun), a(other), id.value);
+            let draft = self.error(codes::WRONG_KIND, id.at, key, message);
+            if let Some(spot) = self.context.spots.borrow().get(&id.value) {
+                drop(draft.hint(format!("`{}` is defined at {}:{}", id.value, spot.place.file, spot.place.line)));
+            }
+            return;
+        }
         let draft = self.error(codes::UNKNOWN_ID, id.at, key, format!("{noun} `{}` is not defined", id.value));
-        let known = listings.iter().flat_map(|l| l.ids.iter().copied());
-        if let Some(near) = self.context.near(&id.value, known.map(|(id, _)| id)) {
-            let known = listings.iter().flat_map(|l| l.ids.iter().copied());
-            let place = known.filter(|(id, _)| *id == near).map(|(_, place)| place).next();
+        if !self.context.may_look(&id.value) {
+            return;
+        }
+        let known: Vec<_> = known().into_iter().flatten().collect();
+        if let Some(near) = self.context.near(&id.value, known.iter().map(|(id, _)| *id)) {
+            let place = known.iter().find(|(id, _)| *id == near).map(|(_, place)| place);
             let place = place.map(|p| format!(", defined at {}:{}", p.file, p.line)).unwrap_or_default();
             drop(draft.hint(format!("did you mean `{near}`{place}?")));
         }
@@ -249,11 +288,15 @@ impl<'a> Item<'a> {
     }
 }
 
-/// The ids of one kind, for hints.
-pub(super) struct Listing<'a> {
-    pub(super) noun: &'static str,
-    pub(super) ids: Vec<(&'a str, &'a Place)>,
+/// A noun with its article.
+fn a(noun: &str) -> String {
+    let article = if noun.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" };
+    // "access" has no plural and takes no article.
+    if noun == "access" { noun.to_owned() } else { format!("{article} {noun}") }
 }
+
+/// The ids of one kind and where they are defined, for hints.
+pub(super) type Listing<'a> = Vec<(&'a str, &'a Place)>;
 
 /// What has words of its own: a check its outcomes, a fact its values.
 pub(super) struct Owner<'a> {

@@ -86,7 +86,12 @@ fn effect(raw: &RawEffect, names: &Names, item: &Item<'_>) -> Effect {
         plain: raw.plain.clone(),
         shows: raw.shows.clone(),
         scope: scope(raw.per),
-        gate: gate(raw.id.at, &raw.any, &raw.all, &raw.at_least, &raw.leak, names, item),
+        gate: gate(
+            &RawGate { any: raw.any.as_ref(), all: raw.all.as_ref(), at_least: raw.at_least.as_ref(), leak: &raw.leak },
+            raw.id.at,
+            names,
+            item,
+        ),
         fitted: item.fitted(names, &raw.fitted, "fitted"),
         basis: item.basis(names, &raw.basis),
     }
@@ -104,7 +109,12 @@ fn symptom(raw: &RawSymptom, names: &Names, item: &Item<'_>) -> Symptom {
         title: raw.title.clone(),
         says: raw.says.clone(),
         share: item.amount(&raw.share, "share", "a share in percent"),
-        gate: gate(raw.id.at, &raw.any, &raw.all, &raw.at_least, &raw.leak, names, item),
+        gate: gate(
+            &RawGate { any: raw.any.as_ref(), all: raw.all.as_ref(), at_least: raw.at_least.as_ref(), leak: &raw.leak },
+            raw.id.at,
+            names,
+            item,
+        ),
         named_present: item.chance(&raw.named.present, "named.present"),
         named_absent: item.chance(&raw.named.absent, "named.absent"),
         denies: abilities(&raw.denies),
@@ -116,16 +126,17 @@ fn symptom(raw: &RawSymptom, names: &Names, item: &Item<'_>) -> Symptom {
     }
 }
 
+/// The gate of an effect or a symptom, as written.
+struct RawGate<'r> {
+    any: Option<&'r Vec<RawInput>>,
+    all: Option<&'r Vec<RawInput>>,
+    at_least: Option<&'r RawAtLeast>,
+    leak: &'r RawNumber,
+}
+
 /// A gate: exactly one of `any`, `all` and `at_least`.
-fn gate(
-    at: Location,
-    any: &Option<Vec<RawInput>>,
-    all: &Option<Vec<RawInput>>,
-    at_least: &Option<RawAtLeast>,
-    leak: &RawNumber,
-    names: &Names,
-    item: &Item<'_>,
-) -> Gate {
+fn gate(raw: &RawGate<'_>, at: Location, names: &Names, item: &Item<'_>) -> Gate {
+    let RawGate { any, all, at_least, leak } = *raw;
     let (kind, raw, key) = match (any, all, at_least) {
         (Some(inputs), None, None) => (GateKind::Any, inputs.as_slice(), "any"),
         (None, Some(inputs), None) => (GateKind::All, inputs.as_slice(), "all"),
@@ -153,11 +164,11 @@ fn gate(
     for (at, raw) in raw.iter().enumerate() {
         let key = format!("{key}[{at}]");
         if let Some(input) = input(raw, names, item, &key) {
-            item.spot(&format!("input[{}]", inputs.len()), raw.strength.at);
+            item.spot(&format!("input[{}]", inputs.len()), &key, raw.strength.at);
             inputs.push((input, raw.strength.at));
         }
     }
-    if raw.is_empty() && (any.is_some() || all.is_some()) {
+    if raw.is_empty() && any.is_some() != all.is_some() {
         item.error(codes::EMPTY, at, key, format!("expected at least one input in `{key}`, found none"));
     }
     same_twice(&inputs, names, item, key);
@@ -235,7 +246,7 @@ pub(super) fn state(names: &Names, item: &Item<'_>, id: &RawId, key: &str) -> Op
     let cause = names.causes.find(&id.value).map(State::Cause);
     let found = cause.or_else(|| names.effects.find(&id.value).map(State::Effect));
     if found.is_none() {
-        item.unknown(&[names.causes.listing(), names.effects.listing()], id, key);
+        item.unknown("cause or effect", || vec![names.causes.listing(), names.effects.listing()], id, key);
     }
     found
 }

@@ -32,7 +32,7 @@ pub(super) fn knowledge(manifest: &In<RawManifest>, names: &Names, context: &Con
         version: raw.version.value.clone(),
         title: raw.title.clone(),
         slip: slip(raw, &item),
-        currency: raw.currency.clone(),
+        currency: raw.currency.value.clone(),
         options,
         layouts,
         history_rules: HistoryRules {
@@ -71,9 +71,8 @@ fn head(raw: &RawManifest, item: &Item<'_>) {
     if numbers.len() != 3 || !numbers.iter().all(number) {
         item.expected(codes::WRONG_SHAPE, &raw.version, "version", "a version such as `0.1.0`");
     }
-    if raw.currency.len() != 3 || !raw.currency.chars().all(|c| c.is_ascii_uppercase()) {
-        let message = format!("expected a currency of ISO 4217, such as `USD`, found `{}`", raw.currency);
-        item.error(codes::WRONG_SHAPE, raw.id.at, "currency", message);
+    if raw.currency.value.len() != 3 || !raw.currency.value.chars().all(|c| c.is_ascii_uppercase()) {
+        item.expected(codes::WRONG_SHAPE, &raw.currency, "currency", "a currency of ISO 4217, such as `USD`");
     }
     item.filled(raw.id.at, "layouts", raw.layouts.is_empty());
     item.filled(raw.id.at, "users", raw.users.is_empty());

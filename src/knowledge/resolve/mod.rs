@@ -59,5 +59,5 @@ pub fn resolve(mut raw: RawKnowledge) -> (Option<Knowledge>, Findings) {
     let mut all = super::vet::vet(&mut knowledge, &left);
     all.extend(left.findings);
     let knowledge = (!all.any_error()).then_some(knowledge);
-    (knowledge, all)
+    (knowledge, context::capped(all))
 }

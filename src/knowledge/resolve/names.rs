@@ -1,5 +1,6 @@
 //! Every id and where it is defined: entered before anything that names it is looked at.
 
+use super::super::node::shortened;
 use super::super::raw::{In, RawId, RawKnowledge, RawManifest};
 use super::super::{
     Access, Cause, Check, CraftOption, Effect, Hazard, HistoryFact, Interlock, Ix, Layout, PlanRule, Repair, Setting,
@@ -17,7 +18,8 @@ const RESERVED: [&str; 6] = ["any_of", "all_of", "not", "layout", "cylinders", "
 
 /// The ids of one kind, in order.
 pub(super) struct Table<T> {
-    noun: &'static str,
+    /// What its ids are called.
+    pub(super) noun: &'static str,
     ids: IndexMap<String, Place>,
     of: PhantomData<fn() -> T>,
 }
@@ -39,7 +41,7 @@ impl<T> Table<T> {
 
     /// For hints.
     pub(super) fn listing(&self) -> Listing<'_> {
-        Listing { noun: self.noun, ids: self.ids.iter().map(|(id, place)| (id.as_str(), place)).collect() }
+        self.ids.iter().map(|(id, place)| (id.as_str(), place)).collect()
     }
 }
 
@@ -76,7 +78,7 @@ pub(super) struct Names {
     /// The values of facts, by index.
     pub(super) values: Vec<Vec<String>>,
     /// What others may name of checks, by index.
-    pub(super) check_names: Vec<CheckNames>,
+    pub(super) told: Vec<CheckNames>,
     /// Where each id is defined.
     pub(super) places: BTreeMap<String, Place>,
 }
@@ -102,7 +104,7 @@ impl Names {
             plan_rules: Table::new("plan rule"),
             sources: Table::new("source"),
             values: Vec::new(),
-            check_names: Vec::new(),
+            told: Vec::new(),
             places: BTreeMap::new(),
         };
         let places = &mut names.places;
@@ -123,7 +125,7 @@ impl Names {
         }
         for check in &raw.checks {
             if shared(&mut names.checks, places, &context.at(check, &check.item.id.value), &check.item.id) {
-                names.check_names.push(check_names(&check.item));
+                names.told.push(check_names(&check.item));
             }
         }
         macro_rules! enter {
@@ -152,12 +154,7 @@ impl Names {
 
     /// The outcomes of a check.
     pub(super) fn outcomes_of(&self, check: Ix<Check>) -> Owner<'_> {
-        Owner {
-            noun: "check",
-            id: self.checks.id(check),
-            part: "outcome",
-            words: &self.check_names[check.at()].outcomes,
-        }
+        Owner { noun: "check", id: self.checks.id(check), part: "outcome", words: &self.told[check.at()].outcomes }
     }
 }
 
@@ -186,7 +183,8 @@ fn shared<T>(table: &mut Table<T>, places: &mut BTreeMap<String, Place>, item: &
         return table.ids.insert(id.value.clone(), item.place(id.at)).is_none();
     }
     places.insert(id.value.clone(), item.place(id.at));
-    item.spot("", id.at);
+    item.spot("", "", id.at);
+    item.kind(id, table.noun);
     own(table, item, id, "id")
 }
 
@@ -197,16 +195,12 @@ pub(super) fn kebab(item: &Item<'_>, id: &RawId, key: &str) {
             codes::NOT_KEBAB,
             id.at,
             key,
-            format!("expected an id in kebab-case, such as `fuel-filter-clogged`, found `{}`", shorten(&id.value)),
+            format!("expected an id in kebab-case, such as `fuel-filter-clogged`, found `{}`", shortened(&id.value)),
         );
         if let Some(better) = kebabbed(&id.value) {
             drop(draft.hint(format!("write `{better}`")));
         }
     }
-}
-
-fn shorten(text: &str) -> String {
-    text.chars().take(60).collect()
 }
 
 /// Outcomes and values may begin with a digit: `2-8-weeks`.

@@ -65,7 +65,7 @@ impl Item<'_> {
         if (least..=most).contains(&value) {
             return value;
         }
-        let range = if most == f64::MAX { format!("at least {least}") } else { format!("{least} to {most}") };
+        let range = if most >= f64::MAX { format!("at least {least}") } else { format!("{least} to {most}") };
         self.error(codes::OUT_OF_RANGE, number.at, key, format!("expected {range}, found `{value}`"));
         least
     }

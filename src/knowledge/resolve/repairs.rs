@@ -150,7 +150,7 @@ fn proof(raw: &RawProof, repair: &RawRepair, names: &Names, item: &Item<'_>, key
         (Some(id), None) => {
             let check = item.find(&names.checks, id, &format!("{key}.check"))?;
             if raw.pass.is_empty() {
-                let pass = names.check_names[check.at()].pass.clone();
+                let pass = names.told[check.at()].pass.clone();
                 if pass.is_empty() {
                     no_pass(item, id, key);
                 }

@@ -13,7 +13,7 @@ pub(super) fn rows(raw: &RawCheck, own: &Owner<'_>, names: &Names, item: &Item<'
     item.filled(raw.id.at, "given", raw.given.is_empty());
     let rows = raw.given.iter().enumerate().map(|(at, row)| {
         let key = format!("given[{at}]");
-        item.spot(&key, row.at);
+        item.spot(&key, &key, row.at);
         if let Some(basis) = &row.value.basis {
             item.basis_at(names, basis, &format!("{key}.basis"));
         }
@@ -63,17 +63,20 @@ fn gives(raw: &RawCheck, row: &Sp<RawRow>, own: &Owner<'_>, item: &Item<'_>, key
 /// The chance of each outcome, in order.
 fn chances(given: &IndexMap<RawId, RawNumber>, own: &Owner<'_>, item: &Item<'_>, row: Location, key: &str) -> Vec<f64> {
     let mut chances = vec![0.0; own.words.len()];
-    let mut seen = vec![false; own.words.len()];
     let mut sum = 0.0;
     for (outcome, number) in given {
         let chance = item.chance(number, &format!("{key}.{}", outcome.value)).get();
         sum += number.value;
         if let Some(at) = item.position(own, outcome, key) {
             chances[at] = chance;
-            seen[at] = true;
         }
     }
-    let left_out: Vec<_> = own.words.iter().zip(&seen).filter(|(_, s)| !**s).map(|(w, _)| format!("`{w}`")).collect();
+    let left_out: Vec<_> = own
+        .words
+        .iter()
+        .filter(|word| !given.keys().any(|key| key.value == **word))
+        .map(|word| format!("`{word}`"))
+        .collect();
     let at = given.keys().next().map_or(row, |id| id.at);
     if !left_out.is_empty() {
         let message = format!("expected a chance for each outcome, found none for {}", left_out.join(", "));

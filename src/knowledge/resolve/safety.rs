@@ -242,14 +242,11 @@ pub(super) fn condition(raw: &RawCondition, home: Location, names: &Names, item:
     for (check, limit) in &raw.below {
         let key = format!("{key}.below.{}", check.value);
         let Some(ix) = item.find(&names.checks, check, &key) else { continue };
-        match names.check_names[ix.at()].unit {
-            Some(unit) => {
-                any.extend(item.measure(limit, unit, &key, MeasureKind::Level).map(|l| Condition::Below(ix, l)))
-            }
-            None => {
-                let message = format!("check `{}` has no reading that could be below something", check.value);
-                item.error(codes::WRONG_QUANTITY, check.at, &key, message);
-            }
+        if let Some(unit) = names.told[ix.at()].unit {
+            any.extend(item.measure(limit, unit, &key, MeasureKind::Level).map(|l| Condition::Below(ix, l)));
+        } else {
+            let message = format!("check `{}` has no reading that could be below something", check.value);
+            item.error(codes::WRONG_QUANTITY, check.at, &key, message);
         }
     }
     let repair = raw.repair_since.as_ref().and_then(|id| item.find(&names.repairs, id, &format!("{key}.repair_since")));

@@ -35,7 +35,7 @@ pub(super) fn steps(
 
 fn gate(raw: &RawGateTest, names: &Names, item: &Item<'_>, key: &str) -> Option<GateTest> {
     let check = item.find(&names.checks, &raw.check, &format!("{key}.check"))?;
-    let own = &names.check_names[check.at()];
+    let own = &names.told[check.at()];
     let measure = |text: Option<&super::super::raw::Sp<String>>, part: &str| {
         let text = text?;
         let key = format!("{key}.{part}");

@@ -44,14 +44,29 @@ fn shortest(edges: &[Vec<usize>], start: usize) -> Option<Vec<usize>> {
     None
 }
 
+/// The most ids of a circle that are shown: more are no help.
+const MOST_SHOWN: usize = 12;
+
 /// "`a` -> `b` -> `a`".
 pub(super) fn shown<'a>(circle: &[usize], id: impl Fn(usize) -> &'a str) -> String {
-    circle.iter().chain(circle.first()).map(|n| format!("`{}`", id(*n))).collect::<Vec<_>>().join(" -> ")
+    let mut steps: Vec<String> = circle.iter().take(MOST_SHOWN).map(|n| format!("`{}`", id(*n))).collect();
+    if circle.len() > MOST_SHOWN {
+        steps.push(format!("{} more", circle.len() - MOST_SHOWN));
+    }
+    steps.extend(circle.first().map(|n| format!("`{}`", id(*n))));
+    steps.join(" -> ")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn long_circles_are_cut() {
+        let all: Vec<usize> = (0..100).collect();
+        assert_eq!(shown(&all[..2], |_| "a"), "`a` -> `a` -> `a`");
+        assert!(shown(&all, |_| "a").contains("-> 88 more -> `a`"));
+    }
 
     #[test]
     fn each_knot_shows_one_circle() {

@@ -19,9 +19,10 @@ pub(super) fn check(whole: &mut Whole) {
     let removed: BTreeSet<_> =
         knowledge.repairs.iter().flat_map(|(_, repair)| &repair.removes).map(|(cause, _)| *cause).collect();
     for (ix, _) in knowledge.effects.iter() {
-        if !to_symptoms.contains(&State::Effect(ix)) {
+        // An effect that only checks read is a sign: it tells of its causes.
+        if !to_symptoms.contains(&State::Effect(ix)) && !to_checks.contains(&State::Effect(ix)) {
             let id = knowledge.effects.id(ix);
-            advise(whole, codes::DEAD_END, id, format!("effect `{id}` leads to no symptom"));
+            advise(whole, codes::DEAD_END, id, format!("effect `{id}` leads to no symptom and shows in no check"));
         }
     }
     for (ix, _) in knowledge.causes.iter() {

@@ -55,7 +55,7 @@ impl Whole<'_> {
 
     /// Whether something was found in any item: what nobody seems to name may be named.
     fn any_hurt(&self) -> bool {
-        !self.left.hurt.is_empty() || !self.left.unread.is_empty()
+        !self.left.hurt.is_empty() || self.left.flawed || self.findings.any_error()
     }
 
     /// Adds a finding at a spot: an item's id, or `id.given[2]`.

@@ -96,11 +96,19 @@ impl Writer<'_> {
         for ix in rest {
             self.open_access(stage, ix);
         }
+        let knowledge = self.context.laid.knowledge;
+        let guards = |service: Ix<crate::knowledge::Repair>, caution: Ix<Hazard>| {
+            let steps = &knowledge.repairs[service].steps;
+            steps.iter().any(|step| step.phase == Phase::MakeSafe && step.caution == Some(caution))
+        };
         for safe in [true, false] {
             for &ix in &runs {
                 let access = &self.context.laid.knowledge.access[ix];
                 for at in 0..access.steps.len() {
-                    if (access.steps[at].phase == Phase::MakeSafe) == safe {
+                    let step = &access.steps[at];
+                    // The service step says again, and better for its purpose, what guards the same hazard.
+                    let said = safe && step.caution.is_some_and(|caution| guards(service, caution));
+                    if (step.phase == Phase::MakeSafe) == safe && !said {
                         self.access_step(stage, access.steps[at].phase, ix, Way::Open, at, false);
                     }
                 }
@@ -164,6 +172,11 @@ impl Writer<'_> {
         let step = Step { tests: vec![test], by: By::User, ..steps::plain(Source::Check(id), what) };
         let raises = item.raises.clone();
         self.with_raises(step, &raises)
+    }
+
+    /// All that must be open for these states, as ids.
+    pub fn access_ids(&self, wanted: &[Ix<Access>]) -> Vec<String> {
+        self.context.graph.needed(wanted).iter().map(|ix| self.access_id(ix)).collect()
     }
 
     pub fn access_id(&self, ix: Ix<Access>) -> String {

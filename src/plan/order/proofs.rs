@@ -4,7 +4,7 @@ use super::super::choose::Jobs;
 use super::super::cost::{Context, count};
 use super::super::{StageKind, Vapor};
 use super::{Groups, Opened, VaporGate, Writer, little, places_of, steps};
-use crate::knowledge::{Ability, Access, Check, Ix, Phase, Proof as Proves, Repair};
+use crate::knowledge::{Ability, Access, Check, Condition, Ix, Phase, Proof as Proves, Repair};
 use crate::units::{Minutes, Money};
 
 /// A check to be made as proof.
@@ -45,7 +45,7 @@ impl Proofs {
                 if tested.contains(check) {
                     continue;
                 }
-                if let Some(stage) = proofs.stage(context, vapor, groups, jobs, ix, *check) {
+                if let Some(stage) = Self::stage(context, vapor, groups, jobs, ix, *check) {
                     let at = places(context, jobs, ix, *check);
                     proofs.add(Proof { check: *check, at, pass: pass.clone(), stage });
                 }
@@ -69,7 +69,6 @@ impl Proofs {
 
     /// When a check can be made; `None`: not within this plan.
     fn stage(
-        &self,
         context: &Context<'_>,
         vapor: &VaporGate,
         groups: &Groups,
@@ -79,58 +78,29 @@ impl Proofs {
     ) -> Option<StageKind> {
         let knowledge = context.laid.knowledge;
         let item = &knowledge.checks[check];
-        // The sniff and the leak look stand in the plan by themselves.
-        if vapor.any(context, |h| {
-            h.closed_by.iter().any(|c| c.answer.0 == check || c.also_after.iter().any(|(_, also, _)| *also == check))
-        }) {
-            return None;
-        }
         let needed = context.graph.needed(&item.access);
         let opens_fuel = needed.iter().any(|a| vapor.opened_by_access(context, a));
         let runs: Vec<Ix<Access>> = needed.iter().filter(|a| knowledge.access[*a].shuts_others).collect();
-        let fiery = item.ignites || !runs.is_empty();
-        let own = own_stage(groups, ix);
-        if fiery && opens_fuel {
+        // The sniff and the leak look stand in the plan by themselves, and nothing ignites with fuel open.
+        if vapor.closed_by_check(context, check) || (item.ignites && opens_fuel) {
             return None;
         }
         if !runs.is_empty() {
             let served = groups.run.iter().any(|r| runs.iter().all(|run| knowledge.repairs[*r].access.contains(run)));
             return served.then_some(StageKind::Run);
         }
-        let reached = |stages: &[StageKind]| {
-            let wanted: Vec<Ix<Access>> = jobs
-                .iter()
-                .filter(|(r, _)| stages.contains(&own_stage(groups, *r)))
-                .flat_map(|(r, _)| knowledge.repairs[r].access.clone())
-                .collect();
-            let open = context.graph.needed(&wanted);
-            let missing: Minutes = needed
-                .iter()
-                .filter(|a| !open.has(*a))
-                .map(|a| knowledge.access[a].open + knowledge.access[a].close)
-                .sum();
-            little(missing)
+        let own = own_stage(groups, ix);
+        let needs_running = item.able.iter().any(|able| *able > Ability::Cranks);
+        let (stage, open): (StageKind, &[StageKind]) = if own == StageKind::Run || needs_running {
+            (StageKind::Run, &[StageKind::Run])
+        } else if item.ignites {
+            (StageKind::Live, &[StageKind::Clear, StageKind::Work, StageKind::Live])
+        } else {
+            (own, std::slice::from_ref(&own))
         };
-        if own == StageKind::Run {
-            // What a service step is proved by, beyond what running shows, its own steps say.
-            return (!opens_fuel
-                && needed
-                    .iter()
-                    .all(|a| !item.able.contains(&Ability::ReachesLoad) || !knowledge.access[a].needs.is_empty())
-                && item.able.is_empty()
-                && reached(&[StageKind::Run]))
-            .then_some(StageKind::Run);
-        }
-        if item.able.iter().any(|able| *able > Ability::Cranks) {
-            return (!opens_fuel && reached(&[StageKind::Run]) && !item.able.contains(&Ability::ReachesLoad))
-                .then_some(StageKind::Run);
-        }
-        if fiery {
-            let open = [StageKind::Clear, StageKind::Work, StageKind::Live];
-            return reached(&open).then_some(if own == StageKind::Clear { StageKind::Live } else { StageKind::Live });
-        }
-        let stage = if own == StageKind::Clear { StageKind::Work.min(StageKind::Clear) } else { own };
-        reached(&[stage]).then_some(stage)
+        // What running shows under load, and what would open fuel once more, the steps of a service step say themselves.
+        let late = stage == StageKind::Run && (opens_fuel || item.able.contains(&Ability::ReachesLoad));
+        (!late && is_near(context, groups, jobs, open, &item.access)).then_some(stage)
     }
 
     pub fn of_stage(&self, stage: StageKind) -> impl Iterator<Item = &Proof> {
@@ -161,6 +131,17 @@ impl Proofs {
     }
 }
 
+/// Whether what these stages open reaches so far, or within a quarter of an hour.
+fn is_near(context: &Context<'_>, groups: &Groups, jobs: &Jobs, stages: &[StageKind], wanted: &[Ix<Access>]) -> bool {
+    let knowledge = context.laid.knowledge;
+    let mine = jobs.iter().filter(|(ix, _)| stages.contains(&own_stage(groups, *ix)));
+    let opened: Vec<Ix<Access>> = mine.flat_map(|(ix, _)| knowledge.repairs[ix].access.clone()).collect();
+    let open = context.graph.needed(&opened);
+    let needed = context.graph.needed(wanted);
+    let missing = needed.iter().filter(|access| !open.has(*access));
+    little(missing.map(|access| knowledge.access[access].open + knowledge.access[access].close).sum())
+}
+
 fn own_stage(groups: &Groups, ix: Ix<Repair>) -> StageKind {
     if groups.clear.contains(&ix) {
         StageKind::Clear
@@ -179,13 +160,28 @@ fn gates(context: &Context<'_>, jobs: &Jobs) -> Vec<Ix<Check>> {
     repairs.flat_map(|repair| &repair.steps).filter_map(|step| step.gate.as_ref()).map(|gate| gate.check).collect()
 }
 
-fn places(context: &Context<'_>, jobs: &Jobs, ix: Ix<Repair>, check: Ix<Check>) -> Vec<usize> {
+/// The places a repair's proof is made at: where the repair was done, or everywhere where an interlock lets go only once
+/// every place has spoken.
+pub fn places(context: &Context<'_>, jobs: &Jobs, ix: Ix<Repair>, check: Ix<Check>) -> Vec<usize> {
     let laid = context.laid;
+    let mut until = laid.knowledge.interlocks.iter().filter_map(|(_, lock)| lock.until.as_ref());
+    if until.any(|until| wants_every(until, check)) {
+        return (0..laid.places(laid.knowledge.checks[check].scope)).collect();
+    }
     let (of, scope) = (laid.knowledge.checks[check].scope, laid.knowledge.repairs[ix].scope);
     let mut at: Vec<usize> = places_of(jobs, ix).iter().flat_map(|place| laid.bearing(of, scope, *place)).collect();
     at.sort_unstable();
     at.dedup();
     at
+}
+
+/// Whether a condition asks for a check on every place.
+fn wants_every(condition: &Condition, check: Ix<Check>) -> bool {
+    match condition {
+        Condition::AnsweredEvery(ix, _) => *ix == check,
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().any(|part| wants_every(part, check)),
+        _ => false,
+    }
 }
 
 impl Writer<'_> {
@@ -221,6 +217,7 @@ impl Writer<'_> {
         let mut step = self.check_step(proof.check, &proof.pass);
         step.tests = proof.at.iter().map(|place| steps::test(self.context, proof.check, *place, &proof.pass)).collect();
         step.ignites = ignites;
+        step.needs = self.access_ids(&item.access);
         self.emit(stage, Phase::Prove, step);
         // What it opens counts from its end: the check itself is made on a craft that was sniffed.
         if opens {

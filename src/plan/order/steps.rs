@@ -22,6 +22,7 @@ pub fn plain(source: Source, what: String) -> Step {
         ignites: false,
         vapor: Vapor::Same,
         by: By::User,
+        needs: Vec::new(),
         air: None,
     }
 }
@@ -45,7 +46,7 @@ impl Writer<'_> {
         let places = self.places_behind(ix);
         let mut written = Step { by: self.by_of(ix), ..plain(source, step.what.clone()) };
         written.record = self.record(&step.record, Scope::Craft, &places);
-        written.set = self.lines(&step.set, Scope::Craft, &places);
+        written.set = self.to_set(&step.set, Scope::Craft, &places);
         let running = access.ignites && way == Way::Open && step.phase != Phase::MakeSafe;
         written.ignites = running || self.joins_battery(step.phase, step.caution);
         if opens_fuel {
@@ -61,9 +62,10 @@ impl Writer<'_> {
     }
 
     /// One step of a repair, where its words do not stand in this stage already and it asks for something new.
-    pub fn repair_step(&mut self, stage: StageKind, phase: Phase, ix: Ix<Repair>, at: usize) {
+    pub fn repair_step(&mut self, stage: StageKind, section: Phase, ix: Ix<Repair>, at: usize) {
         let repair = &self.context.laid.knowledge.repairs[ix];
         let step = &repair.steps[at];
+        let phase = step.phase;
         let places = super::places_of(self.jobs, ix).to_vec();
         let record = self.record(&step.record, repair.scope, &places);
         let asked_before = phase == Phase::Record && !step.record.is_empty() && record.is_empty();
@@ -80,7 +82,10 @@ impl Writer<'_> {
             written.places = words::places(self.context.laid, repair.scope, &places);
         }
         written.record = record;
-        written.set = self.lines(&step.set, repair.scope, &places);
+        if stage != StageKind::HandOver && (Phase::Strip..=Phase::Bench).contains(&phase) {
+            written.needs = self.access_ids(&repair.access);
+        }
+        written.set = self.to_set(&step.set, repair.scope, &places);
         written.tests = step.gate.iter().flat_map(|gate| self.gate(gate, repair.scope, &places)).collect();
         let hot = (repair.ignites || repair.turns == Turns::Starter)
             && !matches!(phase, Phase::MakeSafe | Phase::Record | Phase::HandOver)
@@ -92,7 +97,7 @@ impl Writer<'_> {
             raises.extend(repair.raises.iter().filter(|raised| !carried.contains(raised)));
         }
         let written = self.with_raises(written, &raises);
-        self.emit(stage, phase, written);
+        self.emit(stage, section, written);
     }
 
     /// A step of putting together that is guarded by the vapor caution is one that joins the battery: nothing else at
@@ -157,9 +162,11 @@ impl Writer<'_> {
         new.map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
     }
 
-    fn lines(&self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
+    /// Settings to set that no step before set.
+    fn to_set(&mut self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
         let all = self.at_places(settings, scope, places);
-        all.into_iter().map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
+        let new = all.into_iter().filter(|setting| self.set.insert((setting.item, setting.at)));
+        new.map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
     }
 
     /// A bench test at each place.
@@ -197,10 +204,8 @@ pub fn test(context: &Context<'_>, check: Ix<Check>, at: usize, pass: &[usize]) 
     // Without a target a reading passes in its bands, unless they are differences from the sheet.
     let range = if sheet.is_some() { None } else { range(item, pass) };
     Test {
-        check: Named {
-            id: laid.label(laid.knowledge.checks.id(check), item.scope, at),
-            words: laid.words(&item.title, item.scope, at),
-        },
+        check: Named { id: laid.label(laid.knowledge.checks.id(check), item.scope, at), words: item.title.clone() },
+        place: laid.place_name(item.scope, at).map(str::to_owned),
         pass: if range.is_some() || reading.is_some() { Vec::new() } else { outcome_words(item, pass) },
         unit: reading.map(|reading| reading.unit),
         target,

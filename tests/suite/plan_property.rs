@@ -1,0 +1,185 @@
+//! What holds of every plan, whatever is wrong with the craft, however it is laid out and whoever works on it.
+
+use crate::watercraft;
+use doldrum::access::AccessGraph;
+use doldrum::belief::{CauseBelief, Explanation, Explanations};
+use doldrum::case::{Case, Entry, Event, Position};
+use doldrum::knowledge::layout::{Craft, Instance, Laid};
+use doldrum::knowledge::{Cause, Ix, Knowledge};
+use doldrum::plan::{Options, Plan, PlanError, Source, Vapor, plan};
+use doldrum::report::{Figures, Paint, render_text, work_order};
+use doldrum::units::System;
+use indexmap::IndexMap;
+use proptest::prelude::*;
+use std::sync::LazyLock;
+
+static BENCH: LazyLock<(Knowledge, AccessGraph)> = LazyLock::new(|| {
+    let knowledge = watercraft::knowledge();
+    let graph = watercraft::graph(&knowledge);
+    (knowledge, graph)
+});
+
+/// A job drawn at random: layout, user, symptom, what is open, and causes with chances.
+#[derive(Clone, Debug)]
+struct Draw {
+    layout: usize,
+    user: usize,
+    symptom: usize,
+    open: Option<usize>,
+    explains: Vec<(usize, usize)>,
+    likely: Vec<(usize, usize, f64)>,
+}
+
+fn draws() -> impl Strategy<Value = Draw> {
+    let any = 0..1000_usize;
+    (
+        any.clone(),
+        any.clone(),
+        any.clone(),
+        prop::option::weighted(0.3, any.clone()),
+        prop::collection::vec((any.clone(), any.clone()), 1..6),
+        prop::collection::vec((any.clone(), any, 0.0..1.0), 0..6),
+    )
+        .prop_map(|(layout, user, symptom, open, explains, likely)| Draw {
+            layout,
+            user,
+            symptom,
+            open,
+            explains,
+            likely,
+        })
+}
+
+fn case_of(draw: &Draw, knowledge: &Knowledge) -> Case {
+    let craft = Craft { layout: Ix::new(draw.layout % knowledge.layouts.len()), ..Craft::usual(knowledge) };
+    let opened =
+        draw.open.map(|at| Event::Access { access: Ix::new(at % knowledge.access.len()), now: Position::Open });
+    Case {
+        title: None,
+        craft,
+        altitude_m: 0.0,
+        user: Ix::new(draw.user % knowledge.users.len()),
+        tools: None,
+        sheet: IndexMap::new(),
+        history: IndexMap::new(),
+        symptoms: vec![Ix::new(draw.symptom % knowledge.symptoms.len())],
+        log: opened.into_iter().map(Entry::from).collect(),
+    }
+}
+
+fn instance(laid: &Laid<'_>, cause: usize, at: usize) -> Instance<Cause> {
+    let ix = Ix::new(cause % laid.knowledge.causes.len());
+    Instance::new(ix, at % laid.places(laid.knowledge.causes[ix].scope))
+}
+
+fn made(draw: &Draw, case: &Case, laid: &Laid<'_>) -> Result<Plan, PlanError> {
+    let explains: Vec<_> = draw.explains.iter().map(|(cause, at)| instance(laid, *cause, *at)).collect();
+    let mut causes: Vec<CauseBelief> =
+        explains.iter().map(|&cause| CauseBelief { cause, prior: 0.1, chance: 0.8 }).collect();
+    for (cause, at, chance) in &draw.likely {
+        causes.push(CauseBelief { cause: instance(laid, *cause, *at), prior: 0.1, chance: *chance });
+    }
+    causes.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.cause.cmp(&b.cause)));
+    causes.dedup_by_key(|belief| belief.cause);
+    let explanations =
+        Explanations { sets: vec![Explanation { causes: explains, chance: 0.5 }], unexplained: 0.1, missed: 0.1 };
+    plan(laid, &BENCH.1, case, &causes, &explanations, &Options::default())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    #[test]
+    fn every_plan_is_in_order(draw in draws()) {
+        let case = case_of(&draw, &BENCH.0);
+        let laid = Laid::new(&BENCH.0, case.craft.clone());
+        match made(&draw, &case, &laid) {
+            Ok(plan) => {
+                prop_assert_eq!(plan.check_order(), Ok(()));
+                removes_all(&plan);
+                reminders_stand_before_their_steps(&plan);
+                prop_assert_eq!(Ok(plan), made(&draw, &case, &laid), "the same job gets the same plan");
+            }
+            // All causes drawn belong to another craft, or have no repair on this one.
+            Err(PlanError::NoCause | PlanError::NoRepair { .. }) => {}
+        }
+    }
+}
+
+/// Every cause a plan goes for is removed by one of its repairs.
+fn removes_all(plan: &Plan) {
+    for goal in &plan.goals {
+        let removed = plan.repairs.iter().any(|job| job.removes.contains(&goal.cause));
+        assert!(removed, "nothing removes `{}`", goal.cause.id);
+    }
+}
+
+/// Rendered, each caution a step asks for is said between the step before and the step itself, and in full above both.
+fn reminders_stand_before_their_steps(plan: &Plan) {
+    let figures = Figures::new(&BENCH.0, System::Us);
+    let text = render_text(&work_order(plan, &figures), 120, Paint::Plain);
+    let steps: Vec<_> = plan.steps().collect();
+    let mut from = 0;
+    for (at, step) in steps.iter().enumerate() {
+        let mark = format!("[ ] {:>2}. ", at + 1);
+        let to = from + text[from..].find(&mark).unwrap_or_else(|| panic!("step {} is written", at + 1));
+        for id in &step.cautions {
+            let caution = plan.cautions.iter().find(|c| c.hazard.id == *id).expect("it stands at the top");
+            let line = format!("! {}: {}", caution.signal.word(), caution.hazard.words);
+            assert!(text[from..to].contains(&line), "`{line}` stands before step {}", at + 1);
+        }
+        from = to;
+    }
+}
+
+/// The check of the order finds what is wrong: a plan with its sniffs taken out or its steps turned round is refused.
+#[test]
+fn a_plan_out_of_order_is_refused() {
+    let knowledge = &BENCH.0;
+    let laid = Laid::new(knowledge, Craft::usual(knowledge));
+    let draw = Draw { layout: 1, user: 0, symptom: 2, open: None, explains: Vec::new(), likely: Vec::new() };
+    let case = case_of(&draw, knowledge);
+    let cause = knowledge.causes.find("low-jet-clogged").expect("a cause");
+    let options = Options { causes: vec![Instance::new(cause, 0)] };
+    let good = plan(&laid, &BENCH.1, &case, &[], &Explanations::default(), &options).expect("a plan");
+    assert_eq!(good.check_order(), Ok(()));
+
+    let mut no_sniff = good.clone();
+    let steps = |plan: &mut Plan, change: &mut dyn FnMut(&mut Vec<doldrum::plan::Step>)| {
+        plan.stages.iter_mut().flat_map(|stage| &mut stage.sections).for_each(|section| change(&mut section.steps));
+    };
+    steps(&mut no_sniff, &mut |steps| steps.retain(|step| step.vapor != Vapor::Closes));
+    assert!(no_sniff.check_order().is_err(), "without a sniff nothing may ignite");
+
+    let mut left_open = good.clone();
+    steps(&mut left_open, &mut |steps| steps.retain(|step| !matches!(step.source, Source::Closes(_))));
+    assert!(left_open.check_order().is_err(), "what is opened is put back");
+
+    let mut turned = good.clone();
+    turned.stages.reverse();
+    assert!(turned.check_order().is_err(), "the run does not stand before the work");
+
+    let mut unsaid = good.clone();
+    unsaid.cautions.clear();
+    assert!(unsaid.check_order().is_err(), "a caution stands at the top");
+
+    let mut dear = good;
+    dear.cost.total = dear.cost.total + dear.cost.parts;
+    assert!(dear.check_order().is_err(), "the sum is the sum of its parts");
+}
+
+#[test]
+fn show() {
+    let knowledge = &BENCH.0;
+    let laid = Laid::new(knowledge, Craft::usual(knowledge));
+    let draw = Draw { layout: 1, user: 0, symptom: 2, open: None, explains: Vec::new(), likely: Vec::new() };
+    let mut case = case_of(&draw, knowledge);
+    case.sheet.insert("opening-pressure".to_owned(), doldrum::units::Measure::parse("25 psi").unwrap());
+    let id = std::env::var("CAUSES").unwrap_or("low-jet-clogged,hose-debris".to_owned());
+    let options =
+        Options { causes: id.split(',').map(|id| Instance::new(knowledge.causes.find(id).unwrap(), 0)).collect() };
+    let made = plan(&laid, &BENCH.1, &case, &[], &Explanations::default(), &options).expect("a plan");
+    let figures = Figures::new(knowledge, System::Us);
+    println!("{}", render_text(&work_order(&made, &figures), 100, Paint::Plain));
+    made.check_order().unwrap();
+}
