@@ -320,7 +320,9 @@ fn check_parts(
     }
     cautions(bench, &hazards, screen);
     ticks_part(bench, state, needs, closes.map(|(_, minutes, _)| minutes), screen);
-    screen.ask(&item.ask);
+    // Whoever may not do everything is asked in the words for an owner, where there are any.
+    let limited = bench.knowledge.users[state.case.user].skill.is_some();
+    screen.ask(item.owner.as_ref().filter(|_| limited).map_or(&item.ask, |owner| &owner.ask));
     if places.len() > 1 || laid.places(item.scope) > 1 {
         screen.rows = rows(&laid, item, places, state, bench);
     }
