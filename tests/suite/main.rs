@@ -1,7 +1,10 @@
 //! The one integration binary: what is checked from outside the crate.
 
+mod advice_property;
+mod case_model;
 mod case_text;
 mod cli;
+mod handbook;
 mod inference_oracle;
 mod inference_property;
 mod inference_published;
@@ -11,11 +14,14 @@ mod knowledge_hostile;
 mod oracle_network;
 mod plan_property;
 mod plan_worked;
+mod published_decision;
 mod random_network;
+mod small_base;
 mod small_engine;
 mod small_network;
-mod terminal;
 mod watercraft;
+mod worked_cases;
+mod world_oracle;
 
 /// A file in this folder that no `mod` names would be tested by nobody.
 #[test]
@@ -29,3 +35,4 @@ fn no_file_is_forgotten() {
         }
     }
 }
+mod terminal;
