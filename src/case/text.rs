@@ -10,8 +10,11 @@ use crate::finding::{Finding, Findings, Severity, nearest};
 use crate::knowledge::layout::{Craft, Instance, Laid};
 use crate::knowledge::raw::{Location, RawId, RawOpenShut, Sp};
 use crate::knowledge::yaml::Source;
-use crate::knowledge::{Access, Check, Fitted, HistoryFact, Items, Ix, Knowledge, Reading, Scope, Symptom, User};
+use crate::knowledge::{
+    Access, Check, Condition, Fitted, HistoryFact, Items, Ix, Knowledge, Reading, Scope, Symptom, User,
+};
 use crate::model::reading::{Conditions, corrected};
+use crate::safety::{Action, Before, Safety, Verdict};
 use crate::units::{Measure, Quantity, Unit, UnitError};
 use indexmap::IndexMap;
 use jiff::Timestamp;
@@ -204,7 +207,7 @@ impl Reader<'_> {
         };
         let mut places = Vec::new();
         for entry in &raw.log {
-            for event in self.entry(&laid, &case, entry) {
+            if let Some(event) = self.entry(&laid, &case, entry) {
                 case.log.push(event);
                 places.push(entry.at);
             }
@@ -212,6 +215,7 @@ impl Reader<'_> {
         self.order(&case, &places);
         self.shut_repairs(&laid, &case, &places);
         self.gone_unrepaired(&case, &places);
+        self.against_interlocks(&laid, &case, &places);
         Some(case)
     }
 
@@ -501,9 +505,9 @@ impl Reader<'_> {
         } else if let Some(id) = &entry.tick {
             self.find(&knowledge.ticks, id, "tick").map(Event::Ticked)
         } else if let Some(label) = &entry.found {
-            let cause = self.one_place(laid, &knowledge.causes, |c| c.scope, label, "cause")?;
+            let found = self.one_place(laid, &knowledge.causes, |c| c.scope, label, "cause")?;
             let now = self.presence(entry, at, "found")?;
-            self.fits(laid, &knowledge.causes[cause.item].fitted, label).then_some(Event::Found { cause, now })
+            self.fits(laid, &knowledge.causes[found.item].fitted, label).then_some(Event::Found { cause: found, now })
         } else {
             let label = entry.set.as_ref()?;
             let setting = self.one_place(laid, &knowledge.settings, |s| s.scope, label, "setting")?;
@@ -664,6 +668,47 @@ impl Reader<'_> {
         }
     }
 
+    /// What was done while an interlock forbade it, or before what closes a hazard. Ticks are left to whoever is asked:
+    /// a case written by hand seldom tells of them.
+    fn against_interlocks(&mut self, laid: &Laid<'_>, case: &Case, places: &[Location]) {
+        let graph = AccessGraph::new(laid.knowledge);
+        let mut so_far = Case { log: Vec::new(), ..case.clone() };
+        for (entry, at) in case.log.iter().zip(places) {
+            let action = match &entry.event {
+                Event::Answer { check, place, answer, .. } if answer.informs() => {
+                    Some(Action::Check(Instance::new(*check, place.unwrap_or(0))))
+                }
+                Event::Repaired { repair, places } => Some(Action::Repair(*repair, places.clone())),
+                _ => None,
+            };
+            if let Some(action) = action {
+                let open = graph.open_now(laid, &so_far);
+                let safety = Safety::at(laid, &graph, &so_far, entry.at);
+                match safety.judge(laid, &graph, &so_far, &open, &action) {
+                    Verdict::Barred { by: Some(lock), why } => {
+                        let id = laid.knowledge.interlocks.id(lock);
+                        self.advice(
+                            codes::AGAINST_INTERLOCK,
+                            *at,
+                            format!("this was done against `{id}`: {why}"),
+                            None,
+                        );
+                    }
+                    Verdict::May(Before { close: Some((check, outcome, _)), .. }) => {
+                        let check_id = laid.knowledge.checks.id(check);
+                        let outcome = &laid.knowledge.checks[check].outcomes[outcome].id;
+                        let by =
+                            open_hazard_lock(laid, &safety).map_or_else(String::new, |id| format!(" against `{id}`,"));
+                        let message = format!("this was done{by} before `{check_id}` said `{outcome}`");
+                        self.advice(codes::AGAINST_INTERLOCK, *at, message, None);
+                    }
+                    _ => {}
+                }
+            }
+            so_far.log.push(entry.clone());
+        }
+    }
+
     fn gone_unrepaired(&mut self, case: &Case, places: &[Location]) {
         let mut repaired = false;
         for (entry, at) in case.log.iter().zip(places) {
@@ -678,6 +723,13 @@ impl Reader<'_> {
             }
         }
     }
+}
+
+/// The first interlock that waits for a hazard that is open.
+fn open_hazard_lock<'k>(laid: &Laid<'k>, safety: &Safety) -> Option<&'k str> {
+    let locks = &laid.knowledge.interlocks;
+    let waits = |when: Option<&Condition>| matches!(when, Some(Condition::Hazard(h)) if safety.hazards.iter().any(|open| open.hazard == *h));
+    locks.iter().find(|(_, lock)| waits(lock.when.as_ref())).map(|(ix, _)| locks.id(ix))
 }
 
 /// Why a reading does not fit its scale.
@@ -890,13 +942,12 @@ fn reads_as_other_number(text: &str) -> bool {
     if !digits.starts_with(|c: char| c.is_ascii_digit()) {
         return false;
     }
-    match text.parse::<f64>() {
-        Ok(number) => number.to_string() != text || number == 0.0 && text != "0",
-        Err(_) => {
-            let based = digits.starts_with('0') && digits[1..].starts_with(|c: char| c.is_ascii_alphabetic());
-            based || digits.contains('_')
-        }
+    if let Ok(number) = text.parse::<f64>() {
+        // A negative zero loses its sign.
+        return number.to_string() != text || text == "-0";
     }
+    let based = digits.starts_with('0') && digits[1..].starts_with(|c: char| c.is_ascii_alphabetic());
+    based || digits.contains('_')
 }
 
 /// A text as YAML: plain where it reads back as itself, else in double quotes.

@@ -48,7 +48,7 @@ pub struct Common {
     /// Say only what was asked for.
     #[arg(long, short, global = true)]
     pub quiet: bool,
-    /// No color, as with NO_COLOR in the environment.
+    /// No color, as with `NO_COLOR` in the environment.
     #[arg(long, global = true)]
     pub no_color: bool,
 }

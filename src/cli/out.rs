@@ -45,8 +45,7 @@ impl Failure {
     pub fn exit(&self) -> Exit {
         match self {
             Self::Usage(_) => Exit::Usage,
-            Self::BadData(_) | Self::Stuck(_) => Exit::BadData,
-            Self::Store(store::Error::NotKnowledge { .. }) => Exit::BadData,
+            Self::BadData(_) | Self::Stuck(_) | Self::Store(store::Error::NotKnowledge { .. }) => Exit::BadData,
             // Whoever closes the pipe has read what was wanted.
             Self::Stream(error) if error.kind() == io::ErrorKind::BrokenPipe => Exit::Done,
             Self::Store(_) | Self::Stream(_) => Exit::InputOutput,
@@ -71,10 +70,9 @@ impl Failure {
 
 /// Findings one below the other, with a count.
 pub fn listed(findings: &[Finding]) -> String {
-    let mut text: String = findings.iter().map(|f| format!("{f}\n\n")).collect();
-    text.push_str(&counted(findings));
-    text.push('\n');
-    text
+    let mut blocks: Vec<String> = findings.iter().map(Finding::to_string).collect();
+    blocks.push(counted(findings));
+    blocks.join("\n\n") + "\n"
 }
 
 /// "2 errors, 1 piece of advice".

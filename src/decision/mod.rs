@@ -131,7 +131,10 @@ pub fn advise(
         Some((check, outcome, air)) => {
             (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &best), Some(best))
         }
-        None => (best, None),
+        None => match desk.release(&safety, case, &best) {
+            Some((check, wanted)) => (step_before(check, &wanted), Some(wanted)),
+            None => (best, None),
+        },
     };
     if wanted.is_some() {
         alternatives.retain(|a| a.before.close.is_none());
@@ -161,6 +164,20 @@ fn closing(gatherer: &Gatherer<'_, '_>, action: Action, outcome: usize, air: Min
         separates: Vec::new(),
         before: Before { put_back, close: None, ticks: Vec::new() },
         action,
+    }
+}
+
+/// A check that settles what holds up a repair, as a step before it.
+fn step_before(offer: Offer, wanted: &Proposal) -> Proposal {
+    Proposal {
+        minutes: offer.price.minutes,
+        cost: offer.price.money,
+        expected_cost: wanted.expected_cost,
+        saves: Money::ZERO,
+        branches: Vec::new(),
+        separates: Vec::new(),
+        before: offer.before,
+        action: offer.action,
     }
 }
 
@@ -232,7 +249,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         settings: &Settings,
     ) -> Self {
         let symptoms: Vec<VarIx> = complained_of(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
-        let simulator = Simulator::new(&belief.model, worlds, &symptoms);
+        let simulator = Simulator::new(&belief.model, worlds, &symptoms, settings.seed);
         let n = worlds.n();
         let mut candidates: Vec<Candidate> = Vec::new();
         for (offer, removes) in std::mem::take(&mut offers.repairs) {
@@ -362,7 +379,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             let total = offer.price.money.get() + ahead;
             ranked.push(Priced { option: Choice::Check(at), total, worth_it: total < as_it_stands });
         }
-        for at in 0..self.repairs.len() {
+        for at in (0..self.repairs.len()).filter(|at| self.repairs[*at].0.held.is_none()) {
             ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at), worth_it: true });
         }
         ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over, worth_it: true });
@@ -370,6 +387,27 @@ impl<'a, 'k> Desk<'a, 'k> {
             b.worth_it.cmp(&a.worth_it).then(a.total.total_cmp(&b.total)).then(a.option.cmp(&b.option))
         });
         ranked
+    }
+
+    /// Where a repair that an interlock holds up would be the best thing to do by far: the check at hand that releases
+    /// it, and the repair.
+    fn release(&self, safety: &Safety, case: &Case, best: &Proposal) -> Option<(Offer, Proposal)> {
+        let held = |at: &usize| self.repairs[*at].0.held.as_ref().and_then(|(by, _)| *by);
+        let at = (0..self.repairs.len())
+            .filter(|at| held(at).is_some())
+            .min_by(|a, b| self.repair_total(*a).total_cmp(&self.repair_total(*b)))?;
+        let total = self.repair_total(at);
+        if total >= best.expected_cost.get() {
+            return None;
+        }
+        let wanted = safety.releasing(self.laid, self.graph, case, held(&at)?);
+        let releases = |action: &Action| match action {
+            Action::Check(instance) => wanted.iter().any(|(check, _)| *check == instance.item),
+            _ => false,
+        };
+        let (offer, _) = self.checks.iter().find(|(offer, _)| releases(&offer.action))?;
+        let priced = Priced { option: Choice::Repair(at), total, worth_it: true };
+        Some((offer.clone(), self.propose(&priced, best.expected_cost.get())))
     }
 
     fn repair_total(&self, at: usize) -> f64 {

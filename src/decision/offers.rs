@@ -6,7 +6,7 @@ use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
 use crate::case::{Case, Event};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Ix};
+use crate::knowledge::{Cause, Check, Interlock, Ix, Repair};
 use crate::model::compile::{CheckModel, conditions, repair_reaches};
 use crate::safety::{Before, Safety, Verdict, outcome_of};
 use crate::units::Minutes;
@@ -23,6 +23,8 @@ pub struct Offer {
     pub before: Before,
     /// What is open once it is done.
     pub after: OpenSet,
+    /// Why it may not be done now; it may be once something is settled.
+    pub held: Option<(Option<Ix<Interlock>>, String)>,
 }
 
 /// What may and what may not be done.
@@ -78,8 +80,13 @@ impl Gatherer<'_, '_> {
                 if removes.is_empty() {
                     continue;
                 }
-                match self.offer(Action::Repair(ix, places)) {
-                    Ok(offer) => offers.repairs.push((offer, removes)),
+                let action = Action::Repair(ix, places);
+                match self.repair_offer(&action, ix) {
+                    // What the user may not do at all is no way on; what an interlock holds up may be one later.
+                    Ok(offer) => {
+                        offers.barred.extend(offer.held.as_ref().map(|(_, why)| (action, why.clone())));
+                        offers.repairs.push((offer, removes));
+                    }
                     Err(barred) => offers.barred.push(barred),
                 }
             }
@@ -162,6 +169,22 @@ impl Gatherer<'_, '_> {
         })
     }
 
+    /// An offer of a repair, held up where it or the trial after it is forbidden for now.
+    fn repair_offer(&self, action: &Action, repair: Ix<Repair>) -> Result<Offer, (Action, String)> {
+        let why = |ix: Ix<Interlock>| self.laid.knowledge.interlocks[ix].why.clone();
+        let held = match self.safety.judge(self.laid, self.graph, self.case, self.open, action) {
+            Verdict::Barred { by: None, why } => return Err((action.clone(), why)),
+            Verdict::Barred { by: Some(ix), .. } => Some((Some(ix), why(ix))),
+            Verdict::May(_) => self.safety.no_trial(self.laid, repair).map(|ix| (Some(ix), why(ix))),
+        };
+        if held.is_none() {
+            return self.offer(action.clone());
+        }
+        let price = price(self.laid, self.graph, &self.rate, self.open, action);
+        let after = self.graph.after(self.laid, self.open, &wanted(self.laid, action));
+        Ok(Offer { action: action.clone(), price, before: Before::default(), after, held })
+    }
+
     /// An offer, or why it is barred.
     pub fn offer(&self, action: Action) -> Result<Offer, (Action, String)> {
         match self.safety.judge(self.laid, self.graph, self.case, self.open, &action) {
@@ -176,7 +199,7 @@ impl Gatherer<'_, '_> {
                     price = price.plus(time(&self.rate, check.minutes + Minutes::of(air.get() / 2.0)));
                 }
                 let after = self.graph.after(self.laid, &open, &wanted(self.laid, &action));
-                Ok(Offer { action, price, before, after })
+                Ok(Offer { action, price, before, after, held: None })
             }
         }
     }

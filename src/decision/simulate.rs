@@ -1,11 +1,11 @@
 //! What repairs would do, on sampled worlds: the gates above the symptom worked again with the same link and leak
 //! draws, 64 worlds a machine word.
 
-use crate::inference::Worlds;
+use crate::inference::{Accuracy, Target, Worlds};
 use crate::knowledge::Cause;
 use crate::knowledge::layout::Instance;
 use crate::model::compile::CaseModel;
-use crate::model::network::{Mechanism, VarIx};
+use crate::model::network::{Link, Mechanism, VarIx};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::{BTreeMap, BTreeSet};
@@ -37,6 +37,20 @@ struct Node {
     kind: Kind,
     /// The rows of its inputs.
     from: Vec<usize>,
+    /// Worlds in which a cut link brought it about.
+    borrowed: Vec<Borrowed>,
+    /// Its leak draws, without what cut links brought about.
+    leak: Bits,
+}
+
+/// A gate that is on in a world by a link that inference cut there: the world itself cannot say whether that link's
+/// source would be gone after a repair, so it does as another world does in which the source is on.
+struct Borrowed {
+    world: usize,
+    /// The row of the source.
+    source: usize,
+    /// The world that is followed.
+    like: usize,
 }
 
 enum Kind {
@@ -49,7 +63,7 @@ enum Kind {
 impl<'w> Simulator<'w> {
     /// Takes the part of `model` above `symptoms`.
     #[must_use]
-    pub fn new(model: &CaseModel, worlds: &'w Worlds, symptoms: &[VarIx]) -> Self {
+    pub fn new(model: &CaseModel, worlds: &'w Worlds, symptoms: &[VarIx], seed: u64) -> Self {
         let above: Vec<VarIx> = above(model, symptoms).into_iter().collect();
         let row_of = |var: &VarIx| above.binary_search(var).expect("a parent of what is above is above");
         let mut now = Vec::with_capacity(above.len() * words(worlds.n()));
@@ -63,8 +77,14 @@ impl<'w> Simulator<'w> {
                 Mechanism::AtLeast { k, .. } => Kind::AtLeast(*k),
                 Mechanism::Count { least, most, .. } => Kind::Count(*least, *most),
             };
-            gates.push(Node { row, var, kind, from: model.network.parents(var).iter().map(row_of).collect() });
+            let leak = match kind {
+                Kind::Count(..) => Bits::new(),
+                _ => worlds.leak(var).to_vec(),
+            };
+            let from = model.network.parents(var).iter().map(row_of).collect();
+            gates.push(Node { row, var, kind, from, borrowed: Vec::new(), leak });
         }
+        borrow(model, worlds, &above, &mut gates, seed);
         let faults = model
             .causes
             .iter()
@@ -115,7 +135,11 @@ impl<'w> Simulator<'w> {
         let input = |row: usize| &done[row * n..(row + 1) * n];
         match node.kind {
             Kind::Any => {
-                on.copy_from_slice(self.worlds.leak(node.var));
+                on.copy_from_slice(&node.leak);
+                for borrowed in &node.borrowed {
+                    let (source, like) = (input(borrowed.source), borrowed.like);
+                    on[borrowed.world / 64] |= (source[like / 64] >> (like % 64) & 1) << (borrowed.world % 64);
+                }
                 for (at, row) in node.from.iter().enumerate() {
                     let link = self.worlds.link(node.var, at);
                     for ((word, x), l) in on.iter_mut().zip(input(*row)).zip(link) {
@@ -131,7 +155,7 @@ impl<'w> Simulator<'w> {
                         *word &= x & l;
                     }
                 }
-                or_into(on, self.worlds.leak(node.var));
+                or_into(on, &node.leak);
             }
             Kind::AtLeast(k) => {
                 let through: Vec<Bits> = node
@@ -144,7 +168,7 @@ impl<'w> Simulator<'w> {
                     .collect();
                 let counted: Vec<&[u64]> = through.iter().map(Vec::as_slice).collect();
                 within(&counted, k, counted.len(), on);
-                or_into(on, self.worlds.leak(node.var));
+                or_into(on, &node.leak);
             }
             Kind::Count(least, most) => {
                 let counted: Vec<&[u64]> = node.from.iter().map(|row| input(*row)).collect();
@@ -152,6 +176,86 @@ impl<'w> Simulator<'w> {
             }
         }
     }
+}
+
+/// Finds for each gate the worlds in which a cut link brought it about: on, with no leak of its own and no input that
+/// got through. Which of its cut links it was, and which world to follow, is drawn.
+fn borrow(model: &CaseModel, worlds: &Worlds, above: &[VarIx], gates: &mut [Node], seed: u64) {
+    let Accuracy::Cut { links: cut, .. } = worlds.accuracy() else { return };
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    rng.set_stream(u64::MAX);
+    #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+    let n = worlds.n() as f64;
+    for node in gates {
+        let Mechanism::Any { links, leak } = &model.network.variable(node.var).mechanism else { continue };
+        // Each cut source above the symptoms: its row, the worlds in which it is on, and how often it gets through.
+        let sources: Vec<(usize, Vec<usize>, f64)> = links
+            .iter()
+            .filter(|link| cut.iter().any(|c| c.from == link.from && c.into == Target::Variable(node.var)))
+            .filter_map(|link| Some((above.binary_search(&link.from).ok()?, link)))
+            .map(|(row, link)| (row, set_bits(worlds.on(link.from, model.now)), link.strength))
+            .filter(|(_, on, _)| !on.is_empty())
+            .map(|(row, on, strength)| {
+                #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+                let through = strength * on.len() as f64 / n;
+                (row, on, through)
+            })
+            .collect();
+        let all: f64 = sources.iter().map(|(_, _, through)| through).sum();
+        if all <= 0.0 {
+            continue;
+        }
+        for world in set_bits(&unsupported(model, worlds, node, links)) {
+            // A leak of its own, or one of the sources, in proportion.
+            let mut left = unit(&mut rng) * (leak + all);
+            let Some((row, on, _)) = sources.iter().find(|(_, _, through)| {
+                left -= through;
+                left < 0.0
+            }) else {
+                continue;
+            };
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                clippy::cast_precision_loss,
+                reason = "an index"
+            )]
+            let like = on[((unit(&mut rng) * on.len() as f64) as usize).min(on.len() - 1)];
+            node.leak[world / 64] &= !(1 << (world % 64));
+            node.borrowed.push(Borrowed { world, source: *row, like });
+        }
+    }
+}
+
+/// The worlds in which a gate is on by what is drawn as its leak and by nothing else.
+fn unsupported(model: &CaseModel, worlds: &Worlds, node: &Node, links: &[Link]) -> Bits {
+    let mut alone: Bits =
+        worlds.on(node.var, model.now).iter().zip(worlds.leak(node.var)).map(|(on, leak)| on & leak).collect();
+    for (at, link) in links.iter().enumerate() {
+        let through = worlds.on(link.from, model.now).iter().zip(worlds.link(node.var, at)).map(|(x, l)| x & l);
+        for (word, by) in alone.iter_mut().zip(through) {
+            *word &= !by;
+        }
+    }
+    alone
+}
+
+/// The worlds in a set, ascending.
+fn set_bits(bits: &[u64]) -> Vec<usize> {
+    let mut worlds = Vec::new();
+    for (at, word) in bits.iter().enumerate() {
+        let mut left = *word;
+        while left != 0 {
+            worlds.push(at * 64 + left.trailing_zeros() as usize);
+            left &= left - 1;
+        }
+    }
+    worlds
+}
+
+/// A number in 0..1, the same on every machine.
+fn unit(rng: &mut ChaCha8Rng) -> f64 {
+    f64::from(rng.next_u32()) / (f64::from(u32::MAX) + 1.0)
 }
 
 /// The variables from which a path leads to `symptoms`, parents first.

@@ -4,10 +4,11 @@
 use super::screens;
 use super::state::{Focus, State};
 use super::step::{Bench, closing, focus};
+use crate::case::{Case, Event};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ix, Knowledge};
-use crate::report::{Block, Column, Document, Mark, Rich, Step, Table, words};
+use crate::report::{Block, Column, Document, Figures, Mark, Rich, Step, Table, words};
 
 /// How many answers speak for and against an explanation on its page.
 const ANSWERS: usize = 3;
@@ -32,6 +33,42 @@ pub fn stop(knowledge: &Knowledge, ix: Ix<crate::knowledge::Interlock>) -> Docum
     document.paragraph(Rich::strong(&lock.why));
     for (n, tell) in lock.tell.iter().enumerate() {
         document.step(Step { mark: Mark::Number(n + 1), what: tell.into(), ..Step::default() });
+    }
+    document
+}
+
+/// The record of a job: what was complained of, found, done and set. What must be known of it in twenty years.
+#[must_use]
+pub fn record(knowledge: &Knowledge, case: &Case, figures: &Figures) -> Document {
+    let laid = Laid::new(knowledge, case.craft.clone());
+    let mut document = Document::new();
+    document.title(case.title.clone().map_or_else(|| "Record of the job".to_owned(), |t| format!("Record: {t}")));
+    let complaints: Vec<&str> = case.symptoms.iter().map(|s| knowledge.symptoms[*s].title.as_str()).collect();
+    document.push(Block::Pairs(vec![
+        ("Craft".into(), (&laid.layout().title).into()),
+        ("Complaint".into(), complaints.join("; ").into()),
+    ]));
+    let lines = |wanted: fn(&Event) -> bool| {
+        case.log.iter().filter(move |e| wanted(&e.event)).map(|e| words::entry(&laid, e, figures)).collect::<Vec<_>>()
+    };
+    for (heading, lines) in [
+        ("Done", lines(|e| matches!(e, Event::Repaired { .. } | Event::Tried { .. }))),
+        ("Seen and measured", lines(|e| matches!(e, Event::Answer { .. } | Event::Found { .. }))),
+        ("Settings", lines(|e| matches!(e, Event::Set { .. }))),
+    ] {
+        if !lines.is_empty() {
+            document.section(heading);
+            document.bullets(lines);
+        }
+    }
+    let repaired = case.log.iter().filter_map(|e| match &e.event {
+        Event::Repaired { repair, .. } => Some(*repair),
+        _ => None,
+    });
+    let tell: Vec<&String> = repaired.flat_map(|r| &knowledge.repairs[r].tell_owner).collect();
+    if !tell.is_empty() {
+        document.section("Tell the owner");
+        document.bullets(tell);
     }
     document
 }
@@ -147,7 +184,7 @@ pub fn ranking(bench: &Bench<'_>, state: &State) -> Option<Document> {
             document.bullets(view.misfits.iter().map(|m| words::said(&laid, &state.case, m.said, bench.figures)));
             document.paragraph("The first is the one worth repeating. Press e to change it.");
         }
-        if let Some(settles) = settles(&laid, view.advice.next.action.clone()) {
+        if let Some(settles) = settles(&laid, &view.advice.next.action) {
             document.paragraph(format!(
                 "What would settle most now: {settles}, {}.",
                 bench.figures.cost(view.advice.next.cost, view.advice.next.minutes)
@@ -160,8 +197,8 @@ pub fn ranking(bench: &Bench<'_>, state: &State) -> Option<Document> {
     Some(document)
 }
 
-fn settles(laid: &Laid<'_>, action: Action) -> Option<String> {
-    matches!(action, Action::Check(_)).then(|| words::lower_first(&words::action(laid, &action)))
+fn settles(laid: &Laid<'_>, action: &Action) -> Option<String> {
+    matches!(action, Action::Check(_)).then(|| words::lower_first(&words::action(laid, action)))
 }
 
 /// How it is done: opening, the check or the repair, what trips people up, every caution in full.

@@ -627,7 +627,7 @@ fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen: &mut Scre
     if !events.is_empty() {
         screen.say(Part::until(4, Block::Bullets(events)));
     }
-    screen.choices.push("Proved: finish with the work order".to_owned());
+    screen.choices.push("Proved: finish with the record of the job".to_owned());
     let last = state.case.log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).unwrap_or(0);
     for check in proofs(bench, &state.case, repair) {
         let item = &bench.knowledge.checks[check];

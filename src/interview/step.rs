@@ -43,13 +43,13 @@ impl Bench<'_> {
 #[must_use]
 pub fn begin(bench: &Bench<'_>, case: Case, now: Option<Timestamp>) -> State {
     let fresh = case.log.is_empty() && case.symptoms.is_empty() && case.history.is_empty();
-    let stage = match (fresh, case.symptoms.is_empty()) {
+    let part = match (fresh, case.symptoms.is_empty()) {
         (true, _) if first_check(bench.knowledge).is_some() => Stage::Sniff,
         (true, _) => first_stage(bench),
         (false, true) => Stage::Symptoms,
         (false, false) => Stage::Bench,
     };
-    let mut state = State::new(case, stage);
+    let mut state = State::new(case, part);
     if !fresh {
         state.sniff_first = first_check(bench.knowledge).is_some();
         state.notices.push(welcome_back(bench, &state.case));
@@ -95,7 +95,7 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
         return state;
     }
     if let Some(over) = state.over.take() {
-        over_step(bench, &mut state, over, input, now);
+        over_step(bench, &mut state, over, input);
         return state;
     }
     match state.stage {
@@ -160,8 +160,8 @@ fn back(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
         refresh(bench, state, now);
         return;
     }
-    if let Some((case, stage)) = state.before.pop() {
-        (state.case, state.stage) = (case, stage);
+    if let Some((case, part)) = state.before.pop() {
+        (state.case, state.stage) = (case, part);
         refresh(bench, state, now);
     } else if let Some(shorter) = without_last(&state.case) {
         // A job that was gone on with: its log itself says what came last.
@@ -276,7 +276,7 @@ fn history_step(bench: &Bench<'_>, state: &mut State, at: usize, input: &Input, 
 
 fn intake_back(state: &mut State) {
     match state.before.pop() {
-        Some((case, stage)) => (state.case, state.stage) = (case, stage),
+        Some((case, part)) => (state.case, state.stage) = (case, part),
         None => state.notices.push("This is the first question.".to_owned()),
     }
 }
@@ -402,17 +402,18 @@ fn general_key(bench: &Bench<'_>, state: &mut State, key: Key, now: Option<Times
     true
 }
 
-fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input, now: Option<Timestamp>) {
+fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input) {
     match (over, input) {
         (Over::Page(Page::Plan, plan), Input::Key(Key::Write)) => state.write_plan = Some(plan),
         (Over::Page(..), _) | (Over::Find(..), Input::Key(Key::Back | Key::Enter)) => {}
-        (Over::Find(find, targets), Input::Pick(at)) => match targets.get(*at) {
-            Some((_, target)) => take(bench, state, target.clone(), now),
-            None => {
+        (Over::Find(find, targets), Input::Pick(at)) => {
+            if let Some((_, target)) = targets.get(*at) {
+                take(bench, state, target.clone());
+            } else {
                 state.over = Some(Over::Find(find, targets));
                 not_here(state);
             }
-        },
+        }
         (Over::Find(find, targets), Input::Text(text)) => {
             let found = matching(&targets, text);
             match found.as_slice() {
@@ -420,7 +421,7 @@ fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input, no
                     state.notices.push(format!("Nothing here is called `{text}`."));
                     state.over = Some(Over::Find(find, targets));
                 }
-                [at] => take(bench, state, targets[*at].1.clone(), now),
+                [at] => take(bench, state, targets[*at].1.clone()),
                 several => {
                     let fewer = several.iter().map(|at| targets[*at].clone()).collect();
                     state.over = Some(Over::Find(find, fewer));
@@ -441,7 +442,7 @@ fn matching(targets: &[(String, Target)], text: &str) -> Vec<usize> {
     targets.iter().enumerate().filter(|(_, (line, _))| holds(line)).map(|(at, _)| at).collect()
 }
 
-fn take(bench: &Bench<'_>, state: &mut State, target: Target, now: Option<Timestamp>) {
+fn take(bench: &Bench<'_>, state: &mut State, target: Target) {
     match target {
         Target::Ask(focus) => {
             state.draft.clear();
@@ -461,7 +462,6 @@ fn take(bench: &Bench<'_>, state: &mut State, target: Target, now: Option<Timest
             }
         }
     }
-    let _ = now;
 }
 
 /// Every check of this craft by name, the quickest first; those that may not be made come last and say why.
@@ -539,7 +539,9 @@ fn repairs(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)> {
 // --- a check ------------------------------------------------------------------------------------------------------
 
 /// What must be done before a step on the screen, as the interlocks see it.
-#[must_use]
+///
+/// # Errors
+/// Why it may not be done at all.
 pub fn before(bench: &Bench<'_>, state: &State, action: &Action, now: Option<Timestamp>) -> Result<Before, String> {
     match bench.advisor.judge(&state.case, action, now) {
         Verdict::May(before) => Ok(before),
@@ -881,12 +883,11 @@ fn working_step(
             refresh(bench, state, now);
             state.focus = focus;
         }
-        Input::Pick(1) => state.focus = None,
+        Input::Pick(1) | Input::Key(Key::Back) => state.focus = None,
         Input::Key(Key::Tick) => match missing_ticks(state, &needs).first() {
             Some(tick) => state.ticked.push(*tick),
             None => state.notices.push("There is nothing to confirm here.".to_owned()),
         },
-        Input::Key(Key::Back) => state.focus = None,
         _ => not_here(state),
     }
 }

@@ -6,10 +6,14 @@
 //!
 //! A plan defers to local codes, the maker's manual and licensed practice, and says so.
 
+#[cfg(test)]
+pub(crate) mod bench;
 mod choose;
 mod cost;
 mod goals;
 mod order;
+#[cfg(test)]
+mod tests;
 mod verify;
 mod words;
 

@@ -20,7 +20,7 @@ use crate::belief::Explanations;
 use crate::knowledge::{Access, Check, Condition, Hazard, Ix, Phase, Proof, Repair, Setting, Turns};
 use crate::model::compile::repair_reaches;
 use crate::units::Minutes;
-use proofs::Proofs;
+use proofs::{Fuel, Proofs};
 use std::collections::BTreeSet;
 
 /// What a plan gives way to.
@@ -156,8 +156,8 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         tools: tools(context, &choice.jobs),
         verdicts: verdicts(context, &choice.jobs),
         offers: offers(context, choice),
-        offered_parts: gathered(context, &choice.jobs, |ix| &knowledge.repairs[ix].while_there_parts),
-        tell_owner: gathered(context, &choice.jobs, |ix| &knowledge.repairs[ix].tell_owner),
+        offered_parts: gathered(&choice.jobs, |ix| &knowledge.repairs[ix].while_there_parts),
+        tell_owner: gathered(&choice.jobs, |ix| &knowledge.repairs[ix].tell_owner),
         parts,
         repairs,
         cost,
@@ -262,7 +262,7 @@ fn part_lines(context: &Context<'_>, jobs: &Jobs) -> Vec<PartLine> {
 }
 
 fn tools(context: &Context<'_>, jobs: &Jobs) -> Vec<String> {
-    let mut tools = gathered(context, jobs, |ix| &context.laid.knowledge.repairs[ix].tools);
+    let mut tools = gathered(jobs, |ix| &context.laid.knowledge.repairs[ix].tools);
     tools.retain(|tool| tool != "none");
     tools
 }
@@ -294,8 +294,7 @@ fn offers(context: &Context<'_>, choice: &Choice) -> Vec<Offer> {
 }
 
 /// The texts of all repairs, each once.
-fn gathered<'k>(context: &Context<'_>, jobs: &Jobs, of: impl Fn(Ix<Repair>) -> &'k Vec<String>) -> Vec<String> {
-    let _ = context;
+fn gathered<'k>(jobs: &Jobs, of: impl Fn(Ix<Repair>) -> &'k Vec<String>) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     for (ix, _) in jobs.iter() {
         for text in of(ix) {
@@ -443,7 +442,7 @@ impl<'a> Writer<'a> {
             }
             self.vapor_open |= self.vapor.opened_by_repair(self.context, ix);
         }
-        self.prove(StageKind::Clear, |_| true);
+        self.prove(StageKind::Clear, Fuel::Shut, |_| true);
         self.close_unneeded(StageKind::Clear, later, |_| true);
     }
 
@@ -451,11 +450,11 @@ impl<'a> Writer<'a> {
     fn quiet(&mut self, later: &[StageKind]) {
         let stage = StageKind::Work;
         self.by_phase(stage);
-        self.prove(stage, |writer| writer.reaches_past_hatch());
+        self.prove(stage, Fuel::Open, |_| true);
         let fuel: Vec<bool> = self.fuel_and_behind();
         self.close_unneeded(stage, later, |ix| fuel[ix.at()]);
         self.phase(stage, Phase::Prove);
-        self.prove(stage, |_| true);
+        self.prove(stage, Fuel::Shut, |_| true);
         if self.vapor_open && !self.fuel_open() && !self.group(stage).is_empty() {
             self.sniff(stage);
         }
@@ -467,7 +466,14 @@ impl<'a> Writer<'a> {
         let stage = StageKind::Live;
         self.by_phase(stage);
         self.phase(stage, Phase::Prove);
-        self.prove(stage, |_| true);
+        self.prove(stage, Fuel::Shut, |check| !check.ignites);
+        // What cranks wants the craft as whole as the check allows: the battery joined, the arrestor on.
+        let fiery = self.proofs.of_stage(stage).filter(|proof| self.context.laid.knowledge.checks[proof.check].ignites);
+        let wanted: Vec<Ix<Access>> =
+            fiery.flat_map(|proof| self.context.laid.knowledge.checks[proof.check].access.clone()).collect();
+        let kept = self.context.graph.needed(&wanted);
+        self.close_unneeded(stage, later, |ix| !kept.has(ix));
+        self.prove(stage, Fuel::Shut, |_| true);
         self.close_unneeded(stage, later, |_| true);
     }
 

@@ -124,7 +124,7 @@ fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
                 from_start.remove(id.as_str());
                 let known = open.remove(id.as_str());
                 let first = !opened.contains(id.as_str());
-                if !known && !(first && closed.insert(id)) {
+                if !(known || first && closed.insert(id)) {
                     flaws.push(Flaw::ClosedTwice(id.clone()));
                 }
             }

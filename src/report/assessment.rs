@@ -489,9 +489,10 @@ impl Assessment<'_> {
             }
         }
         document.bullets(reasons.into_iter().map(|(why, held)| match held.as_slice() {
-            [few @ ..] if few.len() <= 3 => format!("{} ({why})", few.join(", ")),
-            [first, second, rest @ ..] => format!("{first}, {second} and {} more ({why})", rest.len()),
-            _ => why.to_owned(),
+            [first, second, rest @ ..] if rest.len() > 1 => {
+                format!("{first}, {second} and {} more ({why})", rest.len())
+            }
+            _ => format!("{} ({why})", held.join(", ")),
         }));
     }
 }

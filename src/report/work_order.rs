@@ -252,11 +252,13 @@ fn settings(lines: &[SettingLine]) -> Vec<Vec<&SettingLine>> {
     together
 }
 
-/// "front ______ rear 1 1/8 turns": a blank or a value for each place.
-fn at_each_place<'a>(values: impl Iterator<Item = (Option<&'a String>, Option<&'a String>)>, blank: &str) -> String {
-    let each = values.map(|(place, value)| {
-        let value = value.map_or(blank, String::as_str);
-        place.map_or_else(|| value.to_owned(), |place| format!("{place} {value}"))
+/// "front ______ turns  rear 1 1/8 turns": a blank or a value for each place. A value written down with its unit keeps
+/// it.
+fn at_each_place(values: &[(Option<&str>, Option<&str>)], blank: &str, unit: Option<&str>) -> String {
+    let each = values.iter().map(|(place, value)| {
+        let bare = value.is_none_or(|value| value.trim().parse::<f64>().is_ok());
+        let words = [*place, Some(value.unwrap_or(blank)), unit.filter(|_| bare)];
+        words.into_iter().flatten().collect::<Vec<_>>().join(" ")
     });
     each.collect::<Vec<_>>().join("  ")
 }
@@ -282,10 +284,9 @@ fn to_set(lines: &[&SettingLine], figures: &Figures) -> Blank {
 }
 
 fn filled(lines: &[&SettingLine], figures: &Figures) -> Blank {
-    let values = at_each_place(lines.iter().map(|line| (line.place.as_ref(), line.value.as_ref())), BLANK);
-    let unit = unit_words(&lines[0].unit, figures).filter(|_| lines.iter().any(|line| line.value.is_none()));
-    let value = unit.map_or_else(|| values.clone(), |unit| format!("{values} {unit}"));
-    Blank { value: Some(value), ..Blank::default() }
+    let values: Vec<_> = lines.iter().map(|line| (line.place.as_deref(), line.value.as_deref())).collect();
+    let unit = unit_words(&lines[0].unit, figures);
+    Blank { value: Some(at_each_place(&values, BLANK, unit.as_deref())), ..Blank::default() }
 }
 
 fn unit_words(unit: &str, figures: &Figures) -> Option<String> {
@@ -298,17 +299,17 @@ fn unit_words(unit: &str, figures: &Figures) -> Option<String> {
 /// Blanks for a reading at each place, with the target beside them.
 fn reading(tests: &[Test], figures: &Figures) -> Blank {
     let test = &tests[0];
-    let places = |blank: &str| at_each_place(tests.iter().map(|test| (test.place.as_ref(), None)), blank);
+    let places: Vec<_> = tests.iter().map(|test| (test.place.as_deref(), None)).collect();
     let label = Rich::plain(&test.check.words);
     let Some(unit) = test.unit else {
         let note = (!test.pass.is_empty()).then(|| format!("must be: {}", test.pass.join(" or ")).into());
-        return Blank { label, value: Some(places(BLANK)), note, ..Blank::default() };
+        return Blank { label, value: Some(at_each_place(&places, BLANK, None)), note, ..Blank::default() };
     };
     let notes = target(test, unit, figures);
     let blanks = vec![BLANK; test.repeats.max(1) as usize].join(" ");
     Blank {
         label,
-        value: Some(format!("{} {}", places(&blanks), figures.unit(unit))),
+        value: Some(at_each_place(&places, &blanks, Some(&figures.unit(unit)))),
         unit: None,
         note: (!notes.is_empty()).then(|| notes.join(", ").into()),
     }
@@ -388,4 +389,37 @@ fn tail(plan: &Plan, doc: &mut Document) {
     doc.section("For the record");
     doc.paragraph(RECORD);
     doc.aside(&plan.defers);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::bench::{case, knowledge, made};
+    use crate::report::{Chances, Paint, render_markdown, render_text};
+    use crate::units::System;
+
+    fn document(system: System) -> Document {
+        let knowledge = knowledge();
+        let likely = [("needle-worn@front", 0.9), ("needle-worn@rear", 0.7), ("stop-wire-grounded", 0.55)];
+        let case = case(&knowledge, "technician");
+        let plan = made(&knowledge, &case, &["needle-worn"], &likely).expect("a plan");
+        let figures = Figures { chances: Chances::Words, ..Figures::new(&knowledge, system) };
+        work_order(&plan, &figures)
+    }
+
+    #[test]
+    fn one_plan_on_paper() {
+        let document = document(System::Us);
+        for width in [60, 100] {
+            insta::assert_snapshot!(format!("plan_{width}"), render_text(&document, width, Paint::Plain));
+        }
+        insta::assert_snapshot!("plan_markdown", render_markdown(&document));
+    }
+
+    #[test]
+    fn targets_follow_the_reader() {
+        let text = render_text(&document(System::Metric), 120, Paint::Plain);
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(text.contains("target 172 kPa, within 13.8 kPa, 3 readings, no more than 13.8 kPa apart"), "{text}");
+    }
 }

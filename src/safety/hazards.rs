@@ -52,8 +52,9 @@ pub fn open_hazards(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, now: Opti
         .map(|(at, watch)| OpenHazard {
             hazard: Ix::new(at),
             air: watch.air(),
+            stops: watch.stops,
             // Twice in vain is a leak to be found, not a sniff to be repeated.
-            stops: watch.stops && watch.in_vain < 2,
+            in_vain: watch.in_vain >= 2,
             why: watch.why,
         })
         .collect()
@@ -84,6 +85,9 @@ impl<'a> Watch<'a> {
             self.grow_stale(laid, at);
         }
         self.open_by_work(laid, graph, entry, before, after);
+        if matches!(entry.event, Event::Repaired { .. }) {
+            self.in_vain = 0;
+        }
         if let Event::Answer { check, answer, aired_min, .. } = &entry.event
             && let Some(outcome) = outcome_of(laid, so_far, *check, *answer)
         {
@@ -127,13 +131,15 @@ impl<'a> Watch<'a> {
             return;
         }
         let check_data = &laid.knowledge.checks[check];
-        self.in_vain = if self.stops { self.in_vain } else { 0 };
         self.stops = true;
         self.open = true;
         self.why = format!("{}: {}", check_data.title, check_data.outcomes[outcome].says);
         if self.hazard.closed_by.iter().any(|c| c.answer.0 == check) {
             self.level = Some(outcome);
             self.in_vain += 1;
+        } else {
+            // Something was seen that may be the source.
+            self.in_vain = 0;
         }
     }
 

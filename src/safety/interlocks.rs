@@ -5,7 +5,7 @@ use super::moment::Moment;
 use crate::access::AccessGraph;
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Bars, Condition, Interlock, Ix, Tick};
+use crate::knowledge::{Bars, Check, Condition, Interlock, Ix, Tick};
 
 /// For each interlock that a release ends (`until`), whether it is held on: something in the log set it and what has
 /// happened since does not release it.
@@ -128,6 +128,20 @@ fn missing_ticks(condition: &Condition) -> Vec<Ix<Tick>> {
     match condition {
         Condition::Missing(tick) => vec![*tick],
         Condition::Any(parts) | Condition::All(parts) => parts.iter().flat_map(missing_ticks).collect(),
+        _ => Vec::new(),
+    }
+}
+
+/// The checks, with the outcomes wanted, that keep a condition from holding.
+pub fn unmet(now: &Moment<'_>, condition: &Condition) -> Vec<(Ix<Check>, Vec<usize>)> {
+    if now.holds(condition) {
+        return Vec::new();
+    }
+    match condition {
+        Condition::Answered(check, outcomes) | Condition::AnsweredEvery(check, outcomes) => {
+            vec![(*check, outcomes.clone())]
+        }
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().flat_map(|part| unmet(now, part)).collect(),
         _ => Vec::new(),
     }
 }

@@ -15,7 +15,7 @@ pub use moment::outcome_of;
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Tick};
+use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Repair, Tick, Turns};
 use crate::units::Minutes;
 use jiff::Timestamp;
 
@@ -30,6 +30,8 @@ pub struct OpenHazard {
     pub air: Minutes,
     /// Whether it stops everything else: it was smelled, seen or not yet looked for, rather than opened by work.
     pub stops: bool,
+    /// Whether what closes it was tried twice in vain: then its source must be found before it is tried again.
+    pub in_vain: bool,
 }
 
 /// What an action asks for before it may be done.
@@ -119,7 +121,34 @@ impl Safety {
     /// search for the leak goes on, with what the hazard bars still barred.
     #[must_use]
     pub fn urgent(&self, laid: &Laid<'_>, case: &Case) -> Option<(Ix<Check>, usize, Minutes)> {
-        self.hazards.iter().filter(|h| h.stops).find_map(|h| hazards::closing_check(laid, case, h))
+        self.hazards.iter().filter(|h| h.stops && !h.in_vain).find_map(|h| hazards::closing_check(laid, case, h))
+    }
+
+    /// The interlock that forbids to try the symptom after a repair: one held on that bars the starter, and does not
+    /// except this repair. A repair that cannot be tried tells nothing.
+    #[must_use]
+    pub fn no_trial(&self, laid: &Laid<'_>, repair: Ix<Repair>) -> Option<Ix<Interlock>> {
+        let bars = |interlock: &Interlock| {
+            interlock.bars.turns == Some(Turns::Starter)
+                && !interlock.except.iter().any(|e| e.repairs.contains(&repair))
+        };
+        laid.knowledge.interlocks.iter().find(|(ix, interlock)| self.held[ix.at()] && bars(interlock)).map(|(ix, _)| ix)
+    }
+
+    /// A check that an interlock waits for and that has not been answered so: what to do where it bars the way.
+    #[must_use]
+    pub fn releasing(
+        &self,
+        laid: &Laid<'_>,
+        graph: &AccessGraph,
+        case: &Case,
+        ix: Ix<Interlock>,
+    ) -> Vec<(Ix<Check>, Vec<usize>)> {
+        let Some(until) = &laid.knowledge.interlocks[ix].until else { return Vec::new() };
+        let open = graph.open_now(laid, case);
+        let hazards = vec![false; laid.knowledge.hazards.len()];
+        let now = moment::Moment { laid, case, log: &case.log, open: &open, hazards: &hazards, ticks: &self.ticks };
+        interlocks::unmet(&now, until)
     }
 
     /// Whether an action may be done now, and what must be done first.
@@ -142,7 +171,7 @@ impl Safety {
         if let Ok(ticks) = self.interlocked(laid, case, &bare, action, &traits, None) {
             return Verdict::May(Before { put_back, close: None, ticks });
         }
-        for hazard in &self.hazards {
+        for hazard in self.hazards.iter().filter(|h| !h.in_vain) {
             if let Ok(ticks) = self.interlocked(laid, case, &bare, action, &traits, Some(hazard.hazard))
                 && let Some(close) = hazards::closing_check(laid, case, hazard)
             {

@@ -142,7 +142,7 @@ pub fn new_case_path(folder: &Path, day: jiff::civil::Date, title: Option<&str>)
     if !first.exists() {
         return first;
     }
-    (2..).map(|n| folder.join(format!("{name}-{n}.yaml"))).find(|path| !path.exists()).unwrap_or(first)
+    (2..u32::MAX).map(|n| folder.join(format!("{name}-{n}.yaml"))).find(|path| !path.exists()).unwrap_or(first)
 }
 
 /// "Barn-find twin" as `barn-find-twin`.
@@ -161,7 +161,7 @@ pub fn cases(folder: &Path) -> Result<Vec<PathBuf>, Error> {
     for entry in fs::read_dir(folder).map_err(failed("list", folder))? {
         let path = entry.map_err(failed("list", folder))?.path();
         let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-        if name.starts_with(CASE_PREFIX) && name.ends_with(".yaml") && path.is_file() {
+        if name.starts_with(CASE_PREFIX) && path.extension().is_some_and(|e| e == "yaml") && path.is_file() {
             let changed = fs::metadata(&path).and_then(|m| m.modified()).ok();
             found.push((std::cmp::Reverse(changed), path));
         }

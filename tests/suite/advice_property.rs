@@ -51,8 +51,7 @@ fn job(draw: &mut Draw) -> Case {
         log: vec![],
     };
     let laid = Laid::new(knowledge, case.craft.clone());
-    let fitting: Vec<_> =
-        knowledge.symptoms.iter().filter(|(_, s)| laid.fits(&s.fitted)).map(|(ix, _)| ix).collect();
+    let fitting: Vec<_> = knowledge.symptoms.iter().filter(|(_, s)| laid.fits(&s.fitted)).map(|(ix, _)| ix).collect();
     for _ in 0..=draw.below(2) {
         let symptom = fitting[draw.below(fitting.len())];
         if !case.symptoms.contains(&symptom) {
@@ -145,11 +144,18 @@ fn nothing_ignites_in_vapor(laid: &Laid<'_>, case: &Case, advice: &Advice) -> Re
     }
     for proposal in proposals(advice) {
         let ignites = proposal.action.traits(laid, &BENCH.1).is_some_and(|traits| traits.ignites);
-        prop_assert!(!ignites || proposal.before.close.is_some() || !proposal.before.ticks.is_empty(),
-            "`{}` ignites, and the hull was never sniffed clean", name(&proposal.action));
+        prop_assert!(
+            !ignites || proposal.before.close.is_some() || !proposal.before.ticks.is_empty(),
+            "`{}` ignites, and the hull was never sniffed clean",
+            name(&proposal.action)
+        );
     }
     let ignites = advice.next.action.traits(laid, &BENCH.1).is_some_and(|traits| traits.ignites);
-    prop_assert!(!ignites || !advice.next.before.ticks.is_empty(), "`{}` is next and ignites", name(&advice.next.action));
+    prop_assert!(
+        !ignites || !advice.next.before.ticks.is_empty(),
+        "`{}` is next and ignites",
+        name(&advice.next.action)
+    );
     Ok(())
 }
 
@@ -219,7 +225,8 @@ fn cautions_come_first(plan: &Plan) -> Result<(), TestCaseError> {
     }
     for job in &plan.repairs {
         let repair = &BENCH.0.repairs[BENCH.0.repairs.find(&job.repair.id).expect("a repair")];
-        let last = steps.iter().rposition(|s| matches!(&s.source, doldrum::plan::Source::Repair(id) if *id == job.repair.id));
+        let last =
+            steps.iter().rposition(|s| matches!(&s.source, doldrum::plan::Source::Repair(id) if *id == job.repair.id));
         let Some(last) = last else { continue };
         for hazard in repair.raises.iter().map(|ix| BENCH.0.hazards.id(*ix)) {
             let first = steps.iter().position(|s| s.cautions.iter().any(|c| c == hazard));

@@ -306,11 +306,8 @@ fn stored() -> Knowledge {
 
 fn with_history(knowledge: &Knowledge, history: &str) -> impl Fn(&str) -> f64 {
     let belief = believed(knowledge, &small_base::case(knowledge, &format!("history: {{{history}}}")));
-    let chances: BTreeMap<String, f64> = belief
-        .causes
-        .iter()
-        .map(|c| (knowledge.causes.id(c.cause.item).to_owned(), c.chance))
-        .collect();
+    let chances: BTreeMap<String, f64> =
+        belief.causes.iter().map(|c| (knowledge.causes.id(c.cause.item).to_owned(), c.chance)).collect();
     move |id| chances.get(id).copied().unwrap_or(0.0)
 }
 
@@ -319,7 +316,8 @@ fn with_history(knowledge: &Knowledge, history: &str) -> impl Fn(&str) -> f64 {
 #[test]
 fn history_multiplies_odds() {
     let knowledge = stored();
-    let chance = with_history(&knowledge, "cx-last-ran: year, cx-onset: after-storage, cx-left: part-full, cx-hose: old-hose");
+    let chance =
+        with_history(&knowledge, "cx-last-ran: year, cx-onset: after-storage, cx-left: part-full, cx-hose: old-hose");
     let product = 3.0 * 1.8_f64.powf(0.4) * 1.5_f64.powf(0.4) * 1.5;
     assert_near(product, 6.7, 0.05);
     let odds = 0.04725 / 0.95275 * product;
@@ -471,13 +469,8 @@ fn bench_job() -> Knowledge {
 - {id: rm-first, title: Mend the first, removes: {first: 0.9, third: 0.5}, minutes: 10, skill: 1, steps: [{do: Mend it}], basis: estimate}
 - {id: rm-elsewhere, title: Mend elsewhere, removes: {elsewhere: 0.9}, minutes: 10, skill: 1, steps: [{do: Mend it}], basis: estimate}
 ";
-    let files = [
-        ("causes", causes),
-        ("effects", effects),
-        ("symptoms", symptoms),
-        ("checks", checks),
-        ("repairs", repairs),
-    ];
+    let files =
+        [("causes", causes), ("effects", effects), ("symptoms", symptoms), ("checks", checks), ("repairs", repairs)];
     small_base::read(0.02, 1000.0, &files)
 }
 
@@ -511,7 +504,13 @@ fn a_failed_repair_between_answers() {
         }
         let starving = |on: bool| if on { 0.85 } else { 0.1 };
         let full = |on: bool| if on { 0.15 } else { 0.9 };
-        let unclear = if draw(1) { 0.1 } else if third { 0.2 } else { 0.15 };
+        let unclear = if draw(1) {
+            0.1
+        } else if third {
+            0.2
+        } else {
+            0.15
+        };
         let weight = prior
             * slip(starving(starved(draw(0))), 2.0)
             * if dies(first, third) { 0.98 } else { 0.02 }

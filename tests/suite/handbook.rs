@@ -31,7 +31,8 @@ struct Row {
     left_out: &'static [(&'static str, &'static str)],
 }
 
-const FAA_POWERPLANT: &str = "FAA-H-8083-32, Aviation Maintenance Technician Handbook - Powerplant, reciprocating engine troubleshooting";
+const FAA_POWERPLANT: &str =
+    "FAA-H-8083-32, Aviation Maintenance Technician Handbook - Powerplant, reciprocating engine troubleshooting";
 const FAA_POWERPLANT_MEMORY: &str = "FAA-H-8083-32, the same table (from memory)";
 const TM_PUMP: &str = "TM 5-4930-227-14, table 5-3";
 const TM_FUEL_PUMP: &str = "TM 5-4320-234-12, table 4-2";
@@ -62,11 +63,17 @@ const ROWS: &[Row] = &[
             ("over-priming", &["choke-stuck-on"]),
             ("bad plugs", &["plug-fouled", "plug-gap-wrong", "plug-cracked-or-wrong"]),
             ("bad ignition wire", &["plug-cap-lead-faulty"]),
-            ("magneto not working right", &["cdi-box-faulty", "stator-charge-coil-faulty", "trigger-coil-faulty", "ignition-coil-faulty"]),
+            (
+                "magneto not working right",
+                &["cdi-box-faulty", "stator-charge-coil-faulty", "trigger-coil-faulty", "ignition-coil-faulty"],
+            ),
             ("water in carburetor", &["water-in-fuel"]),
             ("internal failure", &["piston-holed", "rings-worn", "piston-scored"]),
             ("mixture control at cutoff", &["selector-wrong-position"]),
-            ("shorted ignition switch or loose ground", &["lanyard-or-stop-switch", "kill-wire-grounded", "ignition-ground-poor"]),
+            (
+                "shorted ignition switch or loose ground",
+                &["lanyard-or-stop-switch", "kill-wire-grounded", "ignition-ground-poor"],
+            ),
         ],
         weak: &[],
         left_out: &[
@@ -147,7 +154,10 @@ const ROWS: &[Row] = &[
         ],
         weak: &[],
         left_out: &[
-            ("cracked mounts, worn bushings, unbalanced propeller", "vibration with sound firing is no complaint of this base"),
+            (
+                "cracked mounts, worn bushings, unbalanced propeller",
+                "vibration with sound firing is no complaint of this base",
+            ),
             ("primer unlocked", "one primer feeds all cylinders: it does not make one of them miss"),
         ],
     },
@@ -256,7 +266,10 @@ const ROWS: &[Row] = &[
         trouble: "gasoline is smelled",
         symptoms: "sy-fuel-leak-smell",
         said: "",
-        listed: &[("cracks, leaks", &["tank-or-filler-leak", "carb-gasket-leak", "inlet-fitting-damaged", "suction-air-leak"])],
+        listed: &[(
+            "cracks, leaks",
+            &["tank-or-filler-leak", "carb-gasket-leak", "inlet-fitting-damaged", "suction-air-leak"],
+        )],
         weak: &[],
         left_out: &[],
     },
@@ -350,7 +363,10 @@ const ROWS: &[Row] = &[
         trouble: "popping or blow-back in the carburetor",
         symptoms: "sy-backfires",
         said: "",
-        listed: &[("inlet seat, weak or broken spring", &["reed-chipped", "reed-gapped"]), ("inlet timing", &["flywheel-key-sheared"])],
+        listed: &[
+            ("inlet seat, weak or broken spring", &["reed-chipped", "reed-gapped"]),
+            ("inlet timing", &["flywheel-key-sheared"]),
+        ],
         weak: &[],
         left_out: &[("hiss, knock, click: other places", "four-stroke parts")],
     },
@@ -359,7 +375,10 @@ const ROWS: &[Row] = &[
         trouble: "overheating",
         symptoms: "sy-overheat-alarm",
         said: "",
-        listed: &[("water space or pipes clogged by scale", &["cooling-line-blocked"]), ("oil low", &["oil-injection-low"])],
+        listed: &[
+            ("water space or pipes clogged by scale", &["cooling-line-blocked"]),
+            ("oil low", &["oil-injection-low"]),
+        ],
         weak: &[],
         left_out: &[
             ("bearings too tight", "a fitting fault of rebuilt four-strokes"),
@@ -374,7 +393,10 @@ const ROWS: &[Row] = &[
         listed: &[("progressively richer", &["jetting-wrong"])],
         weak: &[],
         left_out: &[
-            ("low altitude with high-altitude jets: hot, seizure", "lean running to a scored piston is a loop, cut on purpose"),
+            (
+                "low altitude with high-altitude jets: hot, seizure",
+                "lean running to a scored piston is a loop, cut on purpose",
+            ),
             ("carburetor ice", "two-strokes are less prone, and water is warm when these run"),
         ],
     },
@@ -457,7 +479,10 @@ const ROWS: &[Row] = &[
         trouble: "click or slow turn",
         symptoms: "sy-slow-crank",
         said: "",
-        listed: &[("battery", &["battery-flat"]), ("cables, check ground first", &["battery-terminal-corroded", "engine-ground-cable-bad"])],
+        listed: &[
+            ("battery", &["battery-flat"]),
+            ("cables, check ground first", &["battery-terminal-corroded", "engine-ground-cable-bad"]),
+        ],
         weak: &[],
         left_out: &[],
     },
@@ -466,7 +491,11 @@ const ROWS: &[Row] = &[
         trouble: "does not turn",
         symptoms: "sy-no-crank",
         said: "log: [{check: ck-crank-sound, outcome: silent}]",
-        listed: &[("battery", &["battery-flat"]), ("fuse block", &["main-fuse-blown"]), ("starter relay", &["start-relay-faulty"])],
+        listed: &[
+            ("battery", &["battery-flat"]),
+            ("fuse block", &["main-fuse-blown"]),
+            ("starter relay", &["start-relay-faulty"]),
+        ],
         weak: &[],
         left_out: &[],
     },
@@ -582,7 +611,10 @@ const ROWS: &[Row] = &[
         trouble: "burns the prime and dies: fuel system",
         symptoms: "sy-cranks-no-start",
         said: "log: [{check: ck-prime-test, outcome: fires-2-5s-then-dies}]",
-        listed: &[("fuel system", &["tank-empty", "needle-stuck-closed", "pump-diaphragm-torn", "low-jet-clogged", "fuel-filter-clogged"])],
+        listed: &[(
+            "fuel system",
+            &["tank-empty", "needle-stuck-closed", "pump-diaphragm-torn", "low-jet-clogged", "fuel-filter-clogged"],
+        )],
         weak: &[],
         left_out: &[],
     },
@@ -721,7 +753,10 @@ const NOT_APPLICABLE: &[(&str, &str)] = &[
     ("TM 10-3930-618-20: vacuum gauge", "valves, and a manifold vacuum that a reed-valve two-stroke has not"),
     ("TM 5-2805-261-13: outboard checks", "intervals only; its fault table was not at hand"),
     ("Basic engine testing (vocational text): compression figures", "four-stroke figures"),
-    ("Two-stroke piston post-mortems (snow vehicle and chain saw manuals)", "what broke it, not what is broken: lean running to a scored piston is a loop, cut on purpose; once found, companions say it"),
+    (
+        "Two-stroke piston post-mortems (snow vehicle and chain saw manuals)",
+        "what broke it, not what is broken: lean running to a scored piston is a loop, cut on purpose; once found, companions say it",
+    ),
     ("Crankcase air leak as the commonest cause of seizure (trade article)", "the same loop"),
     ("Never hold an open plug against the head", "a hazard, not a trouble"),
 ];

@@ -2,10 +2,13 @@
 
 mod advice_property;
 mod case_model;
+mod case_text;
+mod cli;
 mod handbook;
 mod inference_oracle;
 mod inference_property;
 mod inference_published;
+mod interview;
 mod knowledge_files;
 mod knowledge_hostile;
 mod oracle_network;
@@ -14,6 +17,7 @@ mod plan_worked;
 mod published_decision;
 mod random_network;
 mod small_base;
+mod small_engine;
 mod small_network;
 mod watercraft;
 mod worked_cases;
@@ -31,3 +35,4 @@ fn no_file_is_forgotten() {
         }
     }
 }
+mod terminal;

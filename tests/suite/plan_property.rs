@@ -139,8 +139,8 @@ fn a_plan_out_of_order_is_refused() {
     let laid = Laid::new(knowledge, Craft::usual(knowledge));
     let draw = Draw { layout: 1, user: 0, symptom: 2, open: None, explains: Vec::new(), likely: Vec::new() };
     let case = case_of(&draw, knowledge);
-    let cause = knowledge.causes.find("low-jet-clogged").expect("a cause");
-    let options = Options { causes: vec![Instance::new(cause, 0)] };
+    let jet = knowledge.causes.find("low-jet-clogged").expect("a cause");
+    let options = Options { causes: vec![Instance::new(jet, 0)] };
     let good = plan(&laid, &BENCH.1, &case, &[], &Explanations::default(), &options).expect("a plan");
     assert_eq!(good.check_order(), Ok(()));
 
@@ -164,22 +164,6 @@ fn a_plan_out_of_order_is_refused() {
     assert!(unsaid.check_order().is_err(), "a caution stands at the top");
 
     let mut dear = good;
-    dear.cost.total = dear.cost.total + dear.cost.parts;
+    dear.cost.total += dear.cost.parts;
     assert!(dear.check_order().is_err(), "the sum is the sum of its parts");
-}
-
-#[test]
-fn show() {
-    let knowledge = &BENCH.0;
-    let laid = Laid::new(knowledge, Craft::usual(knowledge));
-    let draw = Draw { layout: 1, user: 0, symptom: 2, open: None, explains: Vec::new(), likely: Vec::new() };
-    let mut case = case_of(&draw, knowledge);
-    case.sheet.insert("opening-pressure".to_owned(), doldrum::units::Measure::parse("25 psi").unwrap());
-    let id = std::env::var("CAUSES").unwrap_or("low-jet-clogged,hose-debris".to_owned());
-    let options =
-        Options { causes: id.split(',').map(|id| Instance::new(knowledge.causes.find(id).unwrap(), 0)).collect() };
-    let made = plan(&laid, &BENCH.1, &case, &[], &Explanations::default(), &options).expect("a plan");
-    let figures = Figures::new(knowledge, System::Us);
-    println!("{}", render_text(&work_order(&made, &figures), 100, Paint::Plain));
-    made.check_order().unwrap();
 }

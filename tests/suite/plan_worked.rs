@@ -31,16 +31,6 @@ fn the_worked_cases_get_the_right_plan() {
         let made = made.unwrap_or_else(|e| panic!("{name}: {e}"));
         assert_eq!(made.check_order(), Ok(()), "{name}");
         let held: Vec<&str> = made.repairs.iter().map(|job| job.repair.id.as_str()).collect();
-        println!("{name} goals {:?}", made.goals.iter().map(|g| (&g.cause.id, g.chance, g.why)).collect::<Vec<_>>());
-        for job in &made.repairs {
-            println!(
-                "   {} {:?} removes {:?} because {:?}",
-                job.repair.id,
-                job.places,
-                job.removes.iter().map(|r| &r.id).collect::<Vec<_>>(),
-                job.because
-            );
-        }
         let missing: Vec<String> =
             ids(&expected["plan"]).into_iter().filter(|id| !held.contains(&id.as_str())).collect();
         let one_of = ids(&expected["one_of"]);

@@ -59,8 +59,10 @@ fn problem(faults: &[(&str, f64)], mends: &[Mend<'_>], tests: &[Test], hand_over
             let parts: Vec<String> = outcomes.iter().zip(ps).map(|(o, p)| format!("{o}: {p}")).collect();
             parts.join(", ")
         };
-        let rows: Vec<String> =
-            given.iter().map(|(c, ps)| format!("    - {{when: {{{c}: true}}, chances: {{{}}}}}\n", chances(ps))).collect();
+        let rows: Vec<String> = given
+            .iter()
+            .map(|(c, ps)| format!("    - {{when: {{{c}: true}}, chances: {{{}}}}}\n", chances(ps)))
+            .collect();
         let mut last = vec![0.0; outcomes.len()];
         last[0] = 1.0;
         write!(
@@ -219,8 +221,7 @@ fn one_fault_goes_by_chance_over_cost() {
 fn used_car(price: f64) -> Knowledge {
     let faults = [("good", 0.7), ("bad", 0.3)];
     let mends = [Mend("rm-buy", 200.0, &[("good", 1.0)])];
-    let tests =
-        [Test("ck-test", price, &["pass", "fail"], vec![("good", vec![0.8, 0.2]), ("bad", vec![0.35, 0.65])])];
+    let tests = [Test("ck-test", price, &["pass", "fail"], vec![("good", vec![0.8, 0.2]), ("bad", vec![0.35, 0.65])])];
     problem(&faults, &mends, &tests, 700.0)
 }
 
@@ -324,8 +325,11 @@ fn tests_made(knowledge: &Knowledge, state: usize) -> usize {
 #[test]
 fn six_states_are_told_apart() {
     let knowledge = six_states();
-    let expected: f64 =
-        STATES.iter().enumerate().map(|(at, (_, p, _))| p * f64::from(u32::try_from(tests_made(&knowledge, at)).expect("few"))).sum();
+    let expected: f64 = STATES
+        .iter()
+        .enumerate()
+        .map(|(at, (_, p, _))| p * f64::from(u32::try_from(tests_made(&knowledge, at)).expect("few")))
+        .sum();
     println!("{expected} tests expected");
     assert!(expected >= 2.18 - 1e-9, "{expected} is below the optimum");
     assert!(expected <= 2.86 + 1e-9, "{expected} is above choosing by information gain");

@@ -56,8 +56,7 @@ fn the_true_causes_lead_and_the_plan_removes_them() {
         let (belief, explanations) = watercraft::belief(&laid, &case);
         let truth = truth(&knowledge, &expected);
         let ranked = by_cause(&belief.causes);
-        let leaders: Vec<&str> =
-            ranked.iter().take(truth.len() + 2).map(|(ix, _)| knowledge.causes.id(*ix)).collect();
+        let leaders: Vec<&str> = ranked.iter().take(truth.len() + 2).map(|(ix, _)| knowledge.causes.id(*ix)).collect();
         for cause in &truth {
             let id = knowledge.causes.id(*cause);
             if !leaders.contains(&id) {
@@ -65,7 +64,8 @@ fn the_true_causes_lead_and_the_plan_removes_them() {
             }
         }
         assert!(!explanations.sets.is_empty(), "{name}");
-        let numbers = explanations.sets.iter().map(|set| set.chance).chain([explanations.unexplained, explanations.missed]);
+        let numbers =
+            explanations.sets.iter().map(|set| set.chance).chain([explanations.unexplained, explanations.missed]);
         assert!(numbers.into_iter().all(|p| (0.0..=1.0).contains(&p)), "{name}: {explanations:?}");
         assert!(belief.log_evidence.is_some_and(f64::is_finite), "{name}");
         assert!(belief.conflict_bits.is_some_and(f64::is_finite), "{name}");

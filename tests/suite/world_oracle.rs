@@ -77,7 +77,9 @@ impl Oracle<'_, '_> {
             }
             for (entry, done) in self.case.log.iter().enumerate() {
                 let Event::Repaired { repair, places: done_at } = &done.event else { continue };
-                let Some((_, sure)) = knowledge.repairs[*repair].removes.iter().find(|(c, _)| *c == ix) else { continue };
+                let Some((_, sure)) = knowledge.repairs[*repair].removes.iter().find(|(c, _)| *c == ix) else {
+                    continue;
+                };
                 for at in 0..places {
                     if self.reaches(*repair, done_at, cause.scope, at) {
                         self.add(Draw::Takes(entry, ix.at(), at), sure.get());
@@ -216,9 +218,7 @@ impl Oracle<'_, '_> {
             .inputs
             .iter()
             .enumerate()
-            .filter(|(n, input)| {
-                self.reads(now, &input.reads, scope, at) && self.drawn(world, Draw::Link(of, at, *n))
-            })
+            .filter(|(n, input)| self.reads(now, &input.reads, scope, at) && self.drawn(world, Draw::Link(of, at, *n)))
             .count();
         let wanted = match gate.kind {
             GateKind::Any => 1,

@@ -7,7 +7,7 @@ use crate::cli::out::{Failure, advise, page_width, paint, print, print_document}
 use crate::cli::{Exit, args::Format, load};
 use crate::decision::Settings;
 use crate::finding::nearest;
-use crate::interview::advisor::{Advisor, Library};
+use crate::interview::advisor::Library;
 use crate::interview::plain::{Echo, Plain};
 use crate::interview::state::End;
 use crate::interview::step::Bench;
@@ -51,8 +51,11 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
 /// The cases of this folder that could be gone on with.
 fn list() -> Result<Exit, Failure> {
     let cases = store::cases(Path::new("."))?;
-    let lines: String = cases.iter().map(|path| format!("doldrum triage --case {}\n", path.display())).collect();
-    print(if lines.is_empty() { "no cases here\n" } else { &lines })?;
+    let mut lines: Vec<String> = cases.iter().map(|path| format!("doldrum triage --case {}", path.display())).collect();
+    if lines.is_empty() {
+        lines.push("no cases here".to_owned());
+    }
+    print(&(lines.join("\n") + "\n"))?;
     Ok(Exit::Done)
 }
 
@@ -128,7 +131,10 @@ fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) ->
     match finished.end {
         None => return Err(Failure::Interrupted(kept)),
         Some(End::Stopped(lock)) => print_document(&pages::stop(bench.knowledge, lock), Format::Text)?,
-        Some(End::Cured | End::HandedOver) => match bench.advisor.plan(&finished.case, None) {
+        Some(End::Cured) => {
+            print_document(&pages::record(bench.knowledge, &finished.case, bench.figures), Format::Text)?;
+        }
+        Some(End::HandedOver) => match bench.advisor.plan(&finished.case, None) {
             Ok(plan) => print_document(&plan, Format::Text)?,
             Err(why) => print(&format!("There is no work order: {why}.\n"))?,
         },

@@ -24,12 +24,12 @@ pub fn run(vet: &Vet, common: &Common) -> Result<Exit, Failure> {
 }
 
 fn text(findings: &[Finding], name: &str, files: usize, common: &Common) -> String {
-    let mut text: String = findings.iter().map(|f| format!("{f}\n\n")).collect();
+    let mut blocks: Vec<String> = findings.iter().map(Finding::to_string).collect();
     if !common.quiet {
         let files = format!("{files} {}", if files == 1 { "file" } else { "files" });
-        text.push_str(&format!("{name}: {files}, {}\n", counted(findings)));
+        blocks.push(format!("{name}: {files}, {}", counted(findings)));
     }
-    text
+    if blocks.is_empty() { String::new() } else { blocks.join("\n\n") + "\n" }
 }
 
 #[derive(Serialize)]

@@ -73,11 +73,6 @@ impl Writer<'_> {
             .collect()
     }
 
-    /// Whether fuel is open now, so that proofs made with it open are made now.
-    pub fn reaches_past_hatch(&self) -> bool {
-        self.fuel_open()
-    }
-
     /// A state of running: its make-safe steps, those of the service step, then the start.
     pub fn run_state(&mut self, wanted: &[Ix<Access>], service: Ix<crate::knowledge::Repair>) {
         let stage = StageKind::Run;

@@ -28,6 +28,15 @@ impl Proof {
     }
 }
 
+/// Whether fuel is open while a proof is made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fuel {
+    /// It is.
+    Open,
+    /// It is not.
+    Shut,
+}
+
 /// All proofs of a plan.
 pub struct Proofs {
     pub all: Vec<Proof>,
@@ -185,27 +194,17 @@ fn wants_every(condition: &Condition, check: Ix<Check>) -> bool {
 }
 
 impl Writer<'_> {
-    /// The proofs of a stage that stand not yet, where `now` holds.
-    pub fn prove(&mut self, stage: StageKind, now: impl Fn(&Self) -> bool) {
+    /// The proofs of a stage that stand not yet: those that want fuel open, or those that do not.
+    pub fn prove(&mut self, stage: StageKind, fuel: Fuel, which: impl Fn(&Check) -> bool) {
         for at in self.proofs.indices(stage).collect::<Vec<_>>() {
-            let proof = &self.proofs.all[at];
-            let key = (stage, format!("proof {at}"));
-            if self.said.contains(&key) {
-                continue;
+            let check = &self.context.laid.knowledge.checks[self.proofs.all[at].check];
+            let needed = self.context.graph.needed(&check.access);
+            let open = needed.iter().any(|a| self.vapor.opened_by_access(self.context, a));
+            let now = open == (fuel == Fuel::Open);
+            if now && which(check) && self.said.insert((stage, format!("proof {at}"))) {
+                self.reach(stage, &check.access.clone());
+                self.proof_step(stage, at);
             }
-            let access = self.context.laid.knowledge.checks[proof.check].access.clone();
-            let open_fuel =
-                self.context.graph.needed(&access).iter().any(|a| self.vapor.opened_by_access(self.context, a));
-            // With fuel open only what needs it open; the rest once it is shut.
-            if open_fuel != now(self) && open_fuel {
-                continue;
-            }
-            if !open_fuel && self.fuel_open() {
-                continue;
-            }
-            self.said.insert(key);
-            self.reach(stage, &access);
-            self.proof_step(stage, at);
         }
     }
 

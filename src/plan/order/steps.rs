@@ -46,7 +46,7 @@ impl Writer<'_> {
         let places = self.places_behind(ix);
         let mut written = Step { by: self.by_of(ix), ..plain(source, step.what.clone()) };
         written.record = self.record(&step.record, Scope::Craft, &places);
-        written.set = self.to_set(&step.set, Scope::Craft, &places);
+        written.set = self.set_again(&step.set, Scope::Craft, &places);
         let running = access.ignites && way == Way::Open && step.phase != Phase::MakeSafe;
         written.ignites = running || self.joins_battery(step.phase, step.caution);
         if opens_fuel {
@@ -85,7 +85,7 @@ impl Writer<'_> {
         if stage != StageKind::HandOver && (Phase::Strip..=Phase::Bench).contains(&phase) {
             written.needs = self.access_ids(&repair.access);
         }
-        written.set = self.to_set(&step.set, repair.scope, &places);
+        written.set = self.set_again(&step.set, repair.scope, &places);
         written.tests = step.gate.iter().flat_map(|gate| self.gate(gate, repair.scope, &places)).collect();
         let hot = (repair.ignites || repair.turns == Turns::Starter)
             && !matches!(phase, Phase::MakeSafe | Phase::Record | Phase::HandOver)
@@ -163,7 +163,7 @@ impl Writer<'_> {
     }
 
     /// Settings to set that no step before set.
-    fn to_set(&mut self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
+    fn set_again(&mut self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
         let all = self.at_places(settings, scope, places);
         let new = all.into_iter().filter(|setting| self.set.insert((setting.item, setting.at)));
         new.map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()

@@ -1,0 +1,142 @@
+//! Plans on a small knowledge base.
+
+use super::bench::{case, causes, knowledge, made};
+use super::*;
+use crate::case::{Event, Position};
+use StageKind::{Clear, HandOver, Live, Run, Safe, Work};
+
+fn ids(plan: &Plan) -> Vec<&str> {
+    plan.repairs.iter().map(|job| job.repair.id.as_str()).collect()
+}
+
+fn technician(explains: &[&str], likely: &[(&str, f64)]) -> Plan {
+    let knowledge = knowledge();
+    let plan = made(&knowledge, &case(&knowledge, "technician"), explains, likely).expect("a plan");
+    assert_eq!(plan.check_order(), Ok(()));
+    plan
+}
+
+#[test]
+fn one_worn_needle_is_one_needle() {
+    let plan = technician(&["needle-worn@front"], &[("needle-worn@front", 0.9)]);
+    assert_eq!(ids(&plan), ["rm-needle-set", "rm-first-start"]);
+    assert_eq!(plan.repairs[0].places, ["front"]);
+    // 35 min of work and 20 of the first start, 4 + 6 + 28 + 3 + 8 min to open and as many and more to put back.
+    assert_eq!(plan.cost.work, Minutes::of(55.0));
+    assert_eq!(plan.cost.access, Minutes::of(4.0 + 28.0 + 6.0 + 3.0 + 8.0 + 6.0 + 32.0 + 8.0 + 2.0 + 5.0));
+    assert_eq!(plan.cost.parts, Money::of(28.0));
+    assert!((plan.cost.comebacks.get() - 0.03 * 140.0).abs() < 1e-9);
+}
+
+#[test]
+fn many_causes_behind_one_cover_are_one_rebuild() {
+    let all = [("needle-worn", 0.8), ("screen-clogged", 0.8), ("film-stiff", 0.8)];
+    let plan = technician(&["needle-worn", "screen-clogged", "film-stiff"], &all);
+    assert_eq!(ids(&plan), ["rm-rebuild", "rm-first-start"]);
+    assert_eq!(plan.repairs[0].removes.len(), 6);
+}
+
+#[test]
+fn no_rebuild_on_shedding_hose() {
+    let plan = technician(&["film-stiff@front"], &[("film-stiff@front", 0.9), ("hose-shedding", 0.31)]);
+    assert_eq!(ids(&plan), ["rm-rebuild", "rm-hose-new", "rm-first-start"]);
+    assert_eq!(plan.repairs[1].because, ["Fuel hose breaking up inside: it would undo the repair."]);
+    let sound = technician(&["film-stiff@front"], &[("film-stiff@front", 0.9), ("hose-shedding", 0.29)]);
+    assert!(!ids(&sound).contains(&"rm-hose-new"), "below the threshold nothing is added for what the rule guards");
+}
+
+#[test]
+fn a_cause_likelier_than_not_is_gone_for_too() {
+    let plan = technician(&["needle-worn@front"], &[("needle-worn@front", 0.9), ("stop-wire-grounded", 0.5)]);
+    assert!(ids(&plan).contains(&"rm-wire-mend"));
+    let goal = plan.goals.iter().find(|goal| goal.cause.id == "stop-wire-grounded").expect("a goal");
+    assert_eq!(goal.why, Why::Likely);
+    let below = technician(&["needle-worn@front"], &[("needle-worn@front", 0.9), ("stop-wire-grounded", 0.49)]);
+    assert!(!ids(&below).contains(&"rm-wire-mend"), "another cover is not opened for less");
+}
+
+#[test]
+fn what_is_open_anyway_is_used_where_it_is_cheap() {
+    // A quarter of a return visit is (140 + about 180) / 4; a screen costs 34 more.
+    let plan = technician(&["needle-worn@front"], &[("needle-worn@front", 0.9), ("screen-clogged@front", 0.25)]);
+    assert!(ids(&plan).contains(&"rm-screen-clean"));
+    let why: Vec<Why> = plan.goals.iter().map(|goal| goal.why).collect();
+    assert_eq!(why, [Why::Explains, Why::WhileOpen]);
+    let below = technician(&["needle-worn@front"], &[("needle-worn@front", 0.9), ("screen-clogged@front", 0.24)]);
+    assert!(!ids(&below).contains(&"rm-screen-clean"));
+}
+
+#[test]
+fn live_work_stands_after_the_fuel_is_shut() {
+    let plan = technician(
+        &["needle-worn@front", "stop-wire-grounded", "cylinder-flooded-by-hand@rear"],
+        &[("needle-worn@front", 0.9), ("stop-wire-grounded", 0.9), ("cylinder-flooded-by-hand@rear", 0.9)],
+    );
+    let kinds: Vec<StageKind> = plan.stages.iter().map(|stage| stage.kind).collect();
+    assert_eq!(kinds, [Safe, Clear, Work, Live, Run, HandOver]);
+    let sniffs = plan.steps().filter(|step| step.vapor == Vapor::Closes).count();
+    assert_eq!(sniffs, 2, "one at the start, one after the fuel was open");
+}
+
+#[test]
+fn an_owner_gets_the_hard_work_marked() {
+    let knowledge = knowledge();
+    let plan = made(&knowledge, &case(&knowledge, "owner"), &["needle-worn@front"], &[("needle-worn@front", 0.9)]);
+    let plan = plan.expect("a plan");
+    assert_eq!(plan.check_order(), Ok(()));
+    assert!(plan.repairs.iter().all(|job| job.by == By::Shop));
+    let hatch = plan.steps().find(|step| step.source == Source::Opens("ac-hatch".to_owned())).expect("a step");
+    assert_eq!(hatch.by, By::Shop, "who does the work behind it opens it");
+}
+
+#[test]
+fn fuel_left_open_is_shut_before_anything_turns() {
+    let knowledge = knowledge();
+    let mut case = case(&knowledge, "technician");
+    let lines = knowledge.access.find("ac-lines-open").expect("access");
+    case.log.push(Event::Access { access: lines, now: Position::Open }.into());
+    let flooded = ["cylinder-flooded-by-hand@front", "hose-shedding"];
+    let plan = made(&knowledge, &case, &flooded, &[(flooded[0], 0.9), (flooded[1], 0.9)]).expect("a plan");
+    assert_eq!(plan.check_order(), Ok(()));
+    let kinds: Vec<StageKind> = plan.stages.iter().map(|stage| stage.kind).collect();
+    let at = |kind| kinds.iter().position(|k| *k == kind);
+    assert!(at(StageKind::Work) < at(StageKind::Clear));
+}
+
+#[test]
+fn what_nothing_removes_is_said() {
+    let knowledge = knowledge();
+    let case = case(&knowledge, "technician");
+    let alone = made(&knowledge, &case, &["casting-cracked"], &[("casting-cracked", 0.9)]);
+    assert_eq!(alone, Err(PlanError::NoRepair { causes: vec!["`casting-cracked`".to_owned()] }));
+    let with = technician(&["casting-cracked", "hose-shedding"], &[("casting-cracked", 0.9), ("hose-shedding", 0.9)]);
+    assert_eq!(with.not_cured.len(), 1);
+    assert_eq!(made(&knowledge, &case, &[], &[]), Err(PlanError::NoCause));
+}
+
+#[test]
+fn a_named_cause_is_the_only_goal() {
+    let knowledge = knowledge();
+    let case = case(&knowledge, "technician");
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let options = Options { causes: causes(&laid, &["stop-wire-grounded"]) };
+    let explanations = Explanations::default();
+    let plan = plan(&laid, &AccessGraph::new(&knowledge), &case, &[], &explanations, &options).expect("a plan");
+    assert_eq!(ids(&plan), ["rm-wire-mend"]);
+    assert_eq!(plan.goals[0].why, Why::Named);
+}
+
+#[test]
+fn a_plan_is_json() {
+    let plan = technician(&["needle-worn@front"], &[("needle-worn@front", 0.9)]);
+    let json = serde_json::to_value(&plan).expect("a plan is JSON");
+    assert_eq!(json["repairs"][0]["repair"]["id"], "rm-needle-set");
+    assert_eq!(json["stages"][0]["kind"], "safe");
+    let steps =
+        json["stages"].as_array().expect("stages").iter().flat_map(|s| s["sections"].as_array().expect("sections"));
+    let tests =
+        steps.flat_map(|s| s["steps"].as_array().expect("steps")).flat_map(|s| s["tests"].as_array().expect("tests"));
+    let opening = tests.into_iter().find(|t| t["check"]["id"] == "ck-opening@front").expect("a bench test");
+    assert_eq!(opening["target"], "25 psi");
+    assert_eq!(opening["repeats"], 3);
+}

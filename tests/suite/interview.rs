@@ -1,0 +1,185 @@
+//! Interviews by script: what is asked, what the answers do, and that going back undoes them.
+
+use crate::small_engine::{at_bench, knowledge, new_case, noon};
+use doldrum::case::Case;
+use doldrum::interview::plain::{Echo, Plain};
+use doldrum::interview::state::{End, Input, Key, Stage, State};
+use doldrum::interview::{Finished, Keep, run, step};
+use doldrum::report::Document;
+use proptest::prelude::*;
+use std::io;
+
+/// Keeps every case it is given.
+#[derive(Default)]
+struct Kept {
+    texts: Vec<String>,
+    plans: usize,
+}
+
+impl Keep for Kept {
+    type Error = io::Error;
+    fn keep(&mut self, _: &Case, text: &str) -> io::Result<()> {
+        self.texts.push(text.to_owned());
+        Ok(())
+    }
+    fn keep_plan(&mut self, _: &Document) -> io::Result<String> {
+        self.plans += 1;
+        Ok("The work order is written.".to_owned())
+    }
+}
+
+/// An interview by these lines: what was shown, how it ended, what was kept.
+fn interview(case: Option<Case>, lines: &[&str], width: usize) -> (String, Finished, Kept) {
+    let knowledge = knowledge();
+    let case = case.unwrap_or_else(|| new_case(&knowledge));
+    let input = lines.join("\n");
+    let mut kept = Kept::default();
+    let mut plain = Plain::new(input.as_bytes(), Vec::new(), width, Echo::On);
+    let finished = at_bench(&knowledge, |bench| run(bench, case, &mut plain, &mut kept, &noon)).expect("nothing fails");
+    (String::from_utf8(plain.into_output()).expect("text"), finished, kept)
+}
+
+const INTAKE: [&str; 8] = ["t", "1", "", "", "1", "", "2", "1"];
+
+#[test]
+fn from_the_first_sniff_to_the_first_check() {
+    let (shown, finished, kept) = interview(None, &INTAKE, 80);
+    insta::assert_snapshot!(shown);
+    assert_eq!(finished.end, Some(End::Left));
+    assert!(kept.texts.last().expect("kept").contains("ck-smell, outcome: none, aired: 10 min"));
+}
+
+#[test]
+fn the_same_at_forty_columns() {
+    let (shown, ..) = interview(None, &INTAKE, 40);
+    insta::assert_snapshot!(shown);
+    assert!(shown.lines().all(|line| line.chars().count() <= 40), "no line is wider than the window");
+}
+
+#[test]
+fn a_sniff_of_none_counts_only_once_it_is_aired() {
+    let (shown, finished, _) = interview(None, &["1"], 80);
+    assert!(shown.contains("First air it for 10 min, then confirm with t."), "{shown}");
+    assert!(finished.case.log.is_empty());
+}
+
+#[test]
+fn fire_ends_it_at_once_on_every_screen() {
+    for lines in [&["!"][..], &["t", "1", "!"], &["t", "1", "", "", "1", "!"], &["t", "1", "", "", "1", "", "!"]] {
+        let (_, finished, _) = interview(None, lines, 80);
+        assert!(matches!(finished.end, Some(End::Stopped(_))), "{lines:?}");
+    }
+}
+
+/// A case past intake, as text.
+fn on_the_bench() -> Case {
+    interview(None, &INTAKE, 80).1.case
+}
+
+#[test]
+fn a_job_that_is_gone_on_with_begins_with_a_sniff() {
+    let (shown, ..) = interview(Some(on_the_bench()), &["?"], 80);
+    assert!(shown.contains("Going on where you stopped: 1 answer so far"), "{shown}");
+    assert!(shown.contains("Before going on."), "{shown}");
+}
+
+#[test]
+fn pages_say_why_and_what_is_known() {
+    let (shown, ..) = interview(Some(on_the_bench()), &["t", "1", "?", "", "r", "", "h", "", "x", ""], 80);
+    insta::assert_snapshot!(shown);
+}
+
+#[test]
+fn two_places_behind_one_opening_are_one_screen_and_ticks_come_first() {
+    let lines = ["t", "1", "o", "spark plug", "1", "t", "1 3"];
+    let (shown, finished, _) = interview(Some(on_the_bench()), &lines, 80);
+    assert!(shown.contains("First confirm with t: Leads on the grounding posts"), "{shown}");
+    let knowledge = knowledge();
+    let text = doldrum::case::text::write(&finished.case, &knowledge);
+    assert!(text.contains("tick: leads-grounded"), "{text}");
+    assert!(text.contains("check: ck-plug-look@front, outcome: dry"), "{text}");
+    assert!(text.contains("check: ck-plug-look@rear, outcome: wet"), "{text}");
+    insta::assert_snapshot!(shown);
+}
+
+#[test]
+fn readings_are_typed_with_or_without_a_unit_and_checked() {
+    let lines = ["t", "1", "o", "compression", "t", "12 V", "900", "9.8 bar", "120"];
+    let (shown, finished, _) = interview(Some(on_the_bench()), &lines, 80);
+    assert!(shown.contains("expected a unit of pressure"), "{shown}");
+    assert!(shown.contains("expected 0 to 250 psi, found `900`"), "{shown}");
+    let text = doldrum::case::text::write(&finished.case, &knowledge());
+    assert!(text.contains("check: ck-compression@front, reading: 142.1"), "{text}");
+    assert!(text.contains("check: ck-compression@rear, reading: 120 psi"), "{text}");
+}
+
+#[test]
+fn a_repair_done_is_asked_about_and_proved_to_the_end() {
+    let lines = ["t", "1", "p", "w", "d", "fuel screens", "1", "1", "1"];
+    let (shown, finished, kept) = interview(Some(on_the_bench()), &lines, 80);
+    insta::assert_snapshot!(shown);
+    assert_eq!(finished.end, Some(End::Cured));
+    assert_eq!(kept.plans, 1);
+    let text = doldrum::case::text::write(&finished.case, &knowledge());
+    assert!(text.contains("repair: rm-screens"), "{text}");
+    assert!(text.contains("symptom: sy-no-start, present: false"), "{text}");
+}
+
+#[test]
+fn an_earlier_answer_is_changed_where_it_stands() {
+    let lines = ["t", "1", "o", "spark plug", "t", "1 3", "e", "spark plug after cranking, front", "2"];
+    let (_, finished, _) = interview(Some(on_the_bench()), &lines, 80);
+    let text = doldrum::case::text::write(&finished.case, &knowledge());
+    assert!(text.contains("check: ck-plug-look@front, outcome: damp"), "{text}");
+    assert!(!text.contains("check: ck-plug-look@front, outcome: dry"), "{text}");
+}
+
+// --- undo ---------------------------------------------------------------------------------------------------------
+
+fn input() -> impl Strategy<Value = Input> {
+    prop_oneof![
+        4 => (0_usize..3).prop_map(Input::Pick),
+        2 => Just(Input::Key(Key::Enter)),
+        2 => Just(Input::Key(Key::Tick)),
+        1 => Just(Input::Key(Key::NotSure)),
+        1 => Just(Input::Key(Key::CouldNot)),
+        1 => Just(Input::Key(Key::Back)),
+        1 => Just(Input::Key(Key::DidRepair)),
+        1 => Just(Input::Text("120".to_owned())),
+    ]
+}
+
+/// Back until the case is as it was after fewer inputs.
+fn undone(mut state: State, wanted: usize, bench: &step::Bench<'_>) -> State {
+    for _ in 0..50 {
+        if state.before.len() <= wanted {
+            break;
+        }
+        state = step::step(bench, state, &Input::Key(Key::Back), noon());
+    }
+    state
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+    #[test]
+    fn going_back_undoes_whatever_was_done(inputs in proptest::collection::vec(input(), 1..14)) {
+        let knowledge = knowledge();
+        at_bench(&knowledge, |bench| -> Result<(), TestCaseError> {
+            let mut state = step::begin(bench, new_case(&knowledge), noon());
+            for input in &inputs {
+                let before = (state.case.clone(), state.stage, state.before.len());
+                state = step::step(bench, state, input, noon());
+                if state.end.is_some() {
+                    break;
+                }
+                // What remembers can be undone; toggles of the intake are their own undoing.
+                if state.before.len() == before.2 + 1 && before.1 == Stage::Bench {
+                    let back = undone(state.clone(), before.2, bench);
+                    prop_assert_eq!(&back.case, &before.0);
+                }
+            }
+            Ok(())
+        })?;
+    }
+}

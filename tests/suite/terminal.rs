@@ -1,0 +1,180 @@
+//! A person at a terminal: a pseudo-terminal, and the screen as they see it.
+
+#![cfg(unix)]
+
+use crate::small_engine::folder;
+use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
+use std::io::{Read, Write};
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+fn some(n: u16) -> std::num::NonZero<u16> {
+    std::num::NonZero::new(n).expect("a window has a size")
+}
+
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// A program at a terminal of so many rows and columns.
+struct Seat {
+    child: Box<dyn Child + Send + Sync>,
+    keys: Box<dyn Write + Send>,
+    screen: Arc<Mutex<vt100::Parser>>,
+    _master: Box<dyn MasterPty + Send>,
+}
+
+impl Seat {
+    fn new(place: &Path, arguments: &[&str], rows: u16, cols: u16) -> Self {
+        let size = PtySize { rows, cols, pixel_width: 0, pixel_height: 0 };
+        let pair = native_pty_system().openpty(size).expect("a terminal");
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_doldrum"));
+        command.cwd(place);
+        command.args(["--knowledge", folder().to_str().expect("a plain path")]);
+        command.args(arguments);
+        command.env("TERM", "xterm-256color");
+        let child = pair.slave.spawn_command(command).expect("it starts");
+        drop(pair.slave);
+        let mut reader = pair.master.try_clone_reader().expect("a reader");
+        let keys = pair.master.take_writer().expect("a writer");
+        let screen = Arc::new(Mutex::new(vt100::Parser::new(some(rows), some(cols), 200)));
+        let seen = Arc::clone(&screen);
+        std::thread::spawn(move || {
+            let mut bytes = [0; 4096];
+            while let Ok(n @ 1..) = reader.read(&mut bytes) {
+                seen.lock().expect("not poisoned").process(&bytes[..n]);
+            }
+        });
+        Self { child, keys, screen, _master: pair.master }
+    }
+
+    fn text(&self) -> String {
+        self.screen.lock().expect("not poisoned").screen().contents()
+    }
+
+    /// Waits until the screen shows a text.
+    fn sees(&self, text: &str) {
+        let start = Instant::now();
+        while !self.text().contains(text) {
+            assert!(start.elapsed() < PATIENCE, "waited for `{text}`, the screen is:\n{}", self.text());
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    /// Presses keys once the screen shows a text.
+    fn then(&mut self, text: &str, keys: &str) {
+        self.sees(text);
+        self.keys.write_all(keys.as_bytes()).and_then(|()| self.keys.flush()).expect("the terminal takes keys");
+    }
+
+    fn end(&mut self) -> u32 {
+        let start = Instant::now();
+        loop {
+            if let Some(status) = self.child.try_wait().expect("its end can be asked for") {
+                std::thread::sleep(Duration::from_millis(100));
+                return status.exit_code();
+            }
+            assert!(start.elapsed() < PATIENCE, "it does not end, the screen is:\n{}", self.text());
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    /// Through the intake to the first check.
+    fn intake(&mut self) {
+        self.then("[ ]", "t");
+        self.then("[x]", "1");
+        self.then("How is it laid out?", "\r");
+        self.then("What is fitted?", "\r");
+        self.then("What does the customer say?", "1");
+        self.then("[1] Cranks", "\r");
+        self.then("How long has it stood?", "2");
+        self.then("Was a primer fitted later?", "s");
+        self.sees("So far:");
+    }
+}
+
+#[test]
+fn from_the_first_sniff_to_the_work_order() {
+    let place = tempfile::tempdir().expect("a folder");
+    let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
+    seat.intake();
+    seat.then("So far:", "d");
+    seat.then("Which repair was done?", "fuel screens\r");
+    seat.then("It is done", "1");
+    seat.then("is that gone?", "1");
+    seat.then("Prove it twice", "1");
+    assert_eq!(seat.end(), 0);
+    let kept = std::fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+    assert!(kept.contains("repair: rm-screens"), "{kept}");
+    assert!(seat.text().contains("Saved in c.yaml"), "{}", seat.text());
+}
+
+#[test]
+fn every_question_fits_eighty_by_twenty_four_and_forty_columns() {
+    for (rows, cols) in [(24, 80), (30, 40)] {
+        let place = tempfile::tempdir().expect("a folder");
+        let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], rows, cols);
+        seat.intake();
+        // The first line is still there, so nothing has scrolled away, and the prompt stands below it.
+        let text = seat.text();
+        assert!(text.starts_with("Cranks, does not start"), "{text}");
+        assert!(text.contains("\n> ") || text.ends_with('>'), "{text}");
+        seat.then("So far:", "q");
+        assert_eq!(seat.end(), 0);
+    }
+}
+
+#[test]
+fn ctrl_c_saves_shows_the_cursor_and_exits_130() {
+    let place = tempfile::tempdir().expect("a folder");
+    let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
+    seat.intake();
+    seat.then("So far:", "\u{3}");
+    assert_eq!(seat.end(), 130);
+    assert!(!seat.screen.lock().expect("not poisoned").screen().hide_cursor(), "the cursor is shown");
+    let kept = std::fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+    assert!(kept.contains("cx-stood: a-winter"), "{kept}");
+}
+
+#[test]
+fn ctrl_c_in_a_list_does_the_same() {
+    let place = tempfile::tempdir().expect("a folder");
+    let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
+    seat.intake();
+    seat.then("So far:", "o");
+    seat.then("Which check?", "\u{3}");
+    assert_eq!(seat.end(), 130);
+    assert!(!seat.screen.lock().expect("not poisoned").screen().hide_cursor(), "the cursor is shown");
+}
+
+#[test]
+fn arrows_choose_and_escape_goes_back() {
+    let place = tempfile::tempdir().expect("a folder");
+    let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
+    seat.then("[ ]", "t");
+    seat.then("[x]", "1");
+    seat.then("How is it laid out?", "\u{1b}[B");
+    seat.then("> One cylinder", "\r");
+    seat.then("What is fitted?", "\u{1b}");
+    seat.then("How is it laid out?", "q");
+    assert_eq!(seat.end(), 0);
+}
+
+#[test]
+fn a_killed_interview_loses_at_most_the_answer_being_typed_and_goes_on() {
+    let place = tempfile::tempdir().expect("a folder");
+    let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
+    seat.intake();
+    // `kill` of this handle is SIGHUP first; the shell's own sends the signal that cannot be caught.
+    let id = seat.child.process_id().expect("it runs").to_string();
+    let killed = std::process::Command::new("kill").args(["-9", &id]).status().expect("kill is there");
+    assert!(killed.success());
+    seat.end();
+    let kept = std::fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+    assert!(kept.contains("symptoms: [sy-no-start]") && kept.contains("cx-stood: a-winter"), "{kept}");
+    let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
+    seat.sees("Going on where you stopped: 1 answer so far");
+    seat.then("[ ]", "t");
+    seat.then("[x]", "1");
+    seat.then("So far:", "q");
+    assert_eq!(seat.end(), 0);
+}
