@@ -1,3 +1,8 @@
+//! The worked cases played to the end: what the advice costs from the first check to the cure, step by step.
+
+#![expect(clippy::print_stdout, reason = "its result is what it prints")]
+#![expect(clippy::too_many_lines, reason = "one run from the first line to the last")]
+
 use doldrum::{
     access::AccessGraph,
     belief,
@@ -111,7 +116,7 @@ fn main() {
                                     i.at,
                                 )
                         })
-                        .cloned()
+                        .copied()
                         .collect();
                     println!(
                         "   REPAIR {:28}{:?} cost {:4.0} total {:5.0} hits {} of {}",

@@ -273,7 +273,6 @@ const STATES: [(&str, f64, [u8; 5]); 6] = [
 
 /// Each state is a fault with a repair of its own for so much that none is made on a guess.
 fn six_states() -> Knowledge {
-    let faults: Vec<(&str, f64)> = STATES.iter().map(|(id, p, _)| (*id, *p)).collect();
     const MENDS: [Mend; 6] = [
         Mend("rm-s0", 1000.0, &[("s0", 1.0)]),
         Mend("rm-s1", 1000.0, &[("s1", 1.0)]),
@@ -282,6 +281,7 @@ fn six_states() -> Knowledge {
         Mend("rm-s4", 1000.0, &[("s4", 1.0)]),
         Mend("rm-s5", 1000.0, &[("s5", 1.0)]),
     ];
+    let faults: Vec<(&str, f64)> = STATES.iter().map(|(id, p, _)| (*id, *p)).collect();
     let tests: Vec<Test> = ["t1", "t2", "t3", "t4", "t5"]
         .into_iter()
         .enumerate()
