@@ -17,6 +17,9 @@ const CANCELED: f64 = 1e-11;
 /// If the chain form is beyond the budget, this much is put up with rather than cutting.
 const TOLERABLE: f64 = 1e-7;
 
+/// Messages that change by less than this in a round have settled.
+const SETTLED: f64 = 1e-5;
+
 /// What a query wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Wanted {
@@ -65,13 +68,13 @@ pub(super) fn solve(
     carried: &[Carried],
 ) -> Result<Solved, Error> {
     let graph = compile::graph(base, observations, Form::Star)?;
-    let settled = settle(base, &graph, limits, carried)?;
+    let mut settled = settle(base, &graph, limits, carried)?;
     let error = settled.error();
     if error <= CANCELED {
         return Ok(settled.read(base, wanted));
     }
     let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
-    let settled = match cut::whole(&chain, limits) {
+    let mut settled = match cut::whole(&chain, limits) {
         Some(choice) => settle_with(base, &chain, limits, &[], choice),
         None if error <= TOLERABLE => return Ok(settled.read(base, wanted)),
         None if error.is_finite() => settle(base, &chain, limits, &settled.carried())?,
@@ -108,8 +111,11 @@ pub(super) fn settle_with<'g>(
     carried: &[Carried],
     choice: Choice,
 ) -> Settled<'g> {
-    let Choice { cut, order } = choice;
-    let known = known(graph, carried);
+    let Choice { cut, order, messages } = choice;
+    let mut known = known(graph, carried);
+    for message in &messages {
+        known[message.link].get_or_insert(message);
+    }
     let prior = |link: usize| base.priors[graph.links[link].from.at()].as_slice();
     let start = |link: usize| match known[link] {
         Some(message) => (message.pi.clone(), message.lambda.clone()),
@@ -120,8 +126,10 @@ pub(super) fn settle_with<'g>(
     let mut last_change = 0.0;
     if cut.contains(&true) {
         for _ in 0..limits.rounds.max(1) {
-            last_change = work.exchange(&work.program.down(&upward));
-            upward = work.up();
+            last_change = work.round(&mut upward);
+            if last_change < SETTLED {
+                break;
+            }
         }
     }
     Settled { graph, work, upward, cut, sequence: order.sequence, last_change }
@@ -162,7 +170,7 @@ impl Settled<'_> {
         if cut.is_empty() { Accuracy::Exact } else { Accuracy::Cut { links: cut, last_change: self.last_change } }
     }
 
-    fn read(&self, base: &Base, wanted: Wanted) -> Solved {
+    fn read(&mut self, base: &Base, wanted: Wanted) -> Solved {
         let mut solved = Solved {
             log_evidence: self.log_evidence(),
             marginals: vec![None; base.parents.len()],
@@ -173,7 +181,8 @@ impl Settled<'_> {
         if wanted == Wanted::Evidence {
             return solved;
         }
-        let marginals = self.work.marginals(&self.work.program.down(&self.upward));
+        let down = self.work.down(&self.upward);
+        let marginals = self.work.marginals(&down);
         let components = self.graph.components();
         for (node, marginal) in marginals.iter().enumerate() {
             let Some(ix) = self.graph.nodes[node].origin else { continue };

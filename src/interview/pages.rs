@@ -93,9 +93,8 @@ pub fn why(bench: &Bench<'_>, state: &State) -> Option<Document> {
     if let Some(view) = &state.view {
         document.section("Next best");
         document.bullets(view.advice.alternatives.iter().map(|other| {
-            let more = other.expected_cost - proposal.expected_cost;
-            let words = words::action(&laid, &other.action);
-            format!("{words}: {} more on average", bench.figures.money(more))
+            let more = words::more(bench.figures, other, &proposal);
+            format!("{}: {more}", words::action(&laid, &other.action))
         }));
     }
     Some(document)

@@ -320,7 +320,9 @@ fn check_parts(
     }
     cautions(bench, &hazards, screen);
     ticks_part(bench, state, needs, closes.map(|(_, minutes, _)| minutes), screen);
-    screen.ask(&item.ask);
+    // Whoever may not do everything is asked in the words for an owner, where there are any.
+    let limited = bench.knowledge.users[state.case.user].skill.is_some();
+    screen.ask(item.owner.as_ref().filter(|_| limited).map_or(&item.ask, |owner| &owner.ask));
     if places.len() > 1 || laid.places(item.scope) > 1 {
         screen.rows = rows(&laid, item, places, state, bench);
     }
@@ -545,11 +547,10 @@ fn fix_or_look(
     let other =
         view.advice.alternatives.iter().find(|p| matches!((&p.action, look), (Action::Check(a), Some(b)) if *a == b));
     let further = other.map(|other| {
-        let more = other.expected_cost - proposal.expected_cost;
         format!(
-            "Looking further first, with {}, would cost {} more on average.",
+            "Looking further first, with {}, would cost {}.",
             words::lower_first(&words::action(laid, &other.action)),
-            bench.figures.money(more)
+            words::more(bench.figures, other, proposal)
         )
     });
     let further = further.unwrap_or_else(|| "There is no check at hand that would tell more.".to_owned());

@@ -444,6 +444,8 @@ fn matching(targets: &[(String, Target)], text: &str) -> Vec<usize> {
 
 fn take(bench: &Bench<'_>, state: &mut State, target: Target) {
     match target {
+        // What was found before a repair is asked for where the repair's steps record it; one key skips it.
+        Target::Ask(Focus::Working(repair, places)) => start_repair(bench, state, repair, &places),
         Target::Ask(focus) => {
             state.draft.clear();
             state.ticked.clear();

@@ -431,8 +431,8 @@ impl Assessment<'_> {
         if !self.advice.alternatives.is_empty() {
             document.part("Next best");
             document.bullets(self.advice.alternatives.iter().map(|other| {
-                let more = figures.money(other.expected_cost - next.expected_cost);
-                format!("{}: {more} more on average", words::action(self.laid, &other.action))
+                let more = words::more(figures, other, next);
+                format!("{}: {more}", words::action(self.laid, &other.action))
             }));
         }
     }

@@ -198,6 +198,13 @@ pub fn causes(laid: &Laid<'_>, causes: &[Instance<Cause>]) -> String {
     }
 }
 
+/// "$40 more on average", "about the same": how a runner-up compares.
+#[must_use]
+pub fn more(figures: &Figures, other: &Proposal, best: &Proposal) -> String {
+    let more = other.expected_cost - best.expected_cost;
+    if more.get() < 0.5 { "about the same".to_owned() } else { format!("{} more on average", figures.money(more)) }
+}
+
 /// Why a step is proposed, in a sentence or two.
 #[must_use]
 pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String {

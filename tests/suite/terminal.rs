@@ -99,6 +99,8 @@ fn from_the_first_sniff_to_the_work_order() {
     seat.intake();
     seat.then("So far:", "d");
     seat.then("Which repair was done?", "fuel screens\r");
+    seat.then("Low-speed screw", "1 1/4\r");
+    seat.then("Low-speed screw, turns out, rear", "s\r");
     seat.then("It is done", "1");
     seat.then("is that gone?", "1");
     seat.then("Prove it twice", "1");
