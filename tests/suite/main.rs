@@ -5,6 +5,8 @@
     clippy::cast_precision_loss,
     reason = "tests count things in far fewer than 2^32"
 )]
+#![expect(clippy::disallowed_methods, reason = "what a test works out by hand is compared within a tolerance")]
+#![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
 
 mod advice_property;
 mod case_model;
