@@ -143,7 +143,10 @@ const ROWS: &[Row] = &[
             ("faulty ignition", &["plug-fouled", "plug-cap-lead-faulty"]),
         ],
         weak: &[
-            ("rings-worn", "a starter turns these past the point where a hand-propped engine gives up: no start, or no top end"),
+            (
+                "rings-worn",
+                "a starter turns these past the point where a hand-propped engine gives up: no start, or no top end",
+            ),
             ("plug-fouled", "on one or two cylinders a bad plug stops the engine before it spoils the idle"),
             ("plug-cap-lead-faulty", "as a bad plug"),
         ],
@@ -211,7 +214,10 @@ const ROWS: &[Row] = &[
             ("air scoop or filter restricted", &["airbox-blocked"]),
             ("faulty ignition", &["rev-limiter-false", "ignition-coil-faulty"]),
         ],
-        weak: &[FLANGE, ("ignition-coil-faulty", "a coil that fails stops a cylinder: in the rows on one that is cold")],
+        weak: &[
+            FLANGE,
+            ("ignition-coil-faulty", "a coil that fails stops a cylinder: in the rows on one that is cold"),
+        ],
         left_out: &[("wrong fuel", "knock is not in the base")],
     },
     Row {
@@ -258,7 +264,8 @@ const ROWS: &[Row] = &[
         weak: &[],
         left_out: &[
             ("a hole in the piston", "reads far below weak"),
-            ("valve or seat defective", "no valves; the reeds stand for them in the row on popping")],
+            ("valve or seat defective", "no valves; the reeds stand for them in the row on popping"),
+        ],
     },
     Row {
         source: TM_PUMP,
@@ -408,7 +415,10 @@ const ROWS: &[Row] = &[
             ("needle valve stuck", &["needle-stuck-closed"]),
         ],
         weak: &[],
-        left_out: &[("water at the nozzle", "in the row that comes back after a rest"), ("adjusting needle jarred loose", "a sealed or sprung screw does not wander in a ride")],
+        left_out: &[
+            ("water at the nozzle", "in the row that comes back after a rest"),
+            ("adjusting needle jarred loose", "a sealed or sprung screw does not wander in a ride"),
+        ],
     },
     Row {
         source: PAGE,
@@ -572,9 +582,7 @@ const ROWS: &[Row] = &[
         trouble: "engine calls: does not start",
         symptoms: "sy-cranks-no-start",
         said: "",
-        listed: &[
-            ("plugs, wires", &["plug-fouled", "plug-cap-lead-faulty"]),
-        ],
+        listed: &[("plugs, wires", &["plug-fouled", "plug-cap-lead-faulty"])],
         weak: &[],
         left_out: &[("not in neutral", "no gears")],
     },
@@ -689,7 +697,10 @@ const ROWS: &[Row] = &[
             ("intake air leak (throttle shaft, ducts)", &["carb-flange-leak", "throttle-shaft-air-leak"]),
             ("adjustment", &["high-screw-lean"]),
         ],
-        weak: &[("pulse-line-off-or-cracked", "off or split, it mostly keeps the engine from running at all: in the row above")],
+        weak: &[(
+            "pulse-line-off-or-cracked",
+            "off or split, it mostly keeps the engine from running at all: in the row above",
+        )],
         left_out: &[("tank vent restricted", "fades after minutes: in the row that comes back after a rest")],
     },
     Row {
@@ -804,7 +815,10 @@ const ROWS: &[Row] = &[
             ("bad lead, loose magneto lead", &["plug-cap-lead-faulty", "ignition-connector-wet"]),
         ],
         weak: &[],
-        left_out: &[("worn points", "there are none"), ("low compression, water", "in the rows by the gauge and with a prime")],
+        left_out: &[
+            ("worn points", "there are none"),
+            ("low compression, water", "in the rows by the gauge and with a prime"),
+        ],
     },
     Row {
         source: HARD_START,
