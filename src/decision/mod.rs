@@ -124,7 +124,7 @@ pub fn advise(
     let best = ranked.remove(0);
     let mut alternatives: Vec<Proposal> =
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
-    let runner_up = ranked.first().map_or(best.total, |o| o.total);
+    let runner_up = ranked.iter().find(|o| o.worth_it).map_or(best.total, |o| o.total);
     let best = desk.propose(&best, runner_up);
     let urgent = safety.urgent(laid, case);
     let (next, wanted) = match urgent.or(best.before.close) {
@@ -305,7 +305,10 @@ impl<'a, 'k> Desk<'a, 'k> {
             gains: Vec::new(),
         };
         desk.gains = desk.all_gains();
-        desk.bench.per_bit = desk.going_rate();
+        desk.bench.per_bit = desk.going_rate(None);
+        for at in 0..desk.splits.len() {
+            desk.splits[at].per_bit = Some(desk.going_rate(Some(at)));
+        }
         desk
     }
 
@@ -329,9 +332,11 @@ impl<'a, 'k> Desk<'a, 'k> {
         self.simulator.gone(&clears)
     }
 
-    /// The cheapest rate at which a check at hand tells worlds apart: money a bit.
-    fn going_rate(&self) -> f64 {
+    /// The cheapest rate at which a check at hand tells worlds apart: money a bit. Once a check is made it tells no more:
+    /// what comes after is `without` it.
+    fn going_rate(&self, without: Option<usize>) -> f64 {
         (0..self.checks.len())
+            .filter(|at| Some(*at) != without)
             .map(|at| {
                 if self.gains[at] > 1e-6 { self.checks[at].0.price.money.get() / self.gains[at] } else { f64::INFINITY }
             })
@@ -360,13 +365,13 @@ impl<'a, 'k> Desk<'a, 'k> {
     ///
     /// What comes after a check is priced as if looking further were at hand at the going rate, which a repair now is
     /// not; so a check must beat that same price for things as they stand, or it would be chosen for what other checks
-    /// can do.
+    /// can do. Both are priced without the check itself: it is made once.
     fn rank(&self) -> Vec<Priced> {
         let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
         let mut ranked: Vec<Priced> = Vec::new();
-        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let mut everything = self.bench.split(vec![value::all(self.bench.n)]);
         let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
-        let as_it_stands = self.outlook(&everything, &[1.0], &now).map_or(0.0, |o| o.cost);
+        let mut as_it_stands: BTreeMap<u64, f64> = BTreeMap::new();
         for at in 0..self.checks.len() {
             let (offer, _) = &self.checks[at];
             let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
@@ -377,7 +382,11 @@ impl<'a, 'k> Desk<'a, 'k> {
                 .map(|weights| split.chance(weights) * self.outlook(split, weights, &after).map_or(0.0, |o| o.cost))
                 .sum();
             let total = offer.price.money.get() + ahead;
-            ranked.push(Priced { option: Choice::Check(at), total, worth_it: total < as_it_stands });
+            everything.per_bit = split.per_bit;
+            let without = *as_it_stands
+                .entry(split.per_bit.unwrap_or(self.bench.per_bit).to_bits())
+                .or_insert_with(|| self.outlook(&everything, &[1.0], &now).map_or(0.0, |o| o.cost));
+            ranked.push(Priced { option: Choice::Check(at), total, worth_it: total < without });
         }
         for at in (0..self.repairs.len()).filter(|at| self.repairs[*at].0.held.is_none()) {
             ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at), worth_it: true });

@@ -63,6 +63,8 @@ pub struct Split {
     failed: Option<usize>,
     /// Counts after one more failed repair, when asked for.
     after: RefCell<BTreeMap<Vec<usize>, Vec<Vec<f64>>>>,
+    /// What telling one bit apart costs from here on, where that differs from the bench's rate.
+    pub per_bit: Option<f64>,
 }
 
 impl Bench {
@@ -105,7 +107,7 @@ impl Bench {
     fn split_with(&self, rows: Vec<Bits>, cured: Vec<Vec<f64>>, failed: Option<usize>) -> Split {
         let totals = rows.iter().map(|r| f64::from(r.iter().map(|w| w.count_ones()).sum::<u32>())).collect();
         let cheapest = count(&rows, &self.cheapest);
-        Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()) }
+        Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()), per_bit: None }
     }
 
     /// The worlds that two repairs cure together.
@@ -225,7 +227,11 @@ impl Bench {
             }
         }
         // No bits left to tell apart is no looking at all, whatever the rate.
-        if bits < 1e-9 { f64::INFINITY } else { known + LOOKING_IS_HARDER * bits * self.per_bit }
+        if bits < 1e-9 {
+            f64::INFINITY
+        } else {
+            known + LOOKING_IS_HARDER * bits * split.per_bit.unwrap_or(self.per_bit)
+        }
     }
 
     /// The bits that stand between the worlds of a mixture and knowing which repair it takes.
