@@ -6,6 +6,7 @@ use doldrum::model::network::Observation;
 
 #[path = "../tests/suite/oracle_network.rs"]
 #[expect(dead_code, reason = "the answers are for the tests")]
+#[expect(clippy::cast_possible_truncation, reason = "a network has far fewer than 2^32 variables")]
 mod oracle_network;
 
 use oracle_network::NoisyOr;

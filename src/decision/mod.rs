@@ -440,7 +440,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 let after = self.prices(&offer.after);
                 let looks = self.looks(self.splits[at].rows(), Some(at));
                 let branches = (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after, &looks)).collect();
-                self.proposal(offer, total, saves, branches, self.separates(at))
+                Self::proposal(offer, total, saves, branches, self.separates(at))
             }
             Choice::Repair(at) => {
                 let (offer, removes) = &self.repairs[at];
@@ -454,7 +454,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                     leader: self.leader(split.rows(), &[1.0], removes),
                 };
                 let gone = Branch { outcome: 0, chance: cured, then: None, leader: None };
-                self.proposal(offer, total, saves, vec![gone, failed], removes.iter().map(|(c, _)| *c).collect())
+                Self::proposal(offer, total, saves, vec![gone, failed], removes.iter().map(|(c, _)| *c).collect())
             }
             Choice::HandOver => Proposal {
                 action: Action::HandOver,
@@ -470,7 +470,6 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     fn proposal(
-        &self,
         offer: &Offer,
         expected_cost: Money,
         saves: Money,

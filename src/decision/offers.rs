@@ -94,12 +94,7 @@ impl Gatherer<'_, '_> {
     }
 
     /// The cause instances that a repair at these places removes, and how surely.
-    fn removes(
-        &self,
-        belief: &Belief,
-        ix: Ix<crate::knowledge::Repair>,
-        places: &[usize],
-    ) -> Vec<(Instance<Cause>, f64)> {
+    fn removes(&self, belief: &Belief, ix: Ix<Repair>, places: &[usize]) -> Vec<(Instance<Cause>, f64)> {
         let repair = &self.laid.knowledge.repairs[ix];
         belief
             .model

@@ -62,6 +62,9 @@ enum Kind {
 
 impl<'w> Simulator<'w> {
     /// Takes the part of `model` above `symptoms`.
+    ///
+    /// # Panics
+    /// Where a parent of what is above a symptom is not above it: our bug.
     #[must_use]
     pub fn new(model: &CaseModel, worlds: &'w Worlds, symptoms: &[VarIx], seed: u64) -> Self {
         let above: Vec<VarIx> = above(model, symptoms).into_iter().collect();
@@ -309,7 +312,7 @@ pub fn words(n: usize) -> usize {
 
 /// Clears the bits beyond the last world.
 pub fn mask_tail(bits: &mut Bits, n: usize) {
-    if n % 64 != 0
+    if !n.is_multiple_of(64)
         && let Some(last) = bits.last_mut()
     {
         *last &= (1 << (n % 64)) - 1;
@@ -361,6 +364,7 @@ mod tests {
     }
 
     #[test]
+    #[expect(clippy::cast_precision_loss, reason = "a few thousand draws")]
     fn draws_come_out_as_often_as_they_should() {
         let n = 64 * 512;
         let got = draws(n, 0.85, 7, 3).iter().map(|w| w.count_ones()).sum::<u32>();

@@ -16,7 +16,7 @@ pub(super) fn draw(rng: &mut ChaCha8Rng, n: usize, p: f64) -> Vec<u64> {
         set.fill(u64::MAX);
     } else if p > 0.0 {
         // 2^64 p, exact but for what is below 2^-64.
-        let digits = (p * 18_446_744_073_709_551_616.0) as u64;
+        let digits = libm::ldexp(p, 64) as u64;
         for word in &mut set {
             *word = draw_word(rng, digits);
         }
@@ -98,7 +98,9 @@ mod tests {
     #[test]
     fn members_are_what_was_put() {
         let mut set = vec![0; 2];
-        [3, 64, 100].iter().for_each(|&world| put(&mut set, world, true));
+        for world in [3, 64, 100] {
+            put(&mut set, world, true);
+        }
         put(&mut set, 64, false);
         assert_eq!(members(&set).collect::<Vec<_>>(), [3, 100]);
     }

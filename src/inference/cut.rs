@@ -2,12 +2,12 @@
 //! an order within the budget still exists.
 
 use super::graph::Graph;
-use super::order::{self, Order};
-use super::work::{self, Work};
+use super::order::{self, Filled, Order};
+use super::work::{self, Message, Work};
 use super::{Error, Limits};
 
-/// How many of the strongest cut links are tried for putting back.
-const RESTORE_TRIES: usize = 48;
+/// How often an order is looked for anew while links are put back.
+const REORDERINGS: usize = 8;
 /// What searching for an order gains over the plain one, at most: a factor of 2^5.8 was measured on two cylinders.
 const SEARCH_GAIN: usize = 64;
 /// The first small network, which tells which links matter, gets this share of the budget.
@@ -19,6 +19,8 @@ const SCOUT_ROUNDS: usize = 2;
 pub(super) struct Choice {
     pub(super) cut: Vec<bool>,
     pub(super) order: Order,
+    /// What a first small network made of the messages over links it had cut.
+    pub(super) messages: Vec<Message>,
 }
 
 /// Chooses the cuts. `fixed` links are cut in any case; `prior` gives the distribution of a link's variable.
@@ -34,14 +36,12 @@ pub(super) fn choose<'a>(
     let on = |distribution: &[f64]| 1.0 - distribution.first().copied().unwrap_or(0.0);
     let by_prior: Vec<f64> = graph.links.iter().enumerate().map(|(at, link)| link.strength * on(prior(at))).collect();
     let scout_limits = Limits { cells: limits.cells / SCOUT_SHARE, ..*limits };
-    let scores = match weakest(graph, fixed, &by_prior, scout_limits.cells) {
-        Ok(choice) => rescored(graph, &choice, &by_prior, &prior),
-        Err(_) => by_prior,
+    let (scores, messages) = match weakest(graph, fixed, &by_prior, scout_limits.cells) {
+        Ok(choice) => rescored(graph, &choice, by_prior, &prior),
+        Err(_) => (by_prior, vec![]),
     };
     let choice = weakest(graph, fixed, &scores, limits.cells)?;
-    let cut = restored(graph, fixed, &scores, choice.cut, limits.cells);
-    let order = search(graph, &cut, limits.orders);
-    Ok(Choice { cut, order })
+    Ok(restored(graph, fixed, &scores, Choice { messages, ..choice }, limits.cells))
 }
 
 fn search(graph: &Graph, cut: &[bool], tries: usize) -> Order {
@@ -83,7 +83,7 @@ fn weakest(graph: &Graph, fixed: &[bool], scores: &[f64], cells: usize) -> Resul
     }
     let cut = cut_first(enough);
     let order = search(graph, &cut, 0);
-    Ok(Choice { cut, order })
+    Ok(Choice { cut, order, messages: vec![] })
 }
 
 fn is_within(graph: &Graph, cut: &[bool], cells: usize) -> bool {
@@ -99,18 +99,24 @@ fn too_wide(graph: &Graph, order: &Order, cells: usize) -> Error {
 }
 
 /// Scores that know the answers: the posterior of the input, and how far the link's own message moves it.
-fn rescored<'a>(graph: &Graph, choice: &Choice, by_prior: &[f64], prior: &impl Fn(usize) -> &'a [f64]) -> Vec<f64> {
+/// With them the messages as they then stand.
+fn rescored<'a>(
+    graph: &Graph,
+    choice: &Choice,
+    by_prior: Vec<f64>,
+    prior: &impl Fn(usize) -> &'a [f64],
+) -> (Vec<f64>, Vec<Message>) {
     let mut work = Work::new(graph, &choice.cut, &choice.order.sequence, |link| flat_start(prior(link)));
-    let mut down = work.program.down(&work.up());
+    let mut upward = work.up();
     for _ in 0..SCOUT_ROUNDS {
-        work.exchange(&down);
-        down = work.program.down(&work.up());
+        work.round(&mut upward);
     }
+    let down = work.down(&upward);
     if down.iter().flatten().any(|d| !d.is_finite()) {
-        return by_prior.to_vec();
+        return (by_prior, vec![]);
     }
     let marginals = work.marginals(&down);
-    let mut scores = by_prior.to_vec();
+    let mut scores = by_prior;
     for factor in &graph.factors {
         for (&node, link) in factor.scope.iter().zip(&factor.links) {
             let Some(link) = *link else { continue };
@@ -119,13 +125,14 @@ fn rescored<'a>(graph: &Graph, choice: &Choice, by_prior: &[f64], prior: &impl F
             scores[link] = scores[link].max(graph.links[link].strength * posterior);
         }
     }
-    for message in work.messages() {
+    let messages = work.messages();
+    for message in &messages {
         let most = message.lambda.iter().copied().fold(0.0, f64::max);
         let ratio = most / message.lambda.first().copied().unwrap_or(0.0).max(1e-9 * most).max(f64::MIN_POSITIVE);
         let on = 1.0 - prior(message.link).first().copied().unwrap_or(0.0);
         scores[message.link] = scores[message.link].max((on * (ratio - 1.0)).min(1.0));
     }
-    scores
+    (scores, messages)
 }
 
 /// The messages to begin with: the prior one way, nothing the other.
@@ -134,14 +141,54 @@ pub(super) fn flat_start(prior: &[f64]) -> (Vec<f64>, Vec<f64>) {
 }
 
 /// Puts cut links back, strongest first, where the cost stays within `cells`.
-fn restored(graph: &Graph, fixed: &[bool], scores: &[f64], mut cut: Vec<bool>, cells: usize) -> Vec<bool> {
-    let mut links: Vec<usize> = ranked(graph, fixed, scores).into_iter().filter(|&link| cut[link]).collect();
-    links.reverse();
-    for &link in links.iter().take(RESTORE_TRIES) {
-        cut[link] = false;
-        cut[link] = !is_within(graph, &cut, cells);
+///
+/// Each order that is looked at takes back what it has room for; a link that one has no room for another may have.
+fn restored(graph: &Graph, fixed: &[bool], scores: &[f64], choice: Choice, cells: usize) -> Choice {
+    let Choice { mut cut, mut order, messages } = choice;
+    let strongest_first: Vec<usize> = ranked(graph, fixed, scores).into_iter().rev().collect();
+    let places = places(graph);
+    let cards = graph.cards();
+    for _ in 0..REORDERINGS {
+        let scopes = work::scopes(graph, &cut);
+        let mut filled = Filled::of(&cards, scopes.iter().map(Vec::as_slice), &order.sequence);
+        let mut back = 0;
+        for &link in &strongest_first {
+            if !cut[link] {
+                continue;
+            }
+            cut[link] = false;
+            let mut ends = places[link].iter();
+            let fits = ends.all(|&(at, node)| filled.connect_within(node, kept(graph, &cut, at), cells as f64));
+            cut[link] = !fits;
+            back += usize::from(!cut[link]);
+        }
+        order.cells = filled.cells;
+        if back == 0 {
+            break;
+        }
+        let other = search(graph, &cut, 0);
+        if other.cells < order.cells {
+            order = other;
+        }
     }
-    cut
+    Choice { cut, order, messages }
+}
+
+/// For each link the tables it enters and the node it enters them by.
+fn places(graph: &Graph) -> Vec<Vec<(usize, usize)>> {
+    let mut places = vec![vec![]; graph.links.len()];
+    for (at, factor) in graph.factors.iter().enumerate() {
+        for (&node, link) in factor.scope.iter().zip(&factor.links) {
+            link.iter().for_each(|&link| places[link].push((at, node)));
+        }
+    }
+    places
+}
+
+/// The nodes that a table keeps.
+fn kept<'a>(graph: &'a Graph, cut: &'a [bool], factor: usize) -> impl Iterator<Item = usize> + 'a {
+    let factor = &graph.factors[factor];
+    factor.scope.iter().zip(&factor.links).filter(|(_, link)| link.is_none_or(|link| !cut[link])).map(|(&node, _)| node)
 }
 
 /// The whole graph without cuts, where that is within the budget.
@@ -155,5 +202,5 @@ fn without_more(graph: &Graph, limits: &Limits, fixed: &[bool]) -> Option<Choice
         return None;
     }
     let order = search(graph, fixed, limits.orders);
-    (order.cells <= limits.cells as f64).then(|| Choice { cut: fixed.to_vec(), order })
+    (order.cells <= limits.cells as f64).then(|| Choice { cut: fixed.to_vec(), order, messages: vec![] })
 }

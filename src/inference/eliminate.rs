@@ -6,26 +6,29 @@
 use super::kernel::{ADJOINT_FIRST, ADJOINT_SECOND, FORWARD, Loop};
 
 /// One step: `out = sum over the bucket's variable of a * b`, or just `a * b`.
-struct Op {
-    a: usize,
-    b: usize,
-    out: usize,
+pub(super) struct Op {
+    pub(super) a: usize,
+    pub(super) b: usize,
+    pub(super) out: usize,
+    /// The variable summed over; `None` where this is a product only.
+    pub(super) over: Option<usize>,
     product: Loop,
     /// How many states are summed over; 1 where this is a product only.
     summed: usize,
 }
 
 /// Where a table lies, and over which variables (in elimination order).
-struct Slot {
+pub(super) struct Slot {
     offset: usize,
-    len: usize,
-    scope: Vec<usize>,
+    pub(super) len: usize,
+    pub(super) scope: Vec<usize>,
     /// Whether the down pass is to reach it.
     wanted: bool,
 }
 
 impl Slot {
-    fn of<'a>(&self, values: &'a [f64]) -> &'a [f64] {
+    /// Its cells among the values of an up pass.
+    pub(super) fn of<'a>(&self, values: &'a [f64]) -> &'a [f64] {
         &values[self.offset..self.offset + self.len]
     }
 }
@@ -55,7 +58,7 @@ pub(super) struct Input<'a> {
 
 /// The tables of an up pass.
 pub(super) struct Upward {
-    values: Vec<f64>,
+    pub(super) values: Vec<f64>,
     /// What each input, then each operation's result, was multiplied by: powers of two.
     scales: Vec<f64>,
     /// Natural log of the absolute value of the total.
@@ -155,13 +158,14 @@ impl Program {
         let out = self.slot(cards, scope, wanted);
         let step = |slot: usize, v: usize| stride(cards, &self.slots[slot].scope, v);
         let product = Loop::new(union.iter().map(|&v| (cards[v], [step(out, v), step(a, v), step(b, v)])));
-        self.ops.push(Op { a, b, out, product, summed: sum_over.map_or(1, |v| cards[v]) });
+        self.ops.push(Op { a, b, out, over: sum_over, product, summed: sum_over.map_or(1, |v| cards[v]) });
         out
     }
 
-    /// The up pass over `tables`, one for each input, in the order of the inputs.
-    pub(super) fn up(&self, tables: &[&[f64]]) -> Upward {
-        let mut values = vec![0.0; self.cells];
+    /// The up pass over `tables`, one for each input, in the order of the inputs. `values` is memory to use again.
+    pub(super) fn up(&self, tables: &[&[f64]], mut values: Vec<f64>) -> Upward {
+        values.clear();
+        values.resize(self.cells, 0.0);
         let mut bounds = vec![Bound { max: 1.0, signed: false, error: 0.0 }; self.slots.len()];
         values[self.slots[0].offset] = 1.0;
         let mut scales = Vec::with_capacity(tables.len() + self.ops.len());
@@ -206,10 +210,11 @@ impl Program {
     }
 
     /// The down pass: for each wanted input the derivative of the natural log of the total by each of its cells, in
-    /// the input's own order; empty for the others.
-    pub(super) fn down(&self, upward: &Upward) -> Vec<Vec<f64>> {
+    /// the input's own order; empty for the others. `adjoints` is memory to use again.
+    pub(super) fn down(&self, upward: &Upward, adjoints: &mut Vec<f64>) -> Vec<Vec<f64>> {
         let values = &upward.values;
-        let mut adjoints = vec![0.0; self.cells];
+        adjoints.clear();
+        adjoints.resize(self.cells, 0.0);
         for &root in &self.roots {
             adjoints[self.slots[root].offset] = 1.0 / values[self.slots[root].offset];
         }
@@ -279,6 +284,16 @@ impl Program {
         }
         let of_root = |&root: &usize| errors[self.slots[root].offset] / sizes[self.slots[root].offset];
         self.roots.iter().map(of_root).sum()
+    }
+
+    /// The steps in the order of the up pass.
+    pub(super) fn ops(&self) -> &[Op] {
+        &self.ops
+    }
+
+    /// The tables: a constant, one for each input, one for each step.
+    pub(super) fn slots(&self) -> &[Slot] {
+        &self.slots
     }
 
     /// The buckets in elimination order.
@@ -396,9 +411,9 @@ mod tests {
         ];
         for order in [[0, 1, 2], [2, 1, 0], [1, 0, 2]] {
             let program = Program::new(&cards, &inputs, &order);
-            let up = program.up(&[&a, &ab, &bc, &seen]);
+            let up = program.up(&[&a, &ab, &bc, &seen], vec![]);
             assert!((libm::exp(up.ln) - 0.31).abs() < 1e-15);
-            let down = program.down(&up);
+            let down = program.down(&up, &mut vec![]);
             let posterior: Vec<f64> = a.iter().zip(&down[0]).map(|(p, d)| p * d).collect();
             assert!((posterior[1] - 0.5 * (0.5 * 0.1 + 0.5 * 0.8) / 0.31).abs() < 1e-15);
             assert!(down[1].is_empty());
@@ -409,7 +424,7 @@ mod tests {
     fn cancellation_shows_in_the_error() {
         let inputs = [Input { scope: &[0], wanted: true }, Input { scope: &[0], wanted: false }];
         let program = Program::new(&[2], &inputs, &[0]);
-        let up = program.up(&[&[1.0, -1.0], &[1.0, 1.0 - 1e-9]]);
+        let up = program.up(&[&[1.0, -1.0], &[1.0, 1.0 - 1e-9]], vec![]);
         assert!(up.positive && up.error > 1e-8, "error {}", up.error);
     }
 
@@ -423,7 +438,7 @@ mod tests {
         let mut tables: Vec<&[f64]> = vec![&table; 9];
         tables.push(&tiny);
         let program = Program::new(&[2; 10], &inputs, &(0..10).collect::<Vec<_>>());
-        let up = program.up(&tables);
+        let up = program.up(&tables, vec![]);
         let expected = 10.0 * libm::log(1e-200) + 10.0 * libm::log(2.0);
         assert!((up.ln - expected).abs() < 1e-9 * expected.abs(), "{} {expected}", up.ln);
     }

@@ -47,54 +47,124 @@ impl Loop {
 
     /// Adds the products to `dst`. The slices start at the operands' first cells.
     pub(super) fn add_products(&self, roles: Roles, dst: &mut [f64], x: &[f64], y: &[f64]) {
-        descend(&self.axes, roles, dst, x, y);
+        let Some((last, outer)) = self.axes.split_last() else {
+            dst[0] += x[0] * y[0];
+            return;
+        };
+        // Every operand either runs along the innermost axis without gaps or stands still, because tables are laid out
+        // in one global order of variables. Which of them does is asked here, once, not at each run.
+        let n = last.n;
+        match (roles.map(|role| last.step[role]), n) {
+            ([1, 1, 1], 2) => nest(outer, roles, &Pair::<true, true, true>, dst, x, y),
+            ([1, 1, 0], 2) => nest(outer, roles, &Pair::<true, true, false>, dst, x, y),
+            ([1, 0, 1], 2) => nest(outer, roles, &Pair::<true, false, true>, dst, x, y),
+            ([0, 1, 1], 2) => nest(outer, roles, &Pair::<false, true, true>, dst, x, y),
+            ([1, 1, 1], _) => nest(outer, roles, &Products(n), dst, x, y),
+            ([1, 1, 0], _) => nest(outer, roles, &Scaled(n), dst, x, y),
+            ([1, 0, 1], _) => nest(outer, [roles[0], roles[2], roles[1]], &Scaled(n), dst, y, x),
+            ([0, 1, 1], _) => nest(outer, roles, &Dot(n), dst, x, y),
+            (step, _) => nest(outer, roles, &Strided(n, step), dst, x, y),
+        }
     }
 }
 
-fn descend(axes: &[Axis], roles: Roles, dst: &mut [f64], x: &[f64], y: &[f64]) {
+/// One run along the innermost axis.
+trait Run {
+    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]);
+}
+
+/// Two cells; which operands move.
+struct Pair<const D: bool, const X: bool, const Y: bool>;
+
+impl<const D: bool, const X: bool, const Y: bool> Run for Pair<D, X, Y> {
+    #[inline]
+    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+        let (x, y) = (&x[..=usize::from(X)], &y[..=usize::from(Y)]);
+        let products = [x[0] * y[0], x[usize::from(X)] * y[usize::from(Y)]];
+        if D {
+            let dst = &mut dst[..2];
+            dst[0] += products[0];
+            dst[1] += products[1];
+        } else {
+            dst[0] += products[0] + products[1];
+        }
+    }
+}
+
+/// All three move.
+struct Products(usize);
+
+impl Run for Products {
+    #[inline]
+    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+        for ((d, x), y) in dst[..self.0].iter_mut().zip(&x[..self.0]).zip(&y[..self.0]) {
+            *d += x * y;
+        }
+    }
+}
+
+/// `y` stands still.
+struct Scaled(usize);
+
+impl Run for Scaled {
+    #[inline]
+    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+        let factor = y[0];
+        for (d, x) in dst[..self.0].iter_mut().zip(&x[..self.0]) {
+            *d += x * factor;
+        }
+    }
+}
+
+/// The result stands still.
+struct Dot(usize);
+
+impl Run for Dot {
+    #[inline]
+    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+        dst[0] += dot(&x[..self.0], &y[..self.0]);
+    }
+}
+
+/// Anything else.
+struct Strided(usize, [usize; 3]);
+
+impl Run for Strided {
+    #[inline]
+    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+        let Self(n, [sd, sx, sy]) = *self;
+        for i in 0..n {
+            dst[i * sd] += x[i * sx] * y[i * sy];
+        }
+    }
+}
+
+/// The outer axes, two at a time so that short axes do not cost a call each.
+fn nest<R: Run>(axes: &[Axis], roles: Roles, run: &R, dst: &mut [f64], x: &[f64], y: &[f64]) {
     let steps = |axis: &Axis| roles.map(|role| axis.step[role]);
     match axes {
-        [] => dst[0] += x[0] * y[0],
-        [last] => innermost(last.n, steps(last), dst, x, y),
+        [] => run.run(dst, x, y),
+        [only] => {
+            let [sd, sx, sy] = steps(only);
+            for i in 0..only.n {
+                run.run(&mut dst[i * sd..], &x[i * sx..], &y[i * sy..]);
+            }
+        }
+        [outer, inner] => {
+            let ([sd, sx, sy], [td, tx, ty]) = (steps(outer), steps(inner));
+            for i in 0..outer.n {
+                let (dst, x, y) = (&mut dst[i * sd..], &x[i * sx..], &y[i * sy..]);
+                for j in 0..inner.n {
+                    run.run(&mut dst[j * td..], &x[j * tx..], &y[j * ty..]);
+                }
+            }
+        }
         [outer, rest @ ..] => {
             let [sd, sx, sy] = steps(outer);
             for i in 0..outer.n {
-                descend(rest, roles, &mut dst[i * sd..], &x[i * sx..], &y[i * sy..]);
+                nest(rest, roles, run, &mut dst[i * sd..], &x[i * sx..], &y[i * sy..]);
             }
         }
-    }
-}
-
-/// The innermost axis: every operand either runs along it without gaps or stands still, because tables are laid out in
-/// one global order of variables.
-fn innermost(n: usize, step: [usize; 3], dst: &mut [f64], x: &[f64], y: &[f64]) {
-    match step {
-        [1, 1, 1] => {
-            for ((d, x), y) in dst[..n].iter_mut().zip(&x[..n]).zip(&y[..n]) {
-                *d += x * y;
-            }
-        }
-        [1, 1, 0] => axpy(&mut dst[..n], &x[..n], y[0]),
-        [1, 0, 1] => axpy(&mut dst[..n], &y[..n], x[0]),
-        [1, 0, 0] => {
-            let product = x[0] * y[0];
-            dst[..n].iter_mut().for_each(|d| *d += product);
-        }
-        [0, 1, 1] => dst[0] += dot(&x[..n], &y[..n]),
-        [0, 1, 0] => dst[0] += x[..n].iter().sum::<f64>() * y[0],
-        [0, 0, 1] => dst[0] += y[..n].iter().sum::<f64>() * x[0],
-        [0, 0, 0] => dst[0] += x[0] * y[0] * n as f64,
-        [sd, sx, sy] => {
-            for i in 0..n {
-                dst[i * sd] += x[i * sx] * y[i * sy];
-            }
-        }
-    }
-}
-
-fn axpy(dst: &mut [f64], x: &[f64], factor: f64) {
-    for (d, x) in dst.iter_mut().zip(x) {
-        *d += x * factor;
     }
 }
 

@@ -21,6 +21,8 @@ pub(super) struct Order {
 const GREEDY_CELLS: f64 = 400.0;
 /// What placing one variable costs when a given order is only evaluated, in cells of a pass; measured.
 const EVALUATED_CELLS: f64 = 60.0;
+/// A variable of at most two neighbors goes at once if its table stays this small.
+const SERIES_CELLS: f64 = 64.0;
 /// Annealing steps, at most, for each order tried.
 const ANNEALING_STEPS: usize = 12;
 
@@ -93,7 +95,7 @@ pub(super) fn search<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [
     let best = problem.core.search(tries, problem.prefix_cells);
     let mut sequence = problem.prefix;
     sequence.extend(best.iter().map(|&v| problem.core.names[v]));
-    let (cells, widest) = cost(&problem.whole, &problem.logs, &sequence, f64::INFINITY);
+    let (cells, widest) = cost(&problem.whole, &problem.cards, &sequence, f64::INFINITY);
     Order { sequence, cells, widest }
 }
 
@@ -106,7 +108,7 @@ pub(super) fn is_within<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'
 /// A graph with its trivial variables taken out.
 struct Problem {
     whole: Neighbors,
-    logs: Vec<f64>,
+    cards: Vec<f64>,
     prefix: Vec<usize>,
     prefix_cells: f64,
     core: Core,
@@ -114,7 +116,7 @@ struct Problem {
 
 impl Problem {
     fn of<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>) -> Self {
-        let logs: Vec<f64> = cards.iter().map(|&n| libm::log2(n as f64)).collect();
+        let cards: Vec<f64> = cards.iter().map(|&n| n as f64).collect();
         let mut graph = Neighbors::new(cards.len());
         for scope in scopes {
             for (i, &u) in scope.iter().enumerate() {
@@ -122,15 +124,17 @@ impl Problem {
             }
         }
         let whole = graph.clone();
-        let prefix = simplicial_prefix(&mut graph, cards.len());
-        let core = Core::of(&graph, &prefix, &logs);
-        let prefix_cells = cost(&whole, &logs, &prefix, f64::INFINITY).0;
-        Self { whole, logs, prefix, prefix_cells, core }
+        let prefix = trivial_prefix(&mut graph, &cards);
+        let core = Core::of(&graph, &prefix, &cards);
+        let prefix_cells = cost(&whole, &cards, &prefix, f64::INFINITY).0;
+        Self { whole, cards, prefix, prefix_cells, core }
     }
 }
 
-/// Takes out, again and again, variables whose neighbors already are a clique: no order does better by waiting.
-fn simplicial_prefix(graph: &mut Neighbors, n: usize) -> Vec<usize> {
+/// Takes out, again and again, variables whose neighbors already are a clique (no order does better by waiting) and
+/// those with two neighbors and a small table (no order becomes wider by it).
+fn trivial_prefix(graph: &mut Neighbors, cards: &[f64]) -> Vec<usize> {
+    let n = cards.len();
     let mut sequence = Vec::with_capacity(n);
     let mut gone = vec![false; n];
     let mut queue: Vec<usize> = (0..n).rev().collect();
@@ -142,7 +146,8 @@ fn simplicial_prefix(graph: &mut Neighbors, n: usize) -> Vec<usize> {
             continue;
         }
         graph.list(v, &mut list);
-        if graph.fill(v, &list) > 0 {
+        let is_series = || list.len() <= 2 && step_cells(cards, v, &list) <= SERIES_CELLS;
+        if graph.fill(v, &list) > 0 && !is_series() {
             continue;
         }
         graph.eliminate(v, &list);
@@ -159,13 +164,13 @@ fn simplicial_prefix(graph: &mut Neighbors, n: usize) -> Vec<usize> {
 }
 
 /// The total cells of `sequence` and its widest step; stops early once over `bound`.
-fn cost(graph: &Neighbors, logs: &[f64], sequence: &[usize], bound: f64) -> (f64, Vec<usize>) {
+fn cost(graph: &Neighbors, cards: &[f64], sequence: &[usize], bound: f64) -> (f64, Vec<usize>) {
     let mut graph = graph.clone();
     let (mut total, mut largest, mut widest) = (0.0, 0.0, Vec::new());
     let mut list = Vec::new();
     for &v in sequence {
         graph.list(v, &mut list);
-        let cells = libm::exp2(logs[v] + list.iter().map(|&u| logs[u]).sum::<f64>());
+        let cells = step_cells(cards, v, &list);
         total += cells;
         if cells > largest {
             largest = cells;
@@ -180,16 +185,22 @@ fn cost(graph: &Neighbors, logs: &[f64], sequence: &[usize], bound: f64) -> (f64
     (total, widest)
 }
 
+/// The cells of the table that taking out `v` multiplies out.
+fn step_cells(cards: &[f64], v: usize, neighbors: &[usize]) -> f64 {
+    neighbors.iter().fold(cards[v], |cells, &u| cells * cards[u])
+}
+
 /// What is left when the trivial variables are gone, renumbered.
 struct Core {
     names: Vec<usize>,
+    cards: Vec<f64>,
     logs: Vec<f64>,
     graph: Neighbors,
 }
 
 impl Core {
-    fn of(graph: &Neighbors, gone: &[usize], logs: &[f64]) -> Self {
-        let n = logs.len();
+    fn of(graph: &Neighbors, gone: &[usize], cards: &[f64]) -> Self {
+        let n = cards.len();
         let mut number = vec![usize::MAX; n];
         let mut is_gone = vec![false; n];
         for &v in gone {
@@ -205,13 +216,14 @@ impl Core {
                 core.connect(i, number[u]);
             }
         }
-        Self { logs: names.iter().map(|&v| logs[v]).collect(), names, graph: core }
+        let cards: Vec<f64> = names.iter().map(|&v| cards[v]).collect();
+        Self { logs: cards.iter().map(|&n| libm::log2(n)).collect(), cards, names, graph: core }
     }
 
     fn search(&self, tries: usize, prefix_cells: f64) -> Vec<usize> {
         let mut rng = ChaCha8Rng::seed_from_u64(0x6f72_6465_7221);
         let mut best = self.greedy(None, f64::INFINITY).unwrap_or_default();
-        let mut cells = cost(&self.graph, &self.logs, &best, f64::INFINITY).0;
+        let mut cells = cost(&self.graph, &self.cards, &best, f64::INFINITY).0;
         // The search ends where it has cost as much as a pass: then it costs more than it saves.
         let n = self.names.len() as f64;
         for attempt in 0..tries {
@@ -219,7 +231,7 @@ impl Core {
                 break;
             }
             let Some(sequence) = self.greedy(Some(&mut rng), cells) else { continue };
-            let found = cost(&self.graph, &self.logs, &sequence, cells).0;
+            let found = cost(&self.graph, &self.cards, &sequence, cells).0;
             if found < cells {
                 (best, cells) = (sequence, found);
             }
@@ -248,7 +260,7 @@ impl Core {
         while let Some(at) = (0..alive.len()).min_by(|&i, &j| scores[alive[i]].total_cmp(&scores[alive[j]])) {
             let v = alive.swap_remove(at);
             graph.list(v, &mut list);
-            total += libm::exp2(self.logs[v] + list.iter().map(|&u| self.logs[u]).sum::<f64>());
+            total += step_cells(&self.cards, v, &list);
             if total > bound {
                 return None;
             }
@@ -284,7 +296,7 @@ impl Core {
             let (from, to) = (below(rng, n), below(rng, n));
             let moved = current.remove(from);
             current.insert(to, moved);
-            let found = cost(&self.graph, &self.logs, &current, bound).0;
+            let found = cost(&self.graph, &self.cards, &current, bound).0;
             if found <= bound {
                 current_cells = found;
                 if found < best_cells {
@@ -297,6 +309,136 @@ impl Core {
             }
         }
         best
+    }
+}
+
+/// An order worked out once (which variables each step's table holds), to which edges are added as long as it stays
+/// affordable. Trying one costs a walk up the elimination tree, not a new elimination.
+pub(super) struct Filled {
+    place: Vec<usize>,
+    cards: Vec<f64>,
+    words: usize,
+    /// For the variable at each place the later ones that its table holds, one bit each by place.
+    later: Vec<u64>,
+    steps: Vec<f64>,
+    /// Sum of the cells of the tables of all steps.
+    pub(super) cells: f64,
+    undo: Vec<(usize, f64)>,
+    undo_rows: Vec<u64>,
+}
+
+impl Filled {
+    /// Works out `sequence`, which names every variable.
+    pub(super) fn of<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>, sequence: &[usize]) -> Self {
+        let n = sequence.len();
+        let words = n.div_ceil(64).max(1);
+        let mut place = vec![0; n];
+        sequence.iter().enumerate().for_each(|(at, &v)| place[v] = at);
+        let mut filled = Self {
+            place,
+            cards: sequence.iter().map(|&v| cards[v] as f64).collect(),
+            words,
+            later: vec![0; n * words],
+            steps: vec![0.0; n],
+            cells: 0.0,
+            undo: vec![],
+            undo_rows: vec![],
+        };
+        for scope in scopes {
+            for (i, &u) in scope.iter().enumerate() {
+                scope[..i].iter().for_each(|&v| filled.mark(u, v));
+            }
+        }
+        for at in 0..n {
+            if let Some(parent) = filled.parent(at) {
+                let (below, above) = filled.later.split_at_mut(parent * words);
+                let row = &below[at * words..(at + 1) * words];
+                above[..words].iter_mut().zip(row).for_each(|(p, r)| *p |= r);
+                above[parent / 64] &= !(1 << (parent % 64));
+            }
+            filled.steps[at] = filled.step(at);
+            filled.cells += filled.steps[at];
+        }
+        filled
+    }
+
+    fn mark(&mut self, u: usize, v: usize) {
+        let (low, high) = (self.place[u].min(self.place[v]), self.place[u].max(self.place[v]));
+        self.later[low * self.words + high / 64] |= u64::from(low != high) << (high % 64);
+    }
+
+    /// The first of the later variables: the step that the table goes to.
+    fn parent(&self, at: usize) -> Option<usize> {
+        let row = &self.later[at * self.words..(at + 1) * self.words];
+        row.iter().position(|&word| word != 0).map(|word| word * 64 + row[word].trailing_zeros() as usize)
+    }
+
+    fn step(&self, at: usize) -> f64 {
+        let mut cells = self.cards[at];
+        for (word, &bits) in self.later[at * self.words..(at + 1) * self.words].iter().enumerate() {
+            let mut bits = bits;
+            while bits != 0 {
+                cells *= self.cards[word * 64 + bits.trailing_zeros() as usize];
+                bits &= bits - 1;
+            }
+        }
+        cells
+    }
+
+    /// Connects `node` to `others` if the order then stays within `bound` cells; otherwise nothing changes.
+    pub(super) fn connect_within(&mut self, node: usize, others: impl IntoIterator<Item = usize>, bound: f64) -> bool {
+        let before = self.cells;
+        self.undo.clear();
+        self.undo_rows.clear();
+        for other in others {
+            if other != node {
+                self.connect(node, other, bound);
+            }
+            if self.cells > bound {
+                self.take_back(before);
+                return false;
+            }
+        }
+        true
+    }
+
+    fn connect(&mut self, u: usize, v: usize, bound: f64) {
+        let words = self.words;
+        let (mut at, high) = (self.place[u].min(self.place[v]), self.place[u].max(self.place[v]));
+        let mut news = vec![0u64; words];
+        news[high / 64] |= 1 << (high % 64);
+        loop {
+            let row = &mut self.later[at * words..(at + 1) * words];
+            news.iter_mut().zip(&*row).for_each(|(new, old)| *new &= !old);
+            if news.iter().all(|&word| word == 0) {
+                return;
+            }
+            self.undo.push((at, self.steps[at]));
+            self.undo_rows.extend_from_slice(row);
+            row.iter_mut().zip(&news).for_each(|(old, new)| *old |= new);
+            let step = self.step(at);
+            self.cells += step - self.steps[at];
+            self.steps[at] = step;
+            if self.cells > bound {
+                return;
+            }
+            // A new first goes elsewhere with all it holds; otherwise only what is new is handed on.
+            let Some(parent) = self.parent(at) else { return };
+            if news[parent / 64] >> (parent % 64) & 1 == 1 {
+                news.copy_from_slice(&self.later[at * words..(at + 1) * words]);
+            }
+            news[parent / 64] &= !(1 << (parent % 64));
+            at = parent;
+        }
+    }
+
+    fn take_back(&mut self, cells: f64) {
+        let words = self.words;
+        for (i, &(at, step)) in self.undo.iter().enumerate().rev() {
+            self.steps[at] = step;
+            self.later[at * words..(at + 1) * words].copy_from_slice(&self.undo_rows[i * words..(i + 1) * words]);
+        }
+        self.cells = cells;
     }
 }
 
@@ -318,6 +460,24 @@ mod tests {
         let order = search(&[2; 10], scopes.iter().map(Vec::as_slice), 4);
         assert_eq!(order.sequence.len(), 10);
         assert!((order.cells - (9.0 * 4.0 + 2.0)).abs() < 1e-9, "got {}", order.cells);
+    }
+
+    #[test]
+    fn edges_added_one_by_one_cost_what_they_cost_together() {
+        let ring: Vec<Vec<usize>> = (0..8).map(|i| vec![i, (i + 1) % 8]).collect();
+        let chords = [[0, 3], [1, 6], [2, 5], [4, 7]];
+        let sequence = [3, 0, 6, 1, 5, 2, 7, 4];
+        let mut filled = Filled::of(&[2; 8], ring.iter().map(Vec::as_slice), &sequence);
+        for (n, [u, v]) in chords.into_iter().enumerate() {
+            let before = filled.cells;
+            assert!(!filled.connect_within(u, [v], before), "no edge of these is free");
+            assert!((filled.cells - before).abs() < 1e-9, "a refusal changes nothing");
+            assert!(filled.connect_within(u, [v], f64::INFINITY));
+            let all = ring.iter().map(Vec::as_slice).chain(chords[..=n].iter().map(<[usize; 2]>::as_slice));
+            let together = Filled::of(&[2; 8], all, &sequence);
+            assert!((filled.cells - together.cells).abs() < 1e-9, "{} {}", filled.cells, together.cells);
+            assert_eq!(filled.later, together.later);
+        }
     }
 
     #[test]

@@ -17,6 +17,9 @@ const CANCELED: f64 = 1e-11;
 /// If the chain form is beyond the budget, this much is put up with rather than cutting.
 const TOLERABLE: f64 = 1e-7;
 
+/// Messages that change by less than this in a round have settled.
+const SETTLED: f64 = 1e-5;
+
 /// What a query wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Wanted {
@@ -33,6 +36,15 @@ pub(super) struct Carried {
     pub(super) message: Message,
 }
 
+/// How a query was settled in the star form: what another look at the same posterior needs not find again.
+#[derive(Clone, Debug)]
+pub(super) struct Trail {
+    cut: Vec<bool>,
+    sequence: Vec<usize>,
+    messages: Vec<Message>,
+    last_change: f64,
+}
+
 /// The outcome of a query.
 pub(super) struct Solved {
     pub(super) log_evidence: f64,
@@ -42,6 +54,8 @@ pub(super) struct Solved {
     pub(super) component: Vec<Option<usize>>,
     pub(super) accuracy: Accuracy,
     pub(super) carried: Vec<Carried>,
+    /// Where the star form gave the answer.
+    pub(super) trail: Option<Trail>,
 }
 
 /// A graph with its cuts settled and messages passed; the last up pass stands.
@@ -65,13 +79,14 @@ pub(super) fn solve(
     carried: &[Carried],
 ) -> Result<Solved, Error> {
     let graph = compile::graph(base, observations, Form::Star)?;
-    let settled = settle(base, &graph, limits, carried)?;
+    let mut settled = settle(base, &graph, limits, carried)?;
     let error = settled.error();
     if error <= CANCELED {
-        return Ok(settled.read(base, wanted));
+        let trail = settled.trail();
+        return Ok(Solved { trail: Some(trail), ..settled.read(base, wanted) });
     }
     let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
-    let settled = match cut::whole(&chain, limits) {
+    let mut settled = match cut::whole(&chain, limits) {
         Some(choice) => settle_with(base, &chain, limits, &[], choice),
         None if error <= TOLERABLE => return Ok(settled.read(base, wanted)),
         None if error.is_finite() => settle(base, &chain, limits, &settled.carried())?,
@@ -108,8 +123,11 @@ pub(super) fn settle_with<'g>(
     carried: &[Carried],
     choice: Choice,
 ) -> Settled<'g> {
-    let Choice { cut, order } = choice;
-    let known = known(graph, carried);
+    let Choice { cut, order, messages } = choice;
+    let mut known = known(graph, carried);
+    for message in &messages {
+        known[message.link].get_or_insert(message);
+    }
     let prior = |link: usize| base.priors[graph.links[link].from.at()].as_slice();
     let start = |link: usize| match known[link] {
         Some(message) => (message.pi.clone(), message.lambda.clone()),
@@ -120,11 +138,27 @@ pub(super) fn settle_with<'g>(
     let mut last_change = 0.0;
     if cut.contains(&true) {
         for _ in 0..limits.rounds.max(1) {
-            last_change = work.exchange(&work.program.down(&upward));
-            upward = work.up();
+            last_change = work.round(&mut upward);
+            if last_change < SETTLED {
+                break;
+            }
         }
     }
     Settled { graph, work, upward, cut, sequence: order.sequence, last_change }
+}
+
+/// Settles the star form of the observations that `trail` was left by: one up pass.
+pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>> {
+    let Trail { cut, sequence, messages, last_change } = trail;
+    if cut.len() != graph.links.len() || sequence.len() != graph.nodes.len() {
+        return None;
+    }
+    let mut known: Vec<Option<&Message>> = vec![None; cut.len()];
+    messages.iter().for_each(|message| known[message.link] = Some(message));
+    let start = |link: usize| known[link].map_or((vec![], vec![]), |m| (m.pi.clone(), m.lambda.clone()));
+    let work = Work::new(graph, cut, sequence, start);
+    let upward = work.up();
+    Some(Settled { graph, work, upward, cut: cut.clone(), sequence: sequence.clone(), last_change: *last_change })
 }
 
 impl Settled<'_> {
@@ -134,6 +168,16 @@ impl Settled<'_> {
         let rough = self.upward.error;
         let error = if rough <= CANCELED { rough } else { self.work.program.closer_error(&self.upward) };
         if usable && error.is_finite() { error } else { f64::INFINITY }
+    }
+
+    fn trail(&self) -> Trail {
+        let messages = self.work.messages();
+        Trail { cut: self.cut.clone(), sequence: self.sequence.clone(), messages, last_change: self.last_change }
+    }
+
+    /// Whether hardly a digit was lost to cancellation.
+    pub(super) fn is_trusted(&self) -> bool {
+        self.error() <= CANCELED
     }
 
     fn log_evidence(&self) -> f64 {
@@ -162,18 +206,20 @@ impl Settled<'_> {
         if cut.is_empty() { Accuracy::Exact } else { Accuracy::Cut { links: cut, last_change: self.last_change } }
     }
 
-    fn read(&self, base: &Base, wanted: Wanted) -> Solved {
+    fn read(&mut self, base: &Base, wanted: Wanted) -> Solved {
         let mut solved = Solved {
             log_evidence: self.log_evidence(),
             marginals: vec![None; base.parents.len()],
             component: vec![None; base.parents.len()],
             accuracy: self.accuracy(),
             carried: self.carried(),
+            trail: None,
         };
         if wanted == Wanted::Evidence {
             return solved;
         }
-        let marginals = self.work.marginals(&self.work.program.down(&self.upward));
+        let down = self.work.down(&self.upward);
+        let marginals = self.work.marginals(&down);
         let components = self.graph.components();
         for (node, marginal) in marginals.iter().enumerate() {
             let Some(ix) = self.graph.nodes[node].origin else { continue };

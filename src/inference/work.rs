@@ -18,6 +18,10 @@ struct Cut {
     ends: Vec<End>,
     /// What the rest has to say about its side, scaled to at most 1; empty before the first exchange.
     beta: Vec<f64>,
+    /// For each cell of the table its cell in the rest's table.
+    cells: Vec<u32>,
+    /// For each cell of the table the state of each end.
+    states: Vec<u32>,
 }
 
 /// One node cut off from a table.
@@ -47,6 +51,8 @@ pub(super) struct Work<'g> {
     cuts: Vec<Cut>,
     whole: Vec<usize>,
     pub(super) program: Program,
+    /// Memory of the last down pass.
+    adjoints: Vec<f64>,
 }
 
 /// The scopes of the tables when `cut` links are gone.
@@ -82,8 +88,8 @@ impl<'g> Work<'g> {
                 };
                 Some(End { node, link, pi: normalized(kept(&pi)), lambda: kept(&lambda), lambda_ln: 0.0 })
             });
-            let ends = ends.collect();
-            cuts.push(Cut { factor: at, rest, ends, beta: vec![] });
+            let ends: Vec<End> = ends.collect();
+            cuts.push(Cut::new(graph, at, rest, ends));
         }
         let nodes: Vec<[usize; 1]> = (0..graph.nodes.len()).map(|node| [node]).collect();
         let mut inputs: Vec<Input<'_>> = nodes.iter().map(|scope| Input { scope, wanted: true }).collect();
@@ -93,11 +99,16 @@ impl<'g> Work<'g> {
             inputs.extend(cut.ends.iter().map(|end| Input { scope: &nodes[end.node], wanted: true }));
         }
         let program = Program::new(&graph.cards(), &inputs, order);
-        Self { graph, cuts, whole, program }
+        Self { graph, cuts, whole, program, adjoints: vec![] }
     }
 
     /// The up pass with the messages as they stand.
     pub(super) fn up(&self) -> Upward {
+        self.up_again(vec![])
+    }
+
+    /// The same, in the memory of an earlier pass.
+    pub(super) fn up_again(&self, values: Vec<f64>) -> Upward {
         let tables: Vec<Vec<f64>> = self.cuts.iter().map(|cut| cut.rest_table(self.graph)).collect();
         let mut inputs: Vec<&[f64]> = self.graph.nodes.iter().map(|node| node.unary.as_slice()).collect();
         inputs.extend(self.whole.iter().map(|&at| self.graph.factors[at].table.as_slice()));
@@ -105,7 +116,20 @@ impl<'g> Work<'g> {
             inputs.push(table);
             inputs.extend(cut.ends.iter().map(|end| end.lambda.as_slice()));
         }
-        self.program.up(&inputs)
+        self.program.up(&inputs, values)
+    }
+
+    /// The down pass that belongs to an up pass.
+    pub(super) fn down(&mut self, upward: &Upward) -> Vec<Vec<f64>> {
+        self.program.down(upward, &mut self.adjoints)
+    }
+
+    /// A round: takes new messages from a down pass and makes the next up pass. Returns the largest change of any pi.
+    pub(super) fn round(&mut self, upward: &mut Upward) -> f64 {
+        let down = self.down(upward);
+        let change = self.exchange(&down);
+        *upward = self.up_again(std::mem::take(&mut upward.values));
+        change
     }
 
     /// The marginal of each node over its states left, from the adjoints.
@@ -117,7 +141,7 @@ impl<'g> Work<'g> {
     }
 
     /// Takes new messages from the adjoints; returns the largest change of any pi.
-    pub(super) fn exchange(&mut self, down: &[Vec<f64>]) -> f64 {
+    fn exchange(&mut self, down: &[Vec<f64>]) -> f64 {
         let mut adjoints = down[self.graph.nodes.len() + self.whole.len()..].iter();
         let mut largest = 0.0f64;
         for cut in &mut self.cuts {
@@ -132,6 +156,19 @@ impl<'g> Work<'g> {
             cut.refresh(self.graph);
         }
         largest
+    }
+
+    /// For each input of the program whether it weighs what a hidden node has gathered, rather than gathers: the table
+    /// between a gate and its hidden node, or what is left of it.
+    pub(super) fn weighing(&self) -> Vec<bool> {
+        let plain = |factor: &super::graph::Factor| factor.links.iter().all(Option::is_none);
+        let mut unary = vec![true; self.graph.nodes.len()];
+        for factor in self.graph.factors.iter().filter(|factor| plain(factor)) {
+            factor.scope.iter().for_each(|&node| unary[node] = false);
+        }
+        unary.extend(self.whole.iter().map(|&at| plain(&self.graph.factors[at])));
+        unary.extend(self.cuts.iter().flat_map(|cut| std::iter::repeat_n(false, 1 + cut.ends.len())));
+        unary
     }
 
     /// Natural log of what the cut network counts twice over, by the messages as they stand: each cut table comes in
@@ -160,21 +197,26 @@ impl<'g> Work<'g> {
 }
 
 impl Cut {
-    /// For each cell of the table: its cell in the rest's table and the states of the ends.
-    fn cells<'a>(&'a self, graph: &'a Graph) -> impl Iterator<Item = (f64, usize, Vec<usize>)> + 'a {
-        let factor = &graph.factors[self.factor];
+    fn new(graph: &Graph, at: usize, rest: Vec<usize>, ends: Vec<End>) -> Self {
+        let factor = &graph.factors[at];
         let cards = graph.cards();
-        let rest: Vec<(usize, usize, usize)> = self
-            .rest
+        let steps: Vec<(usize, usize, usize)> = rest
             .iter()
-            .map(|&node| (stride(&cards, &factor.scope, node), cards[node], stride(&cards, &self.rest, node)))
+            .map(|&node| (stride(&cards, &factor.scope, node), cards[node], stride(&cards, &rest, node)))
             .collect();
-        let ends: Vec<(usize, usize)> =
-            self.ends.iter().map(|end| (stride(&cards, &factor.scope, end.node), cards[end.node])).collect();
-        factor.table.iter().enumerate().map(move |(i, &cell)| {
-            let at = rest.iter().map(|&(step, n, own)| i / step % n * own).sum();
-            (cell, at, ends.iter().map(|&(step, n)| i / step % n).collect())
-        })
+        let of_ends: Vec<(usize, usize)> =
+            ends.iter().map(|end| (stride(&cards, &factor.scope, end.node), cards[end.node])).collect();
+        let all = 0..factor.table.len();
+        let cell = |i: usize| steps.iter().map(|&(step, n, own)| i / step % n * own).sum::<usize>() as u32;
+        let states = all.clone().flat_map(|i| of_ends.iter().map(move |&(step, n)| (i / step % n) as u32)).collect();
+        Self { factor: at, rest, ends, beta: vec![], cells: all.map(cell).collect(), states }
+    }
+
+    /// For each cell of the table: itself, its cell in the rest's table and the states of the ends.
+    fn cells<'a>(&'a self, graph: &'a Graph) -> impl Iterator<Item = (f64, usize, &'a [u32])> + 'a {
+        let table = graph.factors[self.factor].table.iter();
+        let states = self.states.chunks_exact(self.ends.len());
+        table.zip(&self.cells).zip(states).map(|((&cell, &at), states)| (cell, at as usize, states))
     }
 
     /// u(rest).
@@ -182,7 +224,7 @@ impl Cut {
         let len = self.rest.iter().map(|&node| graph.nodes[node].kept.len()).product();
         let mut table = vec![0.0; len];
         for (cell, at, states) in self.cells(graph) {
-            table[at] += self.ends.iter().zip(&states).fold(cell, |product, (end, &s)| product * end.pi[s]);
+            table[at] += self.ends.iter().zip(states).fold(cell, |product, (end, &s)| product * end.pi[s as usize]);
         }
         table
     }
@@ -192,9 +234,9 @@ impl Cut {
         let mut lambdas: Vec<Vec<f64>> = self.ends.iter().map(|end| vec![0.0; end.pi.len()]).collect();
         for (cell, at, states) in self.cells(graph) {
             for (which, lambda) in lambdas.iter_mut().enumerate() {
-                let others = self.ends.iter().zip(&states).enumerate().filter(|&(other, _)| other != which);
-                lambda[states[which]] +=
-                    others.fold(cell * self.beta[at], |product, (_, (end, &s))| product * end.pi[s]);
+                let others = self.ends.iter().zip(states).enumerate().filter(|&(other, _)| other != which);
+                lambda[states[which] as usize] +=
+                    others.fold(cell * self.beta[at], |product, (_, (end, &s))| product * end.pi[s as usize]);
             }
         }
         for (end, lambda) in self.ends.iter_mut().zip(lambdas) {

@@ -540,13 +540,23 @@ fn repairs(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)> {
 
 // --- a check ------------------------------------------------------------------------------------------------------
 
-/// What must be done before a step on the screen, as the interlocks see it.
+/// What must be done before a step on the screen, as the interlocks see it. The step that clears the way for another
+/// (the sniff before the starter) puts back what the other wants shut, or it would clear nothing.
 ///
 /// # Errors
 /// Why it may not be done at all.
 pub fn before(bench: &Bench<'_>, state: &State, action: &Action, now: Option<Timestamp>) -> Result<Before, String> {
     match bench.advisor.judge(&state.case, action, now) {
-        Verdict::May(before) => Ok(before),
+        Verdict::May(mut before) => {
+            let next = state.view.as_ref().map(|view| &view.advice.next);
+            let next = next.filter(|next| next.action == *action && !state.sniff_first);
+            for shut in next.iter().flat_map(|next| &next.before.put_back) {
+                if !before.put_back.contains(shut) {
+                    before.put_back.push(*shut);
+                }
+            }
+            Ok(before)
+        }
         Verdict::Barred { why, .. } => Err(why),
     }
 }

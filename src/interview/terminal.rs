@@ -196,6 +196,10 @@ fn press(screen: &Screen, draft: &mut Draft, pressed: &Pressed, pages: usize) ->
         Pressed::PageDown | Pressed::ArrowRight => turn(draft, pages, 1),
         Pressed::PageUp | Pressed::ArrowLeft => turn(draft, pages, pages.saturating_sub(1)),
         Pressed::Char(c) if writes => typed(screen, draft, *c),
+        // On a page that is only read, the letter that goes back elsewhere goes back too.
+        Pressed::Char('b') if screen.choices.is_empty() && screen.writing == Writing::Nothing => {
+            Some(Input::Key(Key::Back))
+        }
         Pressed::Char(c) => character(screen, draft, *c, pages),
         _ => None,
     }

@@ -118,6 +118,9 @@ impl Builder {
     }
 
     /// The variable that is on where any literal holds.
+    ///
+    /// # Panics
+    /// Where there is no literal: our bug.
     pub fn any_literal(&mut self, literals: &[Literal]) -> VarIx {
         let vars: Vec<VarIx> = literals
             .iter()

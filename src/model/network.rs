@@ -32,13 +32,13 @@ impl SliceSet {
     #[must_use]
     pub fn all(n: usize) -> Self {
         debug_assert!((1..=SLICES_MAX).contains(&n), "a network spans 1..={SLICES_MAX} slices");
-        Self(((1u16 << n) - 1) as u8)
+        Self::first(n)
     }
 
     /// Slices `0..n`: on until the repair that opens slice `n`.
     #[must_use]
     pub fn first(n: usize) -> Self {
-        Self(((1u16 << n) - 1) as u8)
+        (0..n).fold(Self::NONE, |set, slice| Self(set.0 | 1 << slice))
     }
 
     /// Whether `slice` is in the set.

@@ -411,7 +411,7 @@ impl<'a> Writer<'a> {
         let fuel = self.fuel_and_behind();
         self.close_unneeded(StageKind::Safe, &[], |ix| knowledge.access[ix].shuts_others);
         self.close_unneeded(StageKind::Safe, later, |ix| fuel[ix.at()]);
-        let quiet = |access: &crate::knowledge::Access| {
+        let quiet = |access: &Access| {
             !access.ignites && !access.shuts_others && access.steps.iter().all(|step| step.phase == Phase::MakeSafe)
         };
         for ix in self.context.graph.order() {

@@ -120,7 +120,7 @@ pub fn ticks_held(laid: &Laid<'_>, log: &[Entry]) -> Vec<bool> {
         match &entry.event {
             Event::Ticked(ix) => held[Ix::<Tick>::at(*ix)] = true,
             Event::Access { now: Position::Shut, .. } | Event::Repaired { .. } | Event::Tried { .. } => {
-                held.fill(false)
+                held.fill(false);
             }
             _ => {}
         }

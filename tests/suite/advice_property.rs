@@ -106,7 +106,7 @@ fn holds(laid: &Laid<'_>, case: &Case, advice: &Advice) -> Result<(), TestCaseEr
             Verdict::Barred { why, .. } => prop_assert!(false, "`{what}` is barred: {why}"),
             Verdict::May(before) => {
                 // The step that clears the way lists what must be put back for all of it.
-                let clears = advice.wanted.is_some() && std::ptr::eq(proposal, &advice.next);
+                let clears = advice.wanted.is_some() && std::ptr::eq(proposal, &raw const advice.next);
                 prop_assert!(clears || before == proposal.before, "`{what}`: {before:?}, listed {:?}", proposal.before);
                 prop_assert!(
                     before.ticks.iter().all(|tick| proposal.before.ticks.contains(tick)),

@@ -85,7 +85,7 @@ fn check_gate(network: &Network, worlds: &Worlds, var: VarIx) -> Result<(), Test
     for slice in 0..network.slices {
         for world in 0..worlds.n() {
             let through = |j: usize| bit(worlds.link(var, j), world) && bit(worlds.on(parents[j], slice), world);
-            let count = |_: ()| (0..parents.len()).filter(|&j| through(j)).count();
+            let count = |()| (0..parents.len()).filter(|&j| through(j)).count();
             let on = match &network.variable(var).mechanism {
                 Mechanism::Table { .. } => return Ok(()),
                 Mechanism::Any { .. } => count(()) > 0,
@@ -147,7 +147,9 @@ impl Explicit {
     }
 
     fn rename(&self, vars: &mut [VarIx]) {
-        vars.iter_mut().for_each(|var| *var = self.var_of[var.at()]);
+        for var in vars {
+            *var = self.var_of[var.at()];
+        }
     }
 
     fn push(&mut self, variable: Variable) -> VarIx {

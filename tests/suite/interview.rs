@@ -1,10 +1,11 @@
 //! Interviews by script: what is asked, what the answers do, and that going back undoes them.
 
 use crate::small_engine::{at_bench, knowledge, new_case, noon};
-use doldrum::case::Case;
+use doldrum::case::{Case, Event, Position, Presence};
 use doldrum::interview::plain::{Echo, Plain};
 use doldrum::interview::state::{End, Input, Key, Stage, State};
 use doldrum::interview::{Finished, Keep, run, step};
+use doldrum::knowledge::layout::Instance;
 use doldrum::report::Document;
 use proptest::prelude::*;
 use std::io;
@@ -81,6 +82,25 @@ fn a_job_that_is_gone_on_with_begins_with_a_sniff() {
     let (shown, ..) = interview(Some(on_the_bench()), &["?"], 80);
     assert!(shown.contains("Going on where you stopped: 1 answer so far"), "{shown}");
     assert!(shown.contains("Before going on."), "{shown}");
+}
+
+#[test]
+fn the_sniff_before_the_starter_puts_back_what_holds_the_vapor_open() {
+    let knowledge = knowledge();
+    let mut case = on_the_bench();
+    let carburetors = knowledge.access.find("ac-carb-off").expect("it is there");
+    let screen = knowledge.causes.find("screen-clogged").expect("it is there");
+    for at in 0..2 {
+        case.log.push(Event::Found { cause: Instance::new(screen, at), now: Presence::Absent }.into());
+    }
+    case.log.push(Event::Access { access: carburetors, now: Position::Open }.into());
+    let (shown, finished, _) = interview(Some(case), &["t", "1", "t", "1"], 80);
+    assert!(shown.contains("Put back first: Carburetors off."), "{shown}");
+    let text = doldrum::case::text::write(&finished.case, &knowledge);
+    let shut = text.find("access: ac-carb-off, now: shut").expect(&text);
+    assert!(text.rfind("check: ck-smell").is_some_and(|sniff| sniff > shut), "{text}");
+    let after = &shown[shown.rfind("> 1").expect("the last answer")..];
+    assert!(!after.contains("Do you smell fuel?"), "asked again: {after}");
 }
 
 #[test]

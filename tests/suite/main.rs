@@ -1,9 +1,18 @@
 //! The one integration binary: what is checked from outside the crate.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    reason = "tests count things in far fewer than 2^32"
+)]
+#![expect(clippy::disallowed_methods, reason = "what a test works out by hand is compared within a tolerance")]
+#![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
+
 mod advice_property;
 mod case_model;
 mod case_text;
 mod cli;
+mod docs;
 mod handbook;
 mod inference_oracle;
 mod inference_property;
@@ -11,6 +20,7 @@ mod inference_published;
 mod interview;
 mod knowledge_files;
 mod knowledge_hostile;
+mod layers;
 mod oracle_network;
 mod plan_property;
 mod plan_worked;

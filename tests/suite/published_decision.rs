@@ -26,13 +26,14 @@ const NEVER: f64 = 1e7;
 // --- writing a problem down ---------------------------------------------------------------------------------------
 
 /// A repair: its price, and the causes it removes with how surely.
-struct Mend(&'static str, f64, &'static [(&'static str, f64)]);
+#[derive(Clone, Copy)]
+struct Mend<'a>(&'static str, f64, &'a [(&'static str, f64)]);
 
 /// A check: its price, its outcomes, and for each cause the chances of them.
 struct Test(&'static str, f64, &'static [&'static str], Vec<(&'static str, Vec<f64>)>);
 
 /// One fault of these, each with its chance; what mends it; what tells.
-fn problem(faults: &[(&str, f64)], mends: &[Mend], tests: &[Test], hand_over: f64) -> Knowledge {
+fn problem(faults: &[(&str, f64)], mends: &[Mend<'_>], tests: &[Test], hand_over: f64) -> Knowledge {
     let (mut causes, mut inputs) = (String::new(), Vec::new());
     for (id, p) in faults {
         writeln!(causes, "- {{id: {id}, title: {id}, chance: {}, basis: estimate}}", p * RARE).expect("text");
@@ -127,14 +128,18 @@ fn assert_near(found: f64, expected: f64, within: f64) {
 /// Jensen and Nielsen, Bayesian Networks and Decision Graphs (2007), chapter 9, an exercise: a program (.8), a virus
 /// (.15) or the hardware (.05) is at fault. The best order is restart, virus tool, reinstall, new computer, at 27.875;
 /// the next best costs 29.3325. All orders were priced apart from this program.
+///
+/// A second try of a repair is a new draw here, so that the virus tool would be tried twice; in the exercise what it
+/// missed it misses again. So the virus is written as two: the 95 in 100 that the tool removes and the others.
 #[test]
 fn the_exercise_of_the_computer() {
-    let faults = [("program", 0.8), ("virus", 0.15), ("hardware", 0.05)];
+    let faults = [("program", 0.8), ("virus", 0.1425), ("stubborn-virus", 0.0075), ("hardware", 0.05)];
+    let software = [("program", 0.99), ("virus", 0.99), ("stubborn-virus", 0.99)];
     let mends = [
         Mend("rm-restart", 1.0, &[("program", 1.0)]),
-        Mend("rm-virus-tool", 2.0, &[("virus", 0.95)]),
-        Mend("rm-reinstall", 25.0, &[("program", 0.99), ("virus", 0.99)]),
-        Mend("rm-new", 500.0, &[("program", 1.0), ("virus", 1.0), ("hardware", 1.0)]),
+        Mend("rm-virus-tool", 2.0, &[("virus", 1.0)]),
+        Mend("rm-reinstall", 25.0, &software),
+        Mend("rm-new", 500.0, &[("program", 1.0), ("virus", 1.0), ("stubborn-virus", 1.0), ("hardware", 1.0)]),
     ];
     let knowledge = problem(&faults, &mends, &[], NEVER);
     let mut case = complaint(&knowledge);
@@ -235,7 +240,8 @@ fn a_check_worth_nothing_is_not_made() {
         assert_near(test.saves.get(), -price, 1e-6);
         assert_near(test.branches[0].chance, 0.665, 4.0 * (0.665 * 0.335 / f64::from(worlds as u32)).sqrt());
         assert!(test.branches.iter().all(|b| b.then == Some(now.next.action.clone())), "bought either way");
-        assert_near(now.next.saves.get(), price.min(700.0 - 410.0), 1e-6);
+        // Without the purchase there is only walking away.
+        assert_near(now.next.saves.get(), 700.0 - now.next.expected_cost.get(), 1e-6);
     }
 }
 
@@ -274,7 +280,7 @@ const STATES: [(&str, f64, [u8; 5]); 6] = [
 /// Each state is a fault with a repair of its own for so much that none is made on a guess.
 fn six_states() -> Knowledge {
     let faults: Vec<(&str, f64)> = STATES.iter().map(|(id, p, _)| (*id, *p)).collect();
-    const MENDS: [Mend; 6] = [
+    const MENDS: [Mend<'static>; 6] = [
         Mend("rm-s0", 1000.0, &[("s0", 1.0)]),
         Mend("rm-s1", 1000.0, &[("s1", 1.0)]),
         Mend("rm-s2", 1000.0, &[("s2", 1.0)]),

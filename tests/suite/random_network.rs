@@ -90,7 +90,7 @@ fn table(draw: &mut Draw, network: &Network, at: usize) -> (States, Mechanism) {
 }
 
 fn links(draw: &mut Draw, from: &[VarIx]) -> Vec<Link> {
-    (0..1 + draw.below(5))
+    (0..=draw.below(5))
         .map(|_| Link { from: from[draw.below(from.len())], strength: draw.one_of(&[0.0, 1.0, 1e-3, 0.4, 0.95]) })
         .collect()
 }
@@ -114,9 +114,9 @@ fn observation(draw: &mut Draw, network: &Network) -> Observation {
         }
         1 => Observation::State { var, likelihood: (0..states).map(|_| draw.one_of(&[0.0, 1e-3, 7.0])).collect() },
         _ => {
-            let rows = (0..1 + draw.below(4))
+            let rows = (0..=draw.below(4))
                 .map(|_| Row {
-                    any_of: (0..1 + draw.below(3))
+                    any_of: (0..=draw.below(3))
                         .map(|_| Literal { var: on_off[draw.below(on_off.len())], on: draw.below(3) > 0 })
                         .collect(),
                     likelihood: draw.one_of(&[0.0, 0.02, 0.02, 0.9, 3.0]),

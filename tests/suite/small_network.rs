@@ -67,7 +67,7 @@ impl Net {
 
     pub fn evidence(&self, observations: &[Observation]) -> f64 {
         let engine = Engine::compile(&self.0).expect("the network is valid");
-        engine.log_evidence(observations, &Limits::default()).expect("there is an answer").exp()
+        libm::exp(engine.log_evidence(observations, &Limits::default()).expect("there is an answer"))
     }
 }
 

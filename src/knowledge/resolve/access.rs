@@ -12,7 +12,7 @@ use crate::units::Unit;
 pub(super) fn access(raw: &RawKnowledge, names: &Names, context: &Context, knowledge: &mut Knowledge) {
     for access in &raw.access {
         let item = context.at(access, &access.item.id.value);
-        knowledge.access.add(access.item.id.value.clone(), self::one(&access.item, names, &item));
+        knowledge.access.add(access.item.id.value.clone(), one(&access.item, names, &item));
     }
     for setting in &raw.settings {
         let raw = &setting.item;
