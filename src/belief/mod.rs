@@ -30,6 +30,9 @@ pub struct Belief {
     pub misfits: Vec<Misfit>,
     /// How near the numbers are to exact.
     pub accuracy: Accuracy,
+    /// What inference found, and within which limits: worlds take its cuts over.
+    posterior: Posterior,
+    limits: Limits,
     /// Worlds drawn once and used by all that asks for as many with the same seed.
     drawn: OnceCell<(u64, Worlds)>,
 }
@@ -110,6 +113,8 @@ pub fn believe(laid: &Laid<'_>, case: &Case, limits: &Limits) -> Result<Belief, 
         conflict_bits: conflict,
         misfits,
         accuracy: posterior.accuracy().clone(),
+        limits: *limits,
+        posterior,
         drawn: OnceCell::new(),
         evidence,
         engine,
@@ -163,7 +168,11 @@ impl Belief {
         {
             return Ok(Cow::Borrowed(worlds));
         }
-        let worlds = self.engine.worlds(&self.evidence, n, seed, limits)?;
+        let worlds = if *limits == self.limits {
+            self.engine.worlds_from(&self.posterior, &self.evidence, n, seed, limits)?
+        } else {
+            self.engine.worlds(&self.evidence, n, seed, limits)?
+        };
         match self.drawn.set((seed, worlds)) {
             Ok(()) => Ok(Cow::Borrowed(&self.drawn.get().expect("just drawn").1)),
             Err((_, worlds)) => Ok(Cow::Owned(worlds)),

@@ -178,6 +178,11 @@ impl Builder<'_> {
         }
         let hidden = self.graph.add_hidden(&[ix], events.len());
         self.graph.nodes[hidden].gathers = Some(Target::Variable(ix));
+        if is_closed(fold, &events) {
+            let admits = |r: u8, o: u8| if fold.rule == Rule::Any { o & !r == 0 } else { r & !o == 0 };
+            self.graph.nodes[hidden].admits =
+                events.iter().map(|r| events.iter().map(|o| admits(r.0, o.0)).collect()).collect();
+        }
         let inverse = moebius(fold.rule, &events);
         let mut table = vec![0.0; sets.len() * events.len()];
         for (row, set) in sets.iter().enumerate() {
@@ -324,6 +329,8 @@ impl Builder<'_> {
         let read: Vec<VarIx> = fold.inputs.iter().map(|input| input.var).collect();
         let hidden = self.graph.add_hidden(&read, weights.len());
         self.graph.nodes[hidden].gathers = Some(Target::Answer(at));
+        let rows = weights.len();
+        self.graph.nodes[hidden].admits = (0..rows).map(|r| (0..rows).map(|first| first >= r).collect()).collect();
         self.graph.multiply_unary(hidden, &weights);
         for (input, &link) in fold.inputs.iter().zip(links) {
             let from = self.node(input.var);
@@ -409,6 +416,14 @@ fn event_chance(fold: &Fold, input: &FoldInput, r: SliceSet, mark: u32) -> f64 {
             }
         }
     }
+}
+
+/// Whether whatever some of the inputs add up to is among `events`.
+fn is_closed(fold: &Fold, events: &[SliceSet]) -> bool {
+    let has = |code: u32| events.iter().any(|event| u32::from(event.0) == code);
+    let joins = |a: &SliceSet| events.iter().all(|b| has(fold.join(u32::from(a.0), u32::from(b.0))));
+    let single = |place: usize| side_codes(fold, &Side::Input(place)).into_iter().all(has);
+    has(fold.nothing()) && (0..fold.inputs.len()).all(single) && events.iter().all(joins)
 }
 
 /// The inverse of "the gate's set lies within r" (`any`) or "contains r" (`all`) over the possible sets: one row for

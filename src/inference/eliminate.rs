@@ -6,26 +6,29 @@
 use super::kernel::{ADJOINT_FIRST, ADJOINT_SECOND, FORWARD, Loop};
 
 /// One step: `out = sum over the bucket's variable of a * b`, or just `a * b`.
-struct Op {
-    a: usize,
-    b: usize,
-    out: usize,
+pub(super) struct Op {
+    pub(super) a: usize,
+    pub(super) b: usize,
+    pub(super) out: usize,
+    /// The variable summed over; `None` where this is a product only.
+    pub(super) over: Option<usize>,
     product: Loop,
     /// How many states are summed over; 1 where this is a product only.
     summed: usize,
 }
 
 /// Where a table lies, and over which variables (in elimination order).
-struct Slot {
+pub(super) struct Slot {
     offset: usize,
-    len: usize,
-    scope: Vec<usize>,
+    pub(super) len: usize,
+    pub(super) scope: Vec<usize>,
     /// Whether the down pass is to reach it.
     wanted: bool,
 }
 
 impl Slot {
-    fn of<'a>(&self, values: &'a [f64]) -> &'a [f64] {
+    /// Its cells among the values of an up pass.
+    pub(super) fn of<'a>(&self, values: &'a [f64]) -> &'a [f64] {
         &values[self.offset..self.offset + self.len]
     }
 }
@@ -155,7 +158,7 @@ impl Program {
         let out = self.slot(cards, scope, wanted);
         let step = |slot: usize, v: usize| stride(cards, &self.slots[slot].scope, v);
         let product = Loop::new(union.iter().map(|&v| (cards[v], [step(out, v), step(a, v), step(b, v)])));
-        self.ops.push(Op { a, b, out, product, summed: sum_over.map_or(1, |v| cards[v]) });
+        self.ops.push(Op { a, b, out, over: sum_over, product, summed: sum_over.map_or(1, |v| cards[v]) });
         out
     }
 
@@ -281,6 +284,16 @@ impl Program {
         }
         let of_root = |&root: &usize| errors[self.slots[root].offset] / sizes[self.slots[root].offset];
         self.roots.iter().map(of_root).sum()
+    }
+
+    /// The steps in the order of the up pass.
+    pub(super) fn ops(&self) -> &[Op] {
+        &self.ops
+    }
+
+    /// The tables: a constant, one for each input, one for each step.
+    pub(super) fn slots(&self) -> &[Slot] {
+        &self.slots
     }
 
     /// The buckets in elimination order.

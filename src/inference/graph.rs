@@ -41,6 +41,9 @@ pub(super) struct Node {
     pub(super) about: Vec<VarIx>,
     /// For a hidden variable of the star form: whose inputs it brings together.
     pub(super) gathers: Option<Target>,
+    /// For a hidden variable of the star form whose states r say "what was gathered is among r's": for each state, in
+    /// order, which of the codes (one for each state) are. Empty for any other node.
+    pub(super) admits: Vec<Vec<bool>>,
     /// Which states of the original are left.
     pub(super) kept: Vec<usize>,
     /// Its own table, one entry a state left: prior and observations of this variable alone.
@@ -87,7 +90,14 @@ impl Graph {
     /// Adds a hidden node, with a flat table.
     pub(super) fn add_hidden(&mut self, about: &[VarIx], states: usize) -> usize {
         let kept = (0..states).collect();
-        self.nodes.push(Node { origin: None, about: about.to_vec(), gathers: None, kept, unary: vec![1.0; states] });
+        self.nodes.push(Node {
+            origin: None,
+            about: about.to_vec(),
+            gathers: None,
+            admits: vec![],
+            kept,
+            unary: vec![1.0; states],
+        });
         self.nodes.len() - 1
     }
 

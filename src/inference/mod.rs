@@ -31,6 +31,7 @@ mod order;
 mod posterior;
 mod sample;
 mod solve;
+mod unfold;
 mod work;
 mod worlds;
 
@@ -198,6 +199,25 @@ impl Engine {
     /// As [`Engine::posterior`].
     pub fn worlds(&self, observations: &[Observation], n: usize, seed: u64, limits: &Limits) -> Result<Worlds, Error> {
         self.base.check_observations(observations)?;
-        worlds::draw(&self.base, observations, n, seed, limits)
+        worlds::draw(&self.base, observations, n, seed, limits, None)
+    }
+
+    /// Like [`Engine::worlds`], where `posterior` is what [`Engine::posterior`] gave for the same observations and
+    /// limits: its cuts and messages are taken over, which leaves one pass and the drawing.
+    ///
+    /// The worlds are those of [`Engine::worlds`] but for rounding in the last digits of the chances drawn from.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`].
+    pub fn worlds_from(
+        &self,
+        posterior: &Posterior,
+        observations: &[Observation],
+        n: usize,
+        seed: u64,
+        limits: &Limits,
+    ) -> Result<Worlds, Error> {
+        self.base.check_observations(observations)?;
+        worlds::draw(&self.base, observations, n, seed, limits, posterior.trail.as_ref())
     }
 }

@@ -4,7 +4,7 @@ use crate::model::network::{SliceSet, States, VarIx};
 
 use super::Accuracy;
 use super::base::Base;
-use super::solve::{Carried, Solved};
+use super::solve::{Carried, Solved, Trail};
 
 /// The distributions of variables given the observations.
 #[derive(Clone, Debug)]
@@ -14,12 +14,13 @@ pub struct Posterior {
     marginals: Vec<Option<Vec<f64>>>,
     on_in: Vec<Vec<SliceSet>>,
     pub(super) carried: Vec<Carried>,
+    pub(super) trail: Option<Trail>,
 }
 
 impl Posterior {
     /// Takes over what was solved and adds what follows from it without a pass.
     pub(super) fn new(base: &Base, solved: Solved) -> Self {
-        let Solved { log_evidence, mut marginals, component, accuracy, carried } = solved;
+        let Solved { log_evidence, mut marginals, component, accuracy, carried, trail } = solved;
         extend(base, &mut marginals, &component);
         let on_in = base.network.variables.iter().map(|variable| match &variable.states {
             States::Plain(_) => vec![],
@@ -29,7 +30,7 @@ impl Posterior {
             let sum: f64 = marginal.iter().sum();
             assert!((sum - 1.0).abs() < 1e-9, "a posterior must sum to one, this sums to {sum}");
         }
-        Self { log_evidence, accuracy, marginals, on_in: on_in.collect(), carried }
+        Self { log_evidence, accuracy, marginals, on_in: on_in.collect(), carried, trail }
     }
 
     /// The natural log of the chance (or density) of the observations.

@@ -27,12 +27,14 @@ pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Ve
     columns
 }
 
+/// Strictly between 0 and 1, from four random bytes.
+pub(super) fn uniform(bytes: &[u8]) -> f64 {
+    let number = u32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]]);
+    (f64::from(number) + 0.5) / 4_294_967_296.0
+}
+
 /// The state of each world: how many of its configuration's limits its random number has reached.
 fn draw_column(limits: &[f64], configurations: usize, at: &[u32], random: &[u8], column: &mut [u8]) {
-    let uniform = |bytes: &[u8]| {
-        let number = u32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]]);
-        (f64::from(number) + 0.5) / 4_294_967_296.0
-    };
     column.fill(0);
     for row in limits.chunks_exact(configurations) {
         for ((state, &at), bytes) in column.iter_mut().zip(at).zip(random.chunks_exact(4)) {

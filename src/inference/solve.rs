@@ -36,6 +36,15 @@ pub(super) struct Carried {
     pub(super) message: Message,
 }
 
+/// How a query was settled in the star form: what another look at the same posterior needs not find again.
+#[derive(Clone, Debug)]
+pub(super) struct Trail {
+    cut: Vec<bool>,
+    sequence: Vec<usize>,
+    messages: Vec<Message>,
+    last_change: f64,
+}
+
 /// The outcome of a query.
 pub(super) struct Solved {
     pub(super) log_evidence: f64,
@@ -45,6 +54,8 @@ pub(super) struct Solved {
     pub(super) component: Vec<Option<usize>>,
     pub(super) accuracy: Accuracy,
     pub(super) carried: Vec<Carried>,
+    /// Where the star form gave the answer.
+    pub(super) trail: Option<Trail>,
 }
 
 /// A graph with its cuts settled and messages passed; the last up pass stands.
@@ -71,7 +82,8 @@ pub(super) fn solve(
     let mut settled = settle(base, &graph, limits, carried)?;
     let error = settled.error();
     if error <= CANCELED {
-        return Ok(settled.read(base, wanted));
+        let trail = settled.trail();
+        return Ok(Solved { trail: Some(trail), ..settled.read(base, wanted) });
     }
     let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
     let mut settled = match cut::whole(&chain, limits) {
@@ -135,6 +147,20 @@ pub(super) fn settle_with<'g>(
     Settled { graph, work, upward, cut, sequence: order.sequence, last_change }
 }
 
+/// Settles the star form of the observations that `trail` was left by: one up pass.
+pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>> {
+    let Trail { cut, sequence, messages, last_change } = trail;
+    if cut.len() != graph.links.len() || sequence.len() != graph.nodes.len() {
+        return None;
+    }
+    let mut known: Vec<Option<&Message>> = vec![None; cut.len()];
+    messages.iter().for_each(|message| known[message.link] = Some(message));
+    let start = |link: usize| known[link].map_or((vec![], vec![]), |m| (m.pi.clone(), m.lambda.clone()));
+    let work = Work::new(graph, cut, sequence, start);
+    let upward = work.up();
+    Some(Settled { graph, work, upward, cut: cut.clone(), sequence: sequence.clone(), last_change: *last_change })
+}
+
 impl Settled<'_> {
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
     pub(super) fn error(&self) -> f64 {
@@ -142,6 +168,16 @@ impl Settled<'_> {
         let rough = self.upward.error;
         let error = if rough <= CANCELED { rough } else { self.work.program.closer_error(&self.upward) };
         if usable && error.is_finite() { error } else { f64::INFINITY }
+    }
+
+    fn trail(&self) -> Trail {
+        let messages = self.work.messages();
+        Trail { cut: self.cut.clone(), sequence: self.sequence.clone(), messages, last_change: self.last_change }
+    }
+
+    /// Whether hardly a digit was lost to cancellation.
+    pub(super) fn is_trusted(&self) -> bool {
+        self.error() <= CANCELED
     }
 
     fn log_evidence(&self) -> f64 {
@@ -177,6 +213,7 @@ impl Settled<'_> {
             component: vec![None; base.parents.len()],
             accuracy: self.accuracy(),
             carried: self.carried(),
+            trail: None,
         };
         if wanted == Wanted::Evidence {
             return solved;

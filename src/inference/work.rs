@@ -158,6 +158,19 @@ impl<'g> Work<'g> {
         largest
     }
 
+    /// For each input of the program whether it weighs what a hidden node has gathered, rather than gathers: the table
+    /// between a gate and its hidden node, or what is left of it.
+    pub(super) fn weighing(&self) -> Vec<bool> {
+        let plain = |factor: &super::graph::Factor| factor.links.iter().all(Option::is_none);
+        let mut unary = vec![true; self.graph.nodes.len()];
+        for factor in self.graph.factors.iter().filter(|factor| plain(factor)) {
+            factor.scope.iter().for_each(|&node| unary[node] = false);
+        }
+        unary.extend(self.whole.iter().map(|&at| plain(&self.graph.factors[at])));
+        unary.extend(self.cuts.iter().flat_map(|cut| std::iter::repeat_n(false, 1 + cut.ends.len())));
+        unary
+    }
+
     /// Natural log of what the cut network counts twice over, by the messages as they stand: each cut table comes in
     /// once with its rest and once with each of its ends, and should come in once.
     pub(super) fn counted_twice_ln(&self) -> f64 {

@@ -8,7 +8,8 @@ use crate::model::network::{Mechanism, Observation, SliceSet, States, VarIx};
 use super::base::Base;
 use super::compile::{self, Form};
 use super::fold::{Fold, Rule};
-use super::{Accuracy, Error, Limits, bits, sample, solve};
+use super::solve::{self, Settled, Trail};
+use super::{Accuracy, Error, Limits, bits, sample, unfold};
 
 /// Equally likely worlds, drawn from the posterior.
 #[derive(Clone, Debug)]
@@ -67,17 +68,27 @@ impl Worlds {
     }
 }
 
-/// Draws `n` worlds.
+/// Draws `n` worlds; `trail` is how the posterior of the same observations was settled.
 pub(super) fn draw(
     base: &Base,
     observations: &[Observation],
     n: usize,
     seed: u64,
     limits: &Limits,
+    trail: Option<&Trail>,
 ) -> Result<Worlds, Error> {
-    // The star form gives the messages over cuts, where there are any, and the shape of the chain.
     let star = compile::graph(base, observations, Form::Star)?;
-    let guide = solve::settle(base, &star, limits, &[])?;
+    let guide = match trail.and_then(|trail| solve::resume(&star, trail)) {
+        Some(guide) => guide,
+        None => solve::settle(base, &star, limits, &[])?,
+    };
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    if guide.is_trusted() {
+        if let Some(columns) = unfold::nodes(&guide, n, &mut rng) {
+            return Ok(fill(base, &guide, &columns, n, &mut rng));
+        }
+    }
+    // The star form gives the messages over cuts, where there are any, and the shape of the chain.
     let chain = compile::graph(base, observations, Form::Chain(&guide.joins()))?;
     let settled = match super::cut::whole(&chain, limits) {
         Some(choice) => solve::settle_with(base, &chain, limits, &[], choice),
@@ -87,8 +98,13 @@ pub(super) fn draw(
     if settled.error().is_infinite() {
         return Err(Error::Contradiction);
     }
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let columns = sample::nodes(&settled, n, &mut rng);
+    Ok(fill(base, &settled, &columns, n, &mut rng))
+}
+
+/// Worlds from the states of a graph's nodes: what the graph leaves out is simulated forward.
+fn fill(base: &Base, settled: &Settled<'_>, columns: &[Vec<u8>], n: usize, rng: &mut ChaCha8Rng) -> Worlds {
+    let graph = settled.graph;
     let count = base.parents.len();
     let mut worlds = Worlds {
         n,
@@ -100,13 +116,13 @@ pub(super) fn draw(
     };
     for at in 0..count {
         let ix = VarIx(at as u32);
-        let drawn = chain.node_of[at].map(|node| {
-            let kept = &chain.nodes[node].kept;
+        let drawn = graph.node_of[at].map(|node| {
+            let kept = &graph.nodes[node].kept;
             columns[node].iter().map(|&state| kept[usize::from(state)] as u8).collect()
         });
-        worlds.add(base, ix, drawn, &mut rng);
+        worlds.add(base, ix, drawn, rng);
     }
-    Ok(worlds)
+    worlds
 }
 
 impl Worlds {

@@ -89,15 +89,19 @@ impl<'k> Library<'k> {
     }
 }
 
+/// How many runners-up are asked for: the best check must be among them even where many repairs come before it. More
+/// than a few are never shown.
+const RUNNERS_UP: usize = 40;
 /// How many explanations are told.
 const EXPLANATIONS: usize = 5;
 
 impl Advisor for Library<'_> {
     fn look(&self, case: &Case, now: Option<Timestamp>) -> Result<View, String> {
         let laid = self.laid(case);
-        let settings = Settings { now, ..self.settings.clone() };
+        let settings = Settings { now, alternatives: RUNNERS_UP, ..self.settings.clone() };
         let belief = belief::believe(&laid, case, &settings.limits).map_err(|e| e.to_string())?;
-        let advice = decision::advise(&laid, &self.graph, case, &belief, &settings).map_err(|e| e.to_string())?;
+        let mut advice = decision::advise(&laid, &self.graph, case, &belief, &settings).map_err(|e| e.to_string())?;
+        advice.alternatives.sort_by(|a, b| a.expected_cost.get().total_cmp(&b.expected_cost.get()));
         Ok(View {
             impossible: belief.log_evidence.is_none(),
             causes: belief.causes,

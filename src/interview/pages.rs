@@ -10,6 +10,8 @@ use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ix, Knowledge};
 use crate::report::{Block, Column, Document, Figures, Mark, Rich, Step, Table, words};
 
+/// How many runners-up are named.
+const RUNNERS_UP: usize = 3;
 /// How many answers speak for and against an explanation on its page.
 const ANSWERS: usize = 3;
 
@@ -92,7 +94,7 @@ pub fn why(bench: &Bench<'_>, state: &State) -> Option<Document> {
     }
     if let Some(view) = &state.view {
         document.section("Next best");
-        document.bullets(view.advice.alternatives.iter().map(|other| {
+        document.bullets(view.advice.alternatives.iter().take(RUNNERS_UP).map(|other| {
             let more = words::more(bench.figures, other, &proposal);
             format!("{}: {more}", words::action(&laid, &other.action))
         }));

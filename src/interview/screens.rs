@@ -553,7 +553,8 @@ fn fix_or_look(
             words::more(bench.figures, other, proposal)
         )
     });
-    let further = further.unwrap_or_else(|| "There is no check at hand that would tell more.".to_owned());
+    let further =
+        further.unwrap_or_else(|| "No check is among the steps that were weighed; o lists them all.".to_owned());
     screen.say(Part::until(5, Block::Paragraph(Rich::plain(&further))));
     let action = Action::Repair(repair, places.to_vec());
     cautions(bench, &hazards_of(bench, state, &action), screen);
@@ -577,7 +578,7 @@ fn record(laid: &Laid<'_>, settings: &[(Ix<Setting>, usize)], screen: &mut Scree
     let left = settings.len() - 1;
     screen.say(Part::until(3, Block::Paragraph(Rich::plain("Write down what is found before it is touched."))));
     screen.ask(&laid.words(&item.title, item.scope, *at));
-    let unit = if item.unit == "text" { String::new() } else { format!(" in {}", item.unit) };
+    let unit = if item.unit == "text" { String::new() } else { format!(" ({})", item.unit) };
     let more = match left {
         0 => "the last one".to_owned(),
         1 => "1 more after it".to_owned(),

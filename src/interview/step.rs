@@ -777,7 +777,9 @@ fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, places:
                     let places = rows(bench, &state.case, check);
                     state.focus = Some(Focus::Check { check: check.item, places, replaces: Vec::new() });
                 }
-                None => state.notices.push("There is no check left that could be made; o lists them all.".to_owned()),
+                None => {
+                    state.notices.push("No check is among the steps that were weighed; o lists them all.".to_owned())
+                }
             }
         }
         Input::Key(Key::Back) => back(bench, state, None),
@@ -978,7 +980,7 @@ fn hand_over_step(bench: &Bench<'_>, state: &mut State, input: &Input, now: Opti
                 let places = rows(bench, &state.case, check);
                 state.focus = Some(Focus::Check { check: check.item, places, replaces: Vec::new() });
             }
-            None => state.notices.push("There is no check left that could be made; o lists them all.".to_owned()),
+            None => state.notices.push("No check is among the steps that were weighed; o lists them all.".to_owned()),
         },
         Input::Key(Key::Back) => back(bench, state, now),
         _ => not_here(state),

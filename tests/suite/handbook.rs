@@ -51,6 +51,11 @@ const HARD_START: &str = "Hard-start list (trade reprint)";
 const STALLS: &str = "Stalls (trade reprint)";
 const PLUG_COLOR: &str = "Outboard manual, plug color";
 
+const FLANGE: (&str, &str) =
+    ("carb-flange-leak", "small engines show it at idle: in the rows on idling, racing and bogging, where it leads");
+const AIRBOX: (&str, &str) =
+    ("airbox-blocked", "a flame arrestor is no filter: what chokes it costs the top end long before the idle");
+
 const ROWS: &[Row] = &[
     Row {
         source: FAA_POWERPLANT,
@@ -58,29 +63,63 @@ const ROWS: &[Row] = &[
         symptoms: "sy-cranks-no-start",
         said: "",
         listed: &[
-            ("lack of fuel", &["tank-empty", "selector-wrong-position"]),
-            ("under-priming", &["choke-not-closing", "primer-faulty"]),
+            ("lack of fuel, mixture control at cutoff", &["tank-empty", "selector-wrong-position"]),
             ("over-priming", &["choke-stuck-on"]),
-            ("bad plugs", &["plug-fouled", "plug-gap-wrong", "plug-cracked-or-wrong"]),
+            ("bad plugs, wet electrodes", &["plug-fouled"]),
             ("bad ignition wire", &["plug-cap-lead-faulty"]),
             (
                 "magneto not working right",
                 &["cdi-box-faulty", "stator-charge-coil-faulty", "trigger-coil-faulty", "ignition-coil-faulty"],
             ),
-            ("water in carburetor", &["water-in-fuel"]),
-            ("internal failure", &["piston-holed", "rings-worn", "piston-scored"]),
-            ("mixture control at cutoff", &["selector-wrong-position"]),
             (
                 "shorted ignition switch or loose ground",
                 &["lanyard-or-stop-switch", "kill-wire-grounded", "ignition-ground-poor"],
             ),
+            ("water in carburetor", &["water-in-fuel"]),
         ],
-        weak: &[],
+        weak: &[(
+            "water-in-fuel",
+            "half of all that fail to start do so for other reasons that no single cause can lift far: nearly twice, and \
+             well over it once a prime fires",
+        )],
         left_out: &[
             ("points, magnetized impulse coupling", "capacitor discharge ignition, no points and no coupling"),
             ("throttle set wrong", "these carburetors start at the idle stop, with the choke or primer for mixture"),
-            ("frosted electrodes", "wet ones are plug-fouled; frost is no summer trouble"),
+            ("frosted electrodes", "no summer trouble"),
         ],
+    },
+    Row {
+        source: FAA_POWERPLANT,
+        trouble: "fails to start, plug dry",
+        symptoms: "sy-cranks-no-start",
+        said: "log: [{check: ck-plug-wet-dry, outcome: dry}]",
+        listed: &[
+            ("lack of fuel", &["tank-empty", "selector-wrong-position"]),
+            ("under-priming", &["choke-not-closing", "primer-faulty"]),
+        ],
+        weak: &[],
+        left_out: &[],
+    },
+    Row {
+        source: FAA_POWERPLANT,
+        trouble: "fails to start, spark weak",
+        symptoms: "sy-cranks-no-start",
+        said: "log: [{check: ck-spark-tester, outcome: weak-orange}]",
+        listed: &[
+            ("bad plugs", &["plug-fouled", "plug-gap-wrong", "plug-cracked-or-wrong"]),
+            ("bad ignition wire", &["plug-cap-lead-faulty"]),
+        ],
+        weak: &[],
+        left_out: &[],
+    },
+    Row {
+        source: FAA_POWERPLANT,
+        trouble: "fails to start, compression low",
+        symptoms: "sy-cranks-no-start",
+        said: "log: [{check: ck-compression, reading: 95 psi}]",
+        listed: &[("internal failure", &["rings-worn", "piston-scored", "head-gasket-leak"])],
+        weak: &[],
+        left_out: &[],
     },
     Row {
         source: FAA_POWERPLANT,
@@ -102,10 +141,36 @@ const ROWS: &[Row] = &[
             ("induction leak", &["carb-flange-leak", "base-gasket-leak", "throttle-shaft-air-leak"]),
             ("low compression", &["rings-worn"]),
             ("faulty ignition", &["plug-fouled", "plug-cap-lead-faulty"]),
-            ("leaking or open primer", &["primer-faulty"]),
-            ("dirty air filter (from memory)", &["airbox-blocked"]),
-            ("wrong plug for the conditions (from memory)", &["plug-cracked-or-wrong"]),
         ],
+        weak: &[
+            (
+                "rings-worn",
+                "a starter turns these past the point where a hand-propped engine gives up: no start, or no top end",
+            ),
+            ("plug-fouled", "on one or two cylinders a bad plug stops the engine before it spoils the idle"),
+            ("plug-cap-lead-faulty", "as a bad plug"),
+        ],
+        left_out: &[],
+    },
+    Row {
+        source: FAA_POWERPLANT,
+        trouble: "will not idle properly, and choke makes it worse",
+        symptoms: "sy-no-idle",
+        said: "log: [{check: ck-choke-response, outcome: worse}]",
+        listed: &[
+            ("leaking or open primer", &["primer-faulty"]),
+            ("idle mixture wrong", &["low-screw-rich"]),
+            ("dirty air filter (from memory)", &["airbox-blocked"]),
+        ],
+        weak: &[AIRBOX, ("primer-faulty", "most of these give no prime; one that drips is the fewer part")],
+        left_out: &[("wrong plug for the conditions (from memory)", "seen by its number; with faulty ignition above")],
+    },
+    Row {
+        source: FAA_POWERPLANT_MEMORY,
+        trouble: "low power: sluggish, black smoke",
+        symptoms: "sy-no-top-end",
+        said: "log: [{check: ck-plug-color, outcome: sooty-black}]",
+        listed: &[("mixture too rich", &["high-screw-rich", "choke-stuck-on"])],
         weak: &[],
         left_out: &[],
     },
@@ -115,19 +180,28 @@ const ROWS: &[Row] = &[
         symptoms: "sy-no-top-end",
         said: "",
         listed: &[
-            ("mixture too rich", &["high-screw-rich", "choke-stuck-on"]),
             ("mixture too lean", &["high-screw-lean", "high-jet-clogged"]),
-            ("induction leak", &["carb-flange-leak"]),
-            ("bad plugs", &["plug-fouled"]),
-            ("bad lead or terminal", &["plug-cap-lead-faulty"]),
             ("exhaust restriction", &["waterbox-blocked"]),
+            ("induction leak", &["carb-flange-leak"]),
         ],
-        weak: &[],
+        weak: &[FLANGE],
         left_out: &[
             ("wrong fuel grade", "knock is not in the base"),
             ("points, valve clearance", "there are none"),
             ("wrong timing", "a moved key is heard as backfiring and hard starting here"),
         ],
+    },
+    Row {
+        source: FAA_POWERPLANT_MEMORY,
+        trouble: "low power, runs unevenly: half of it is missing",
+        symptoms: "sy-one-cylinder",
+        said: "log: [{check: ck-cylinder-balance@rear, outcome: one-cold}]",
+        listed: &[
+            ("bad plugs", &["plug-fouled", "plug-cracked-or-wrong"]),
+            ("bad lead or terminal", &["plug-cap-lead-faulty"]),
+        ],
+        weak: &[],
+        left_out: &[],
     },
     Row {
         source: FAA_POWERPLANT_MEMORY,
@@ -140,19 +214,22 @@ const ROWS: &[Row] = &[
             ("air scoop or filter restricted", &["airbox-blocked"]),
             ("faulty ignition", &["rev-limiter-false", "ignition-coil-faulty"]),
         ],
-        weak: &[],
+        weak: &[
+            FLANGE,
+            ("ignition-coil-faulty", "a coil that fails stops a cylinder: in the rows on one that is cold"),
+        ],
         left_out: &[("wrong fuel", "knock is not in the base")],
     },
     Row {
         source: FAA_POWERPLANT_MEMORY,
         trouble: "runs rough",
         symptoms: "sy-one-cylinder",
-        said: "",
+        said: "log: [{check: ck-cylinder-balance@rear, outcome: one-cold}]",
         listed: &[
             ("magneto fault", &["ignition-coil-faulty", "cdi-box-faulty"]),
             ("lead-fouled plugs", &["plug-fouled"]),
         ],
-        weak: &[],
+        weak: &[("cdi-box-faulty", "one box fires all cylinders, and mostly fails on all of them")],
         left_out: &[
             (
                 "cracked mounts, worn bushings, unbalanced propeller",
@@ -180,12 +257,15 @@ const ROWS: &[Row] = &[
     },
     Row {
         source: TM_PUMP,
-        trouble: "fails to start",
+        trouble: "fails to start, by the gauge",
         symptoms: "sy-cranks-no-start",
-        said: "",
-        listed: &[("weak compression", &["rings-worn", "piston-scored", "piston-holed", "head-gasket-leak"])],
+        said: "log: [{check: ck-compression, reading: 85 psi}]",
+        listed: &[("weak compression", &["rings-worn", "piston-scored", "head-gasket-leak"])],
         weak: &[],
-        left_out: &[("valve or seat defective", "no valves; the reeds stand for them in the row on popping")],
+        left_out: &[
+            ("a hole in the piston", "reads far below weak"),
+            ("valve or seat defective", "no valves; the reeds stand for them in the row on popping"),
+        ],
     },
     Row {
         source: TM_PUMP,
@@ -275,42 +355,38 @@ const ROWS: &[Row] = &[
     },
     Row {
         source: PAGE,
-        trouble: "hard to start or will not start",
+        trouble: "hard to start or will not start, cylinders dry",
         symptoms: "sy-cranks-no-start",
-        said: "",
+        said: "log: [{check: ck-plug-wet-dry, outcome: dry}]",
         listed: &[
             ("no fuel in tank", &["tank-empty"]),
-            ("no fuel in carburetor chamber", &["needle-stuck-closed"]),
+            ("no fuel in carburetor chamber", &["needle-stuck-closed", "reg-diaphragm-torn"]),
             ("tank cock shut", &["selector-wrong-position"]),
             ("clogged screen", &["fuel-filter-clogged", "inlet-screen-clogged"]),
             ("clogged pipe", &["line-kinked", "hose-collapsed", "pickup-clogged"]),
-            ("level too high (floods)", &["lever-too-high", "needle-tip-grooved"]),
-            ("float lever bent or stuck", &["needle-spring-misfit"]),
+            ("level too low", &["lever-too-low"]),
             ("too little at the jet", &["low-jet-clogged"]),
-            ("cylinders flooded", &["choke-stuck-on", "needle-held-open"]),
-            ("water at the nozzle", &["water-in-fuel"]),
+            ("mixture too lean", &["low-screw-lean"]),
         ],
         weak: &[],
         left_out: &[
-            ("fuel-soaked float", "diaphragms, no float"),
             ("carburetor frozen", "two-strokes on warm water seldom ice"),
-            ("level too low, mixture too lean, loose manifold", "in the row with a dry plug"),
-            ("dirt in chamber", "the debris shows as a screen, jet or needle of its own"),
+            ("loose or bad inlet manifold", "it leans the idle; it seldom keeps fuel from the plug"),
+            ("dirt in chamber", "the dirt shows as a screen, jet or needle of its own"),
         ],
     },
     Row {
         source: PAGE,
-        trouble: "hard to start, and the plug is dry",
+        trouble: "hard to start or will not start, cylinders flooded",
         symptoms: "sy-cranks-no-start",
-        said: "log: [{check: ck-plug-wet-dry, outcome: dry}]",
+        said: "log: [{check: ck-plug-wet-dry, outcome: wet-fuel}]",
         listed: &[
-            ("level too low", &["lever-too-low"]),
-            ("mixture too lean", &["low-screw-lean"]),
-            ("no fuel in carburetor chamber", &["needle-stuck-closed", "reg-diaphragm-torn"]),
-            ("too little at the jet", &["low-jet-clogged"]),
+            ("level too high (floods)", &["lever-too-high", "needle-tip-grooved"]),
+            ("float lever bent or stuck", &["needle-spring-misfit", "needle-held-open"]),
+            ("cylinders flooded", &["choke-stuck-on"]),
         ],
         weak: &[],
-        left_out: &[("loose or bad inlet manifold", "it leans the idle; it seldom keeps fuel from the plug")],
+        left_out: &[("fuel-soaked float", "diaphragms, no float")],
     },
     Row {
         source: PAGE,
@@ -337,10 +413,12 @@ const ROWS: &[Row] = &[
             ("carbon across the plug gap", &["plug-fouled"]),
             ("ignition shorted by a ground wire", &["kill-wire-grounded", "lanyard-or-stop-switch"]),
             ("needle valve stuck", &["needle-stuck-closed"]),
-            ("water at the nozzle", &["water-in-fuel"]),
         ],
         weak: &[],
-        left_out: &[("adjusting needle jarred loose", "a sealed or sprung screw does not wander in a ride")],
+        left_out: &[
+            ("water at the nozzle", "in the row that comes back after a rest"),
+            ("adjusting needle jarred loose", "a sealed or sprung screw does not wander in a ride"),
+        ],
     },
     Row {
         source: PAGE,
@@ -446,7 +524,7 @@ const ROWS: &[Row] = &[
             ("overheated (water intake)", &["cooling-line-blocked", "intake-weed"]),
             ("bad fuel", &["water-in-fuel"]),
         ],
-        weak: &[],
+        weak: &[("intake-weed", "costs thrust before it costs cooling: in that row")],
         left_out: &[
             ("can empty", "a craft out of fuel does not come back after a rest: in the row that stays dead"),
             ("propeller damage", "below"),
@@ -467,7 +545,7 @@ const ROWS: &[Row] = &[
         symptoms: "sy-cranks-no-start",
         said: "",
         listed: &[
-            ("flooded", &["choke-stuck-on", "needle-held-open"]),
+            ("flooded", &["choke-stuck-on"]),
             ("no fuel smell", &["tank-empty", "selector-wrong-position", "needle-stuck-closed"]),
             ("kill-switch lanyard off", &["lanyard-or-stop-switch"]),
         ],
@@ -504,13 +582,21 @@ const ROWS: &[Row] = &[
         trouble: "engine calls: does not start",
         symptoms: "sy-cranks-no-start",
         said: "",
+        listed: &[("plugs, wires", &["plug-fouled", "plug-cap-lead-faulty"])],
+        weak: &[],
+        left_out: &[("not in neutral", "no gears")],
+    },
+    Row {
+        source: BOATUS,
+        trouble: "fuel calls: does not start, fires on a prime",
+        symptoms: "sy-cranks-no-start",
+        said: "log: [{check: ck-prime-test, outcome: fires-2-5s-then-dies}]",
         listed: &[
-            ("plugs, wires", &["plug-fouled", "plug-cap-lead-faulty"]),
             ("clogged in-line filter", &["fuel-filter-clogged"]),
             ("bad fuel, water after lay-up", &["stale-fuel", "water-in-fuel"]),
         ],
         weak: &[],
-        left_out: &[("not in neutral", "no gears")],
+        left_out: &[],
     },
     Row {
         source: BOATUS,
@@ -528,20 +614,29 @@ const ROWS: &[Row] = &[
         said: "",
         listed: &[
             ("tank empty", &["tank-empty"]),
-            ("lines kinked", &["line-kinked"]),
-            ("water or dirt", &["water-in-fuel"]),
-            ("filter or screen clogged", &["fuel-filter-clogged", "inlet-screen-clogged"]),
-            ("not choked, choke linkage", &["choke-not-closing"]),
-            ("not primed", &["primer-faulty"]),
             ("timing out", &["flywheel-key-sheared"]),
-            ("plugs: gap, dirty, broken", &["plug-gap-wrong", "plug-fouled", "plug-cracked-or-wrong"]),
+            ("plugs: dirty, broken", &["plug-fouled", "plug-cracked-or-wrong"]),
         ],
         weak: &[],
         left_out: &[
             ("vent shut", "runs for minutes first here: in the row that comes back after a rest"),
-            ("carburetor too lean", "in the row with a dry plug"),
             ("tank primer bulb, points, sync", "there are none, or it is not a fault of starting"),
         ],
+    },
+    Row {
+        source: OUTBOARD,
+        trouble: "hard or no start, plug dry",
+        symptoms: "sy-cranks-no-start",
+        said: "log: [{check: ck-plug-wet-dry, outcome: dry}]",
+        listed: &[
+            ("lines kinked", &["line-kinked"]),
+            ("filter or screen clogged", &["fuel-filter-clogged", "inlet-screen-clogged"]),
+            ("not choked, choke linkage", &["choke-not-closing"]),
+            ("not primed", &["primer-faulty"]),
+            ("carburetor too lean", &["low-screw-lean"]),
+        ],
+        weak: &[],
+        left_out: &[],
     },
     Row {
         source: OUTBOARD,
@@ -573,23 +668,53 @@ const ROWS: &[Row] = &[
     },
     Row {
         source: OFF_ROAD,
-        trouble: "lean: bog, better with choke",
+        trouble: "lean: hard or no start",
+        symptoms: "sy-cranks-no-start",
+        said: "log: [{check: ck-plug-wet-dry, outcome: dry}]",
+        listed: &[
+            ("no fuel", &["tank-empty"]),
+            ("line or valve restricted", &["line-kinked", "selector-valve-faulty"]),
+            ("filter plugged", &["fuel-filter-clogged"]),
+            ("inlet stuck shut", &["needle-stuck-closed"]),
+            ("pump inoperative", &["pump-diaphragm-torn"]),
+            ("impulse line leak or restriction", &["pulse-line-off-or-cracked", "pulse-passage-blocked"]),
+            ("jets clogged", &["low-jet-clogged"]),
+        ],
+        weak: &[],
+        left_out: &[],
+    },
+    Row {
+        source: OFF_ROAD,
+        trouble: "lean: bog, hesitation, better with choke",
         symptoms: "sy-bogs",
         said: "log: [{check: ck-choke-response, outcome: better}]",
         listed: &[
-            ("line or valve restricted", &["line-kinked", "selector-valve-faulty"]),
-            ("tank vent restricted", &["tank-vent-blocked"]),
-            ("filter plugged", &["fuel-filter-clogged"]),
             ("carburetor vent", &["reg-cover-vent-blocked"]),
             ("inlet needle screen plugged", &["inlet-screen-clogged"]),
-            ("jets clogged", &["high-jet-clogged", "low-jet-clogged"]),
+            ("jets clogged", &["high-jet-clogged"]),
             ("pump inoperative", &["pump-diaphragm-stiff", "pump-check-valves-leaking"]),
-            ("impulse line leak or restriction", &["pulse-line-off-or-cracked", "pulse-passage-blocked"]),
+            ("impulse line leak or restriction", &["pulse-line-off-or-cracked"]),
             ("intake air leak (throttle shaft, ducts)", &["carb-flange-leak", "throttle-shaft-air-leak"]),
-            ("adjustment", &["low-screw-lean", "high-screw-lean"]),
+            ("adjustment", &["high-screw-lean"]),
+        ],
+        weak: &[(
+            "pulse-line-off-or-cracked",
+            "off or split, it mostly keeps the engine from running at all: in the row above",
+        )],
+        left_out: &[("tank vent restricted", "fades after minutes: in the row that comes back after a rest")],
+    },
+    Row {
+        source: OFF_ROAD,
+        trouble: "lean: erratic idle",
+        symptoms: "sy-no-idle",
+        said: "",
+        listed: &[
+            ("jets clogged", &["low-jet-clogged"]),
+            ("intake air leak (throttle shaft, ducts)", &["carb-flange-leak", "throttle-shaft-air-leak"]),
+            ("adjustment", &["low-screw-lean"]),
         ],
         weak: &[],
-        left_out: &[("no fuel, inlet stuck shut", "does not start at all: in those rows")],
+        left_out: &[],
     },
     Row {
         source: OFF_ROAD,
@@ -600,11 +725,22 @@ const ROWS: &[Row] = &[
             ("intake restricted, dirty filter", &["airbox-blocked"]),
             ("choke stuck, choke cable", &["choke-stuck-on"]),
             ("mixture screw", &["low-screw-rich"]),
-            ("inlet needle and seat", &["needle-tip-grooved", "needle-seat-worn"]),
-            ("needle seat O-ring", &["inlet-oring-swollen"]),
         ],
         weak: &[],
         left_out: &[("poor or old fuel", "does not light readily here; soot comes from too much of it")],
+    },
+    Row {
+        source: OFF_ROAD,
+        trouble: "rich: loads up, fouls plugs",
+        symptoms: "sy-floods",
+        said: "",
+        listed: &[
+            ("inlet needle and seat", &["needle-tip-grooved", "needle-seat-worn"]),
+            ("needle seat O-ring", &["inlet-oring-swollen"]),
+            ("choke stuck, choke cable", &["choke-stuck-on"]),
+        ],
+        weak: &[],
+        left_out: &[],
     },
     Row {
         source: SMALL_ENGINE,
@@ -654,8 +790,20 @@ const ROWS: &[Row] = &[
             ("varnished carburetor", &["needle-stuck-closed", "low-jet-clogged"]),
             ("leaking carburetor gasket", &["carb-gasket-leak"]),
         ],
-        weak: &[],
+        weak: &[("carb-gasket-leak", "with a pump ahead of it, it lets fuel out rather than air in")],
         left_out: &[("intake valve shut", "no valves")],
+    },
+    Row {
+        source: HARD_START,
+        trouble: "hard start, nearly dry plug: the fuel group",
+        symptoms: "sy-cranks-no-start",
+        said: "log: [{check: ck-plug-wet-dry, outcome: dry}]",
+        listed: &[
+            ("fuel line or filter partly clogged", &["fuel-filter-clogged", "hose-collapsed"]),
+            ("choke not closing", &["choke-not-closing"]),
+        ],
+        weak: &[],
+        left_out: &[("vent", "in the row that comes back after a rest")],
     },
     Row {
         source: HARD_START,
@@ -663,23 +811,22 @@ const ROWS: &[Row] = &[
         symptoms: "sy-cranks-no-start",
         said: "",
         listed: &[
-            ("fuel line or filter partly clogged", &["fuel-filter-clogged", "hose-collapsed"]),
-            ("low compression", &["rings-worn"]),
             ("fouled plug", &["plug-fouled"]),
-            ("loose magneto lead", &["ignition-connector-wet"]),
-            ("bad lead", &["plug-cap-lead-faulty"]),
-            ("choke not closing", &["choke-not-closing"]),
-            ("water", &["water-in-fuel"]),
+            ("bad lead, loose magneto lead", &["plug-cap-lead-faulty", "ignition-connector-wet"]),
         ],
         weak: &[],
-        left_out: &[("worn points", "there are none"), ("vent", "in the row that comes back after a rest")],
+        left_out: &[
+            ("worn points", "there are none"),
+            ("low compression, water", "in the rows by the gauge and with a prime"),
+        ],
     },
     Row {
         source: HARD_START,
-        trouble: "weak or intermittent spark",
+        trouble: "weak or intermittent spark: the spark group",
         symptoms: "sy-cranks-no-start",
         said: "log: [{check: ck-spark-tester, outcome: weak-orange}]",
         listed: &[
+            ("fouled plug", &["plug-fouled"]),
             ("bad lead", &["plug-cap-lead-faulty"]),
             ("weak coil", &["ignition-coil-faulty", "stator-charge-coil-faulty"]),
             ("loose magneto lead", &["ignition-connector-wet", "ignition-ground-poor"]),
@@ -689,11 +836,11 @@ const ROWS: &[Row] = &[
     },
     Row {
         source: STALLS,
-        trouble: "stalls",
+        trouble: "stalls, better with less choke",
         symptoms: "sy-no-idle",
-        said: "",
+        said: "log: [{check: ck-choke-response, outcome: worse}]",
         listed: &[("clogged air filter", &["airbox-blocked"]), ("choke not opening", &["choke-stuck-on"])],
-        weak: &[],
+        weak: &[AIRBOX],
         left_out: &[],
     },
     Row {
@@ -737,9 +884,9 @@ const ROWS: &[Row] = &[
     },
     Row {
         source: "Magneto ignitions stop by grounding: a shorted stop wire is no spark (common practice, no source)",
-        trouble: "no spark on any cylinder",
+        trouble: "no spark",
         symptoms: "sy-cranks-no-start",
-        said: "log: [{check: ck-spark-tester@front, outcome: none}, {check: ck-spark-tester@rear, outcome: none}]",
+        said: "log: [{check: ck-spark-tester, outcome: none}]",
         listed: &[("shorted stop wire or switch", &["kill-wire-grounded", "lanyard-or-stop-switch"])],
         weak: &[],
         left_out: &[("broken stop wire", "it will not stop, which is a hazard here and no cause of not running")],
@@ -762,8 +909,11 @@ const NOT_APPLICABLE: &[(&str, &str)] = &[
 ];
 
 fn case(knowledge: &Knowledge, row: &Row) -> Case {
-    let head = "format: 1\nknowledge: {id: watercraft-two-stroke}\ncraft: {layout: twin-each, options: {primer: true}}";
-    let whole = format!("{head}\nsymptoms: [{}]\n{}\n", row.symptoms, row.said);
+    // The tables speak of one cylinder, or of all of them alike; only a cylinder that misses needs another beside it.
+    let layout = if row.symptoms == "sy-one-cylinder" { "twin-each" } else { "single" };
+    let craft = format!("craft: {{layout: {layout}, options: {{primer: true}}}}");
+    let head = "format: 1\nknowledge: {id: watercraft-two-stroke}";
+    let whole = format!("{head}\n{craft}\nsymptoms: [{}]\n{}\n", row.symptoms, row.said);
     let (case, findings) = text::read(row.trouble, &whole, knowledge);
     case.unwrap_or_else(|| panic!("{}: {findings:#?}", row.trouble))
 }

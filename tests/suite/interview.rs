@@ -138,6 +138,15 @@ fn two_places_behind_one_opening_are_one_screen_and_ticks_come_first() {
     insta::assert_snapshot!(shown);
 }
 
+/// The list of runners-up is ranked and cut elsewhere; that no check is left may not be read from what was cut off.
+#[test]
+fn looking_further_names_the_best_check_however_many_repairs_come_before_it() {
+    let lines = ["t", "1", "o", "spark plug", "t", "1 n"];
+    let (shown, ..) = interview(Some(on_the_bench()), &lines, 80);
+    let last = shown.rsplit("Fix it now").next().unwrap_or_default().replace('\n', " ");
+    assert!(last.contains("Looking further first, with "), "{shown}");
+}
+
 #[test]
 fn readings_are_typed_with_or_without_a_unit_and_checked() {
     let lines = ["t", "1", "o", "compression", "t", "12 V", "900", "9.8 bar", "120"];

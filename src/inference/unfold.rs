@@ -1,0 +1,416 @@
+//! Draws the nodes of a settled star graph without building its chain form.
+//!
+//! A hidden node h of the star form is no random variable: a table over its states r gives the chance that what has
+//! been gathered so far is among r's codes. Differences of these chances are the chances of the codes themselves, so
+//! each table has a positive form over codes, and where two tables meet their codes join. Walking the elimination
+//! backward, each step draws the variable summed out and how the known code splits over the two tables.
+
+use rand::Rng;
+use rand_chacha::ChaCha8Rng;
+
+use super::eliminate::{Op, stride};
+use super::sample::uniform;
+use super::solve::Settled;
+
+/// The codes of one hidden node, as bit sets of the states that admit them; two codes join by intersection.
+struct Codes {
+    masks: Vec<u64>,
+    /// The code of nothing gathered: every state admits it.
+    nothing: u8,
+    /// The inverse of "chance of being admitted, by state, from chances of codes"; row by code.
+    inverse: Vec<Vec<f64>>,
+    /// For each code which states admit it, as ones and zeros.
+    admitting: Vec<Vec<f64>>,
+}
+
+/// The codes of a hidden node whose states left are `kept`; `None` where the states do not tell the codes apart.
+fn codes(admits: &[Vec<bool>], kept: &[usize]) -> Option<Codes> {
+    let mask =
+        |code: usize| kept.iter().enumerate().fold(0u64, |mask, (at, &r)| mask | u64::from(admits[r][code]) << at);
+    let mut masks: Vec<u64> = (0..admits.len()).map(mask).filter(|&mask| mask != 0).collect();
+    masks.sort_unstable();
+    masks.dedup();
+    let n = kept.len();
+    let nothing = masks.iter().position(|&mask| mask.count_ones() as usize == n)?;
+    if masks.len() != n {
+        return None;
+    }
+    let admits = |mask: u64, r: usize| f64::from((mask >> r & 1) as u8);
+    let matrix = (0..n).map(|r| masks.iter().map(|&mask| admits(mask, r)).collect()).collect();
+    let admitting = masks.iter().map(|&mask| (0..n).map(|r| admits(mask, r)).collect()).collect();
+    Some(Codes { inverse: inverse(matrix)?, admitting, nothing: nothing as u8, masks })
+}
+
+/// The inverse of a small matrix of zeros and ones, by elimination.
+fn inverse(mut matrix: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
+    let n = matrix.len();
+    for (i, row) in matrix.iter_mut().enumerate() {
+        row.extend((0..n).map(|j| f64::from(u8::from(i == j))));
+    }
+    for column in 0..n {
+        let pivot = (column..n).find(|&row| matrix[row][column].abs() > 0.5)?;
+        matrix.swap(column, pivot);
+        let scale = matrix[column][column];
+        matrix[column].iter_mut().for_each(|cell| *cell /= scale);
+        let by = matrix[column].clone();
+        for (_, row) in matrix.iter_mut().enumerate().filter(|&(row, _)| row != column) {
+            let factor = row[column];
+            row.iter_mut().zip(&by).for_each(|(cell, b)| *cell -= factor * b);
+        }
+    }
+    Some(matrix.into_iter().map(|row| row[n..].to_vec()).collect())
+}
+
+/// How a table stands to a hidden node.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Stand {
+    /// It gathers: its code is what it has gathered.
+    Gathers,
+    /// It weighs: its code is what all others have gathered.
+    Weighs,
+}
+
+/// A hidden node that both tables of a step know.
+struct Shared {
+    /// How far apart two codes lie in the first table and in the second.
+    steps: [usize; 2],
+    /// For each code of the result the codes of the two tables.
+    splits: Vec<Vec<[u8; 2]>>,
+    /// The known code's place in the result; `None` where the node is summed out and nothing else is gathered.
+    known: Option<usize>,
+}
+
+/// What a step can draw in one configuration of what is known.
+#[derive(Default)]
+struct Choices {
+    /// The chance of each choice or an earlier one.
+    limits: Vec<f64>,
+    /// Where each choice leads in both tables.
+    cells: Vec<[u32; 2]>,
+}
+
+/// The worlds of each configuration, in the order in which the configurations are first met.
+struct Groups {
+    configurations: Vec<u32>,
+    starts: Vec<usize>,
+    worlds: Vec<u32>,
+}
+
+impl Groups {
+    /// Groups worlds by their configuration, one of `n`.
+    fn of(at: &[u32], n: usize) -> Self {
+        let mut group_of = vec![u32::MAX; n];
+        let mut configurations = Vec::new();
+        let mut sizes = Vec::new();
+        for &at in at {
+            let group = &mut group_of[at as usize];
+            if *group == u32::MAX {
+                *group = sizes.len() as u32;
+                configurations.push(at);
+                sizes.push(0usize);
+            }
+            sizes[*group as usize] += 1;
+        }
+        let mut starts = vec![0];
+        sizes.iter().for_each(|size| starts.push(starts[starts.len() - 1] + size));
+        let mut next = starts.clone();
+        let mut worlds = vec![0; at.len()];
+        for (world, &at) in at.iter().enumerate() {
+            let next = &mut next[group_of[at as usize] as usize];
+            worlds[*next] = world as u32;
+            *next += 1;
+        }
+        Self { configurations, starts, worlds }
+    }
+
+    fn iter(&self) -> impl Iterator<Item = (usize, &[u32])> {
+        let worlds = self.starts.windows(2).map(|bounds| &self.worlds[bounds[0]..bounds[1]]);
+        self.configurations.iter().map(|&at| at as usize).zip(worlds)
+    }
+}
+
+/// What the worlds have drawn: for each a place in the cells of both tables.
+struct Picked {
+    places: Vec<u32>,
+    cells: Vec<[u32; 2]>,
+}
+
+impl Picked {
+    /// The state of a node in each world from the cells drawn in a table.
+    fn decode(&self, side: usize, step: usize, states: usize) -> Vec<u8> {
+        let state: Vec<u8> = self.cells.iter().map(|cells| (cells[side] as usize / step % states) as u8).collect();
+        self.places.iter().map(|&place| state[place as usize]).collect()
+    }
+}
+
+/// The draw under way.
+struct Unfolding<'s, 'g> {
+    settled: &'s Settled<'g>,
+    n: usize,
+    cards: Vec<usize>,
+    codes: Vec<Option<Codes>>,
+    /// For each table how it stands to each hidden node it knows.
+    stands: Vec<Vec<(usize, Stand)>>,
+    /// The states of every node that is a variable.
+    columns: Vec<Vec<u8>>,
+    /// For each table the codes of the hidden nodes it knows, as places in `drawn`.
+    known: Vec<Vec<(usize, usize)>>,
+    drawn: Vec<Vec<u8>>,
+}
+
+/// Draws `n` states of every node that is a variable, one column a node; `None` where the hidden nodes do not tell
+/// their codes apart.
+pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Option<Vec<Vec<u8>>> {
+    let nodes = &settled.graph.nodes;
+    let mut all = Vec::with_capacity(nodes.len());
+    for node in nodes {
+        let is_star = node.gathers.is_some() && node.kept.len() > 1;
+        all.push(if is_star { Some(codes(&node.admits, &node.kept)?) } else { None });
+    }
+    let mut unfolding = Unfolding {
+        settled,
+        n,
+        cards: settled.graph.cards(),
+        stands: stands(settled, &all),
+        columns: vec![vec![]; all.len()],
+        known: vec![vec![]; settled.work.program.slots().len()],
+        codes: all,
+        drawn: vec![],
+    };
+    let mut random = vec![0u8; 4 * n];
+    for op in settled.work.program.ops().iter().rev() {
+        unfolding.step(op, &mut random, rng);
+    }
+    Some(unfolding.columns)
+}
+
+/// How every table stands to the hidden nodes it knows.
+fn stands(settled: &Settled<'_>, codes: &[Option<Codes>]) -> Vec<Vec<(usize, Stand)>> {
+    let program = &settled.work.program;
+    let mut stands: Vec<Vec<(usize, Stand)>> = vec![vec![]; program.slots().len()];
+    for (at, weighs) in settled.work.weighing().into_iter().enumerate() {
+        let stand = if weighs { Stand::Weighs } else { Stand::Gathers };
+        let hidden = program.slots()[at + 1].scope.iter().filter(|&&node| codes[node].is_some());
+        stands[at + 1] = hidden.map(|&node| (node, stand)).collect();
+    }
+    for op in program.ops() {
+        let mut union = stands[op.a].clone();
+        for &(node, stand) in &stands[op.b] {
+            match union.iter_mut().find(|(other, _)| *other == node) {
+                Some((_, known)) if stand == Stand::Weighs => *known = stand,
+                Some(_) => {}
+                None => union.push((node, stand)),
+            }
+        }
+        union.retain(|&(node, _)| Some(node) != op.over);
+        stands[op.out] = union;
+    }
+    stands
+}
+
+impl Unfolding<'_, '_> {
+    /// Draws what one step summed out and splits its codes.
+    fn step(&mut self, op: &Op, random: &mut [u8], rng: &mut ChaCha8Rng) {
+        let program = &self.settled.work.program;
+        let variable = op.over.filter(|&v| self.codes[v].is_none());
+        let shared: Vec<usize> =
+            self.stands[op.a].iter().map(|&(h, _)| h).filter(|&h| self.stand(op.b, h).is_some()).collect();
+        let mut split: Vec<[usize; 2]> = vec![];
+        if variable.is_some_and(|v| self.cards[v] == 1) && shared.is_empty() {
+            self.columns[variable.unwrap_or_default()] = vec![0; self.n];
+        } else if variable.is_some() || !shared.is_empty() {
+            rng.fill_bytes(random);
+            split = self.draw(op, variable, &shared, random);
+        }
+        // Codes that only one of the tables knows are handed down as they are.
+        for (side, table) in [op.a, op.b].into_iter().enumerate() {
+            let mut known = Vec::new();
+            for &(hidden, _) in &self.stands[table] {
+                let place = match shared.iter().position(|&h| h == hidden) {
+                    Some(at) => split[at][side],
+                    None => match self.known[op.out].iter().find(|&&(h, _)| h == hidden) {
+                        Some(&(_, place)) => place,
+                        None => {
+                            let nothing = self.codes[hidden].as_ref().map_or(0, |codes| codes.nothing);
+                            self.drawn.push(vec![nothing; self.n]);
+                            self.drawn.len() - 1
+                        }
+                    },
+                };
+                known.push((hidden, place));
+            }
+            if !program.slots()[table].scope.is_empty() {
+                self.known[table] = known;
+            }
+        }
+    }
+
+    fn stand(&self, table: usize, hidden: usize) -> Option<Stand> {
+        self.stands[table].iter().find(|&&(h, _)| h == hidden).map(|&(_, stand)| stand)
+    }
+
+    /// Draws the variable and the splits; returns for each shared node the places of its two new columns.
+    fn draw(&mut self, op: &Op, variable: Option<usize>, shared: &[usize], random: &[u8]) -> Vec<[usize; 2]> {
+        let scope = |table: usize| self.settled.work.program.slots()[table].scope.as_slice();
+        let step = |table: usize, node: usize| stride(&self.cards, scope(table), node);
+        let tables = [self.positive(op.a), self.positive(op.b)];
+        let summed = variable.map_or((1, [0, 0]), |v| (self.cards[v], [step(op.a, v), step(op.b, v)]));
+        let shared: Vec<Shared> = shared.iter().map(|&h| self.shared(op, h)).collect();
+        // What both tables take over from the result.
+        let mut fixed: Vec<(usize, usize, [usize; 2])> = Vec::new();
+        for &node in scope(op.out) {
+            let is_split = self.stand(op.a, node).is_some() && self.stand(op.b, node).is_some();
+            let steps = if is_split { [0, 0] } else { [step(op.a, node), step(op.b, node)] };
+            fixed.push((step(op.out, node), self.cards[node], steps));
+        }
+        let mut at = vec![0u32; self.n];
+        for &node in scope(op.out) {
+            let step = step(op.out, node) as u32;
+            at.iter_mut().zip(self.column(op.out, node)).for_each(|(at, &state)| *at += step * u32::from(state));
+        }
+        let mut picked = Picked { places: vec![0; self.n], cells: vec![] };
+        let mut choices = Choices::default();
+        let mut place_of = Vec::new();
+        for (at, worlds) in Groups::of(&at, self.settled.work.program.slots()[op.out].len).iter() {
+            choices.list(at, &tables, summed, &shared, &fixed);
+            place_of.clear();
+            place_of.resize(choices.cells.len(), u32::MAX);
+            for &world in worlds {
+                let choice = choices.pick(uniform(&random[4 * world as usize..]));
+                if place_of[choice] == u32::MAX {
+                    place_of[choice] = picked.cells.len() as u32;
+                    picked.cells.push(choices.cells[choice]);
+                }
+                picked.places[world as usize] = place_of[choice];
+            }
+        }
+        if let Some(v) = variable {
+            let (states, steps) = summed;
+            let side = usize::from(steps[0] == 0);
+            self.columns[v] = picked.decode(side, steps[side], states);
+        }
+        let mut places = Vec::with_capacity(shared.len());
+        for shared in &shared {
+            let mut new = [0; 2];
+            for (side, place) in new.iter_mut().enumerate() {
+                *place = self.drawn.len();
+                self.drawn.push(picked.decode(side, shared.steps[side], shared.splits.len()));
+            }
+            places.push(new);
+        }
+        places
+    }
+
+    /// The states of a node in each world as a table sees it.
+    fn column(&self, table: usize, node: usize) -> &[u8] {
+        match self.known[table].iter().find(|&&(h, _)| h == node) {
+            Some(&(_, place)) => &self.drawn[place],
+            None => &self.columns[node],
+        }
+    }
+
+    fn shared(&self, op: &Op, hidden: usize) -> Shared {
+        let codes = self.codes[hidden].as_ref().expect("shared nodes are hidden");
+        let scope = |table: usize| self.settled.work.program.slots()[table].scope.as_slice();
+        let step = |table: usize| stride(&self.cards, scope(table), hidden);
+        let n = codes.masks.len() as u8;
+        let place = |mask: u64| codes.masks.iter().position(|&m| m == mask).map(|at| at as u8);
+        let join = |a: u8, b: u8| place(codes.masks[usize::from(a)] & codes.masks[usize::from(b)]);
+        let both = (0..n).flat_map(|a| (0..n).map(move |b| [a, b]));
+        let splits = (0..n).map(|code| match (self.stand(op.a, hidden), self.stand(op.b, hidden)) {
+            (Some(Stand::Weighs), _) => (0..n).filter_map(|b| Some([join(b, code)?, b])).collect(),
+            (_, Some(Stand::Weighs)) => (0..n).filter_map(|a| Some([a, join(a, code)?])).collect(),
+            _ => both.clone().filter(|&[a, b]| join(a, b) == Some(code)).collect(),
+        });
+        let mut splits: Vec<Vec<[u8; 2]>> = splits.collect();
+        let known = (op.over != Some(hidden)).then(|| step(op.out));
+        if known.is_none() {
+            splits.swap(0, usize::from(codes.nothing));
+        }
+        Shared { steps: [step(op.a), step(op.b)], splits, known }
+    }
+
+    /// A table in its positive form, over codes in place of the hidden nodes' states.
+    fn positive(&self, table: usize) -> Vec<f64> {
+        let slot = &self.settled.work.program.slots()[table];
+        let mut cells = slot.of(&self.settled.upward.values).to_vec();
+        for &(hidden, stand) in &self.stands[table] {
+            let codes = self.codes[hidden].as_ref().expect("only hidden nodes are stood to");
+            let (n, step) = (codes.masks.len(), stride(&self.cards, &slot.scope, hidden));
+            let of = match stand {
+                Stand::Gathers => &codes.inverse,
+                Stand::Weighs => &codes.admitting,
+            };
+            for block in cells.chunks_exact_mut(n * step) {
+                if n == 2 {
+                    let (first, second) = block.split_at_mut(step);
+                    for (a, b) in first.iter_mut().zip(second) {
+                        (*a, *b) = (of[0][0] * *a + of[0][1] * *b, of[1][0] * *a + of[1][1] * *b);
+                    }
+                } else {
+                    let old = block.to_vec();
+                    for (new, row) in block.chunks_exact_mut(step).zip(of) {
+                        for (at, cell) in new.iter_mut().enumerate() {
+                            *cell = row.iter().enumerate().map(|(r, factor)| factor * old[r * step + at]).sum();
+                        }
+                    }
+                }
+            }
+        }
+        cells
+    }
+}
+
+impl Choices {
+    /// Lists what can be drawn in configuration `at` of the result.
+    fn list(
+        &mut self,
+        at: usize,
+        tables: &[Vec<f64>; 2],
+        (states, steps): (usize, [usize; 2]),
+        shared: &[Shared],
+        fixed: &[(usize, usize, [usize; 2])],
+    ) {
+        let mut base = [0u32; 2];
+        for &(step, n, into) in fixed {
+            let state = at / step % n;
+            base = [base[0] + (state * into[0]) as u32, base[1] + (state * into[1]) as u32];
+        }
+        let Self { limits, cells } = self;
+        cells.clear();
+        cells.extend((0..states).map(|s| [base[0] + (s * steps[0]) as u32, base[1] + (s * steps[1]) as u32]));
+        for shared in shared {
+            let code = shared.known.map_or(0, |step| at / step % shared.splits.len());
+            let go = |split: &[u8; 2]| [0, 1].map(|side| u32::from(split[side]) * shared.steps[side] as u32);
+            let Some((first, more)) = shared.splits[code].split_first() else { continue };
+            // The further splits come behind, the first takes the place of what was there.
+            let before = cells.len();
+            for split in more.iter().map(go) {
+                cells.extend_from_within(..before);
+                let from = cells.len() - before;
+                cells[from..].iter_mut().for_each(|cell| *cell = [cell[0] + split[0], cell[1] + split[1]]);
+            }
+            let split = go(first);
+            cells[..before].iter_mut().for_each(|cell| *cell = [cell[0] + split[0], cell[1] + split[1]]);
+        }
+        let mut total = 0.0;
+        limits.clear();
+        limits.extend(cells.iter().map(|&[a, b]| {
+            // What differences leave below zero is rounding.
+            total += tables[0][a as usize].max(0.0) * tables[1][b as usize].max(0.0);
+            total
+        }));
+        // Where rounding let a world in that cannot be, any choice is as good.
+        limits.iter_mut().for_each(|limit| *limit /= total.max(f64::MIN_POSITIVE));
+    }
+
+    /// The first choice whose limit lies above `u`; few are looked through, many are halved.
+    fn pick(&self, u: f64) -> usize {
+        let found = if self.limits.len() <= 8 {
+            self.limits.iter().position(|&limit| u < limit)
+        } else {
+            Some(self.limits.partition_point(|&limit| limit <= u))
+        };
+        found.unwrap_or(self.limits.len() - 1).min(self.limits.len() - 1)
+    }
+}
