@@ -25,7 +25,7 @@ use cost::{Price, Rate};
 use offers::{Gatherer, Offer, Offers};
 use simulate::{Bits, Simulator, both, draws};
 use std::collections::BTreeMap;
-use value::{Bench, Outlook, Split, Way};
+use value::{Bench, Market, Outlook, Split, Way};
 
 /// What one outcome of an action would lead to.
 #[derive(Clone, Debug, PartialEq)]
@@ -305,7 +305,6 @@ impl<'a, 'k> Desk<'a, 'k> {
             gains: Vec::new(),
         };
         desk.gains = desk.all_gains();
-        desk.bench.per_bit = desk.going_rate();
         desk
     }
 
@@ -329,13 +328,14 @@ impl<'a, 'k> Desk<'a, 'k> {
         self.simulator.gone(&clears)
     }
 
-    /// The cheapest rate at which a check at hand tells worlds apart: money a bit.
-    fn going_rate(&self) -> f64 {
-        (0..self.checks.len())
-            .map(|at| {
-                if self.gains[at] > 1e-6 { self.checks[at].0.price.money.get() / self.gains[at] } else { f64::INFINITY }
-            })
-            .fold(f64::INFINITY, f64::min)
+    /// What looking further offers, but for one check: what it tells, it tells once.
+    fn market(&self, but: Option<usize>) -> Market {
+        let mut market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
+            market.per_bit = market.per_bit.min(self.checks[at].0.price.money.get() / self.gains[at]);
+            market.supply += self.gains[at];
+        }
+        market
     }
 
     /// For each check the bits it tells about which repair it takes.
@@ -366,15 +366,18 @@ impl<'a, 'k> Desk<'a, 'k> {
         let mut ranked: Vec<Priced> = Vec::new();
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
         let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
-        let as_it_stands = self.outlook(&everything, &[1.0], &now).map_or(0.0, |o| o.cost);
+        let as_it_stands = self.outlook(&everything, &[1.0], &now, &self.market(None)).map_or(0.0, |o| o.cost);
         for at in 0..self.checks.len() {
             let (offer, _) = &self.checks[at];
             let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
             let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after)).clone();
             let split = &self.splits[at];
+            let market = self.market(Some(at));
             let ahead: f64 = self.mixtures[at]
                 .iter()
-                .map(|weights| split.chance(weights) * self.outlook(split, weights, &after).map_or(0.0, |o| o.cost))
+                .map(|weights| {
+                    split.chance(weights) * self.outlook(split, weights, &after, &market).map_or(0.0, |o| o.cost)
+                })
                 .sum();
             let total = offer.price.money.get() + ahead;
             ranked.push(Priced { option: Choice::Check(at), total, worth_it: total < as_it_stands });
@@ -417,7 +420,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             return price;
         }
         let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-        price + left * self.outlook(&split, &[1.0], &self.shut_prices).map_or(0.0, |o| o.cost)
+        price + left * self.outlook(&split, &[1.0], &self.shut_prices, &self.market(None)).map_or(0.0, |o| o.cost)
     }
 
     fn cure_chance(&self, repair: usize) -> f64 {
@@ -426,8 +429,8 @@ impl<'a, 'k> Desk<'a, 'k> {
         f64::from(self.bench.cures[repair].iter().map(|w| w.count_ones()).sum::<u32>()) / n
     }
 
-    fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64]) -> Option<Outlook> {
-        self.bench.outlook(split, weights, prices, &self.shut_prices, &mut |a, b| self.pair(a, b))
+    fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64], market: &Market) -> Option<Outlook> {
+        self.bench.outlook(split, weights, prices, &self.shut_prices, market, &mut |a, b| self.pair(a, b))
     }
 
     /// An option as a proposal; `other` is the best total without it.
@@ -446,7 +449,9 @@ impl<'a, 'k> Desk<'a, 'k> {
                 let (offer, removes) = &self.repairs[at];
                 let cured = self.cure_chance(at);
                 let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-                let way = self.outlook(&split, &[1.0], &self.shut_prices).map_or(Way::HandOver, |o| o.way);
+                let way = self
+                    .outlook(&split, &[1.0], &self.shut_prices, &self.market(None))
+                    .map_or(Way::HandOver, |o| o.way);
                 let failed = Branch {
                     outcome: 1,
                     chance: 1.0 - cured,
@@ -491,7 +496,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {
         let split = &self.splits[check];
         let weights = &self.mixtures[check][outcome];
-        let way = self.outlook(split, weights, prices).map_or(Way::HandOver, |o| o.way);
+        let way = self.outlook(split, weights, prices, &self.market(Some(check))).map_or(Way::HandOver, |o| o.way);
         Branch {
             outcome,
             chance: split.chance(weights),
