@@ -200,14 +200,13 @@ pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Act
 struct Priced {
     option: Choice,
     total: f64,
-    worth_it: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Choice {
+    HandOver,
     Check(usize),
     Repair(usize),
-    HandOver,
 }
 
 /// Everything that the comparison looks at.
@@ -356,40 +355,55 @@ impl<'a, 'k> Desk<'a, 'k> {
             .sum()
     }
 
-    /// Every option, the best first: those worth it by their totals, then checks that cost more than they save.
+    /// Every option, the best first, the others by their totals.
     ///
     /// What comes after a check is priced as if looking further were at hand at the going rate, which a repair now is
     /// not; so a check must beat that same price for things as they stand, or it would be chosen for what other checks
-    /// can do.
+    /// can do. One that does not costs what the best does, and what it loses.
     fn rank(&self) -> Vec<Priced> {
+        let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over }];
+        ranked.extend(
+            (0..self.repairs.len())
+                .filter(|at| self.repairs[*at].0.held.is_none())
+                .map(|at| Priced { option: Choice::Repair(at), total: self.repair_total(at) }),
+        );
+        let mut losing = Vec::new();
+        for (at, (total, as_it_stands)) in self.check_totals().into_iter().enumerate() {
+            let option = Choice::Check(at);
+            if total < as_it_stands {
+                ranked.push(Priced { option, total });
+            } else {
+                losing.push(Priced { option, total: total - as_it_stands });
+            }
+        }
+        let least = ranked.iter().map(|o| o.total).fold(f64::INFINITY, f64::min);
+        ranked.extend(losing.into_iter().map(|o| Priced { total: least + o.total, ..o }));
+        // Of equals, what is done rather than looked at.
+        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(b.option.cmp(&a.option)));
+        ranked
+    }
+
+    /// For each check the expected total with it, and that of things as they stand without it.
+    fn check_totals(&self) -> Vec<(f64, f64)> {
         let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
-        let mut ranked: Vec<Priced> = Vec::new();
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
         let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
-        let as_it_stands = self.outlook(&everything, &[1.0], &now, &self.market(None)).map_or(0.0, |o| o.cost);
-        for at in 0..self.checks.len() {
-            let (offer, _) = &self.checks[at];
-            let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
-            let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after)).clone();
-            let split = &self.splits[at];
-            let market = self.market(Some(at));
-            let ahead: f64 = self.mixtures[at]
-                .iter()
-                .map(|weights| {
-                    split.chance(weights) * self.outlook(split, weights, &after, &market).map_or(0.0, |o| o.cost)
-                })
-                .sum();
-            let total = offer.price.money.get() + ahead;
-            ranked.push(Priced { option: Choice::Check(at), total, worth_it: total < as_it_stands });
-        }
-        for at in (0..self.repairs.len()).filter(|at| self.repairs[*at].0.held.is_none()) {
-            ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at), worth_it: true });
-        }
-        ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over, worth_it: true });
-        ranked.sort_by(|a, b| {
-            b.worth_it.cmp(&a.worth_it).then(a.total.total_cmp(&b.total)).then(a.option.cmp(&b.option))
-        });
-        ranked
+        let cost = |split: &Split, weights: &[f64], prices: &[f64], market: &Market| {
+            self.outlook(split, weights, prices, market).map_or(0.0, |o| o.cost)
+        };
+        (0..self.checks.len())
+            .map(|at| {
+                let (offer, _) = &self.checks[at];
+                let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
+                let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
+                let (split, market) = (&self.splits[at], self.market(Some(at)));
+                let ahead: f64 = self.mixtures[at]
+                    .iter()
+                    .map(|weights| split.chance(weights) * cost(split, weights, after, &market))
+                    .sum();
+                (offer.price.money.get() + ahead, cost(&everything, &[1.0], &now, &market))
+            })
+            .collect()
     }
 
     /// Where a repair that an interlock holds up would be the best thing to do by far: the check at hand that releases
@@ -409,7 +423,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             _ => false,
         };
         let (offer, _) = self.checks.iter().find(|(offer, _)| releases(&offer.action))?;
-        let priced = Priced { option: Choice::Repair(at), total, worth_it: true };
+        let priced = Priced { option: Choice::Repair(at), total };
         Some((offer.clone(), self.propose(&priced, best.expected_cost.get())))
     }
 
