@@ -54,8 +54,8 @@ fn base() -> &'static Knowledge {
 }
 
 fn case((layout, answers): (&str, usize)) -> Case {
-    let log: String = ANSWERS[..answers].iter().map(|answer| format!("  - {answer}\n")).collect();
-    let log = if log.is_empty() { "log: []\n".to_owned() } else { format!("log:\n{log}") };
+    let lines: Vec<String> = ANSWERS[..answers].iter().map(|answer| format!("  - {answer}\n")).collect();
+    let log = if lines.is_empty() { "log: []\n".to_owned() } else { format!("log:\n{}", lines.concat()) };
     let text = format!(
         "format: 1\nknowledge: {{id: {}}}\ncraft: {{layout: {layout}}}\nsymptoms: [sy-cranks-no-start]\n{log}",
         base().id

@@ -1,6 +1,6 @@
 //! A case to and from text: the case file, as a person writes it and as the interview keeps it.
 //!
-//! [`read`] tells all that is wrong at once, each with its place; [`write`] is its inverse.
+//! [`read`] tells all that is wrong at once, each with its place; [`write()`] is its inverse.
 
 use super::codes;
 use super::{Answer, Case, Entry, Event, Position, Presence};

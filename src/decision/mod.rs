@@ -25,7 +25,7 @@ use cost::{Price, Rate};
 use offers::{Gatherer, Offer, Offers};
 use simulate::{Bits, Simulator, both, draws};
 use std::collections::BTreeMap;
-use value::{Bench, Outlook, Split, Way};
+use value::{Bench, Market, Outlook, Split, Way};
 
 /// What one outcome of an action would lead to.
 #[derive(Clone, Debug, PartialEq)]
@@ -124,7 +124,7 @@ pub fn advise(
     let best = ranked.remove(0);
     let mut alternatives: Vec<Proposal> =
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
-    let runner_up = ranked.iter().find(|o| o.worth_it).map_or(best.total, |o| o.total);
+    let runner_up = ranked.first().map_or(best.total, |o| o.total);
     let best = desk.propose(&best, runner_up);
     let urgent = safety.urgent(laid, case);
     let (next, wanted) = match urgent.or(best.before.close) {
@@ -132,7 +132,13 @@ pub fn advise(
             (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &best), Some(best))
         }
         None => match desk.release(&safety, case, &best) {
-            Some((check, wanted)) => (step_before(check, &wanted), Some(wanted)),
+            Some((check, wanted)) => {
+                let step = step_before(check, &wanted);
+                let first = step.before.close.map(|(check, outcome, air)| {
+                    closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &step)
+                });
+                (first.unwrap_or(step), Some(wanted))
+            }
             None => (best, None),
         },
     };
@@ -200,14 +206,13 @@ pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Act
 struct Priced {
     option: Choice,
     total: f64,
-    worth_it: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Choice {
+    HandOver,
     Check(usize),
     Repair(usize),
-    HandOver,
 }
 
 /// Everything that the comparison looks at.
@@ -305,10 +310,6 @@ impl<'a, 'k> Desk<'a, 'k> {
             gains: Vec::new(),
         };
         desk.gains = desk.all_gains();
-        desk.bench.per_bit = desk.going_rate(None);
-        for at in 0..desk.splits.len() {
-            desk.splits[at].per_bit = Some(desk.going_rate(Some(at)));
-        }
         desk
     }
 
@@ -332,15 +333,14 @@ impl<'a, 'k> Desk<'a, 'k> {
         self.simulator.gone(&clears)
     }
 
-    /// The cheapest rate at which a check at hand tells worlds apart: money a bit. Once a check is made it tells no more:
-    /// what comes after is `without` it.
-    fn going_rate(&self, without: Option<usize>) -> f64 {
-        (0..self.checks.len())
-            .filter(|at| Some(*at) != without)
-            .map(|at| {
-                if self.gains[at] > 1e-6 { self.checks[at].0.price.money.get() / self.gains[at] } else { f64::INFINITY }
-            })
-            .fold(f64::INFINITY, f64::min)
+    /// What looking further offers, but for one check: what it tells, it tells once.
+    fn market(&self, but: Option<usize>) -> Market {
+        let mut market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
+            market.per_bit = market.per_bit.min(self.checks[at].0.price.money.get() / self.gains[at]);
+            market.supply += self.gains[at];
+        }
+        market
     }
 
     /// For each check the bits it tells about which repair it takes.
@@ -361,41 +361,55 @@ impl<'a, 'k> Desk<'a, 'k> {
             .sum()
     }
 
-    /// Every option, the best first: those worth it by their totals, then checks that cost more than they save.
+    /// Every option, the best first, the others by their totals.
     ///
     /// What comes after a check is priced as if looking further were at hand at the going rate, which a repair now is
     /// not; so a check must beat that same price for things as they stand, or it would be chosen for what other checks
-    /// can do. Both are priced without the check itself: it is made once.
+    /// can do. One that does not costs what the best does, and what it loses.
     fn rank(&self) -> Vec<Priced> {
-        let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
-        let mut ranked: Vec<Priced> = Vec::new();
-        let mut everything = self.bench.split(vec![value::all(self.bench.n)]);
-        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
-        let mut as_it_stands: BTreeMap<u64, f64> = BTreeMap::new();
-        for at in 0..self.checks.len() {
-            let (offer, _) = &self.checks[at];
-            let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
-            let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after)).clone();
-            let split = &self.splits[at];
-            let ahead: f64 = self.mixtures[at]
-                .iter()
-                .map(|weights| split.chance(weights) * self.outlook(split, weights, &after).map_or(0.0, |o| o.cost))
-                .sum();
-            let total = offer.price.money.get() + ahead;
-            everything.per_bit = split.per_bit;
-            let without = *as_it_stands
-                .entry(split.per_bit.unwrap_or(self.bench.per_bit).to_bits())
-                .or_insert_with(|| self.outlook(&everything, &[1.0], &now).map_or(0.0, |o| o.cost));
-            ranked.push(Priced { option: Choice::Check(at), total, worth_it: total < without });
+        let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over }];
+        ranked.extend(
+            (0..self.repairs.len())
+                .filter(|at| self.repairs[*at].0.held.is_none())
+                .map(|at| Priced { option: Choice::Repair(at), total: self.repair_total(at) }),
+        );
+        let mut losing = Vec::new();
+        for (at, (total, as_it_stands)) in self.check_totals().into_iter().enumerate() {
+            let option = Choice::Check(at);
+            if total < as_it_stands {
+                ranked.push(Priced { option, total });
+            } else {
+                losing.push(Priced { option, total: total - as_it_stands });
+            }
         }
-        for at in (0..self.repairs.len()).filter(|at| self.repairs[*at].0.held.is_none()) {
-            ranked.push(Priced { option: Choice::Repair(at), total: self.repair_total(at), worth_it: true });
-        }
-        ranked.push(Priced { option: Choice::HandOver, total: self.bench.hand_over, worth_it: true });
-        ranked.sort_by(|a, b| {
-            b.worth_it.cmp(&a.worth_it).then(a.total.total_cmp(&b.total)).then(a.option.cmp(&b.option))
-        });
+        let least = ranked.iter().map(|o| o.total).fold(f64::INFINITY, f64::min);
+        ranked.extend(losing.into_iter().map(|o| Priced { total: least + o.total, ..o }));
+        // Of equals, what is done rather than looked at.
+        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(b.option.cmp(&a.option)));
         ranked
+    }
+
+    /// For each check the expected total with it, and that of things as they stand without it.
+    fn check_totals(&self) -> Vec<(f64, f64)> {
+        let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
+        let cost = |split: &Split, weights: &[f64], prices: &[f64], market: &Market| {
+            self.outlook(split, weights, prices, market).map_or(0.0, |o| o.cost)
+        };
+        (0..self.checks.len())
+            .map(|at| {
+                let (offer, _) = &self.checks[at];
+                let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
+                let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
+                let (split, market) = (&self.splits[at], self.market(Some(at)));
+                let ahead: f64 = self.mixtures[at]
+                    .iter()
+                    .map(|weights| split.chance(weights) * cost(split, weights, after, &market))
+                    .sum();
+                (offer.price.money.get() + ahead, cost(&everything, &[1.0], &now, &market))
+            })
+            .collect()
     }
 
     /// Where a repair that an interlock holds up would be the best thing to do by far: the check at hand that releases
@@ -415,7 +429,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             _ => false,
         };
         let (offer, _) = self.checks.iter().find(|(offer, _)| releases(&offer.action))?;
-        let priced = Priced { option: Choice::Repair(at), total, worth_it: true };
+        let priced = Priced { option: Choice::Repair(at), total };
         Some((offer.clone(), self.propose(&priced, best.expected_cost.get())))
     }
 
@@ -426,7 +440,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             return price;
         }
         let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-        price + left * self.outlook(&split, &[1.0], &self.shut_prices).map_or(0.0, |o| o.cost)
+        price + left * self.outlook(&split, &[1.0], &self.shut_prices, &self.market(None)).map_or(0.0, |o| o.cost)
     }
 
     fn cure_chance(&self, repair: usize) -> f64 {
@@ -435,8 +449,8 @@ impl<'a, 'k> Desk<'a, 'k> {
         f64::from(self.bench.cures[repair].iter().map(|w| w.count_ones()).sum::<u32>()) / n
     }
 
-    fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64]) -> Option<Outlook> {
-        self.bench.outlook(split, weights, prices, &self.shut_prices, &mut |a, b| self.pair(a, b))
+    fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64], market: &Market) -> Option<Outlook> {
+        self.bench.outlook(split, weights, prices, &self.shut_prices, market, &mut |a, b| self.pair(a, b))
     }
 
     /// An option as a proposal; `other` is the best total without it.
@@ -455,7 +469,9 @@ impl<'a, 'k> Desk<'a, 'k> {
                 let (offer, removes) = &self.repairs[at];
                 let cured = self.cure_chance(at);
                 let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-                let way = self.outlook(&split, &[1.0], &self.shut_prices).map_or(Way::HandOver, |o| o.way);
+                let way = self
+                    .outlook(&split, &[1.0], &self.shut_prices, &self.market(None))
+                    .map_or(Way::HandOver, |o| o.way);
                 let failed = Branch {
                     outcome: 1,
                     chance: 1.0 - cured,
@@ -500,7 +516,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {
         let split = &self.splits[check];
         let weights = &self.mixtures[check][outcome];
-        let way = self.outlook(split, weights, prices).map_or(Way::HandOver, |o| o.way);
+        let way = self.outlook(split, weights, prices, &self.market(Some(check))).map_or(Way::HandOver, |o| o.way);
         Branch {
             outcome,
             chance: split.chance(weights),

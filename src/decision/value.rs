@@ -26,10 +26,17 @@ pub struct Bench {
     pub cheapest: Vec<Bits>,
     /// What handing over costs.
     pub hand_over: f64,
-    /// What telling one bit apart costs at the going rate.
-    pub per_bit: f64,
     /// Worlds cured by two repairs together, by position; worked out when asked for.
     pairs: RefCell<BTreeMap<(usize, usize), Bits>>,
+}
+
+/// What looking further offers: the cheapest rate at which worlds can be told apart, and how far it reaches.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Market {
+    /// Money a bit, by the check that tells most for its cost.
+    pub per_bit: f64,
+    /// The bits that all checks at hand could tell at most, were none to repeat what another said.
+    pub supply: f64,
 }
 
 /// A way on.
@@ -63,8 +70,6 @@ pub struct Split {
     failed: Option<usize>,
     /// Counts after one more failed repair, when asked for.
     after: RefCell<BTreeMap<Vec<usize>, Vec<Vec<f64>>>>,
-    /// What telling one bit apart costs from here on, where that differs from the bench's rate.
-    pub per_bit: Option<f64>,
 }
 
 impl Bench {
@@ -84,7 +89,7 @@ impl Bench {
             }
         }
         *cheapest.last_mut().expect("one more than the repairs") = left;
-        Self { n, cures, cheapest, hand_over, per_bit: f64::INFINITY, pairs: RefCell::new(BTreeMap::new()) }
+        Self { n, cures, cheapest, hand_over, pairs: RefCell::new(BTreeMap::new()) }
     }
 
     /// Splits all worlds by rows.
@@ -107,7 +112,7 @@ impl Bench {
     fn split_with(&self, rows: Vec<Bits>, cured: Vec<Vec<f64>>, failed: Option<usize>) -> Split {
         let totals = rows.iter().map(|r| f64::from(r.iter().map(|w| w.count_ones()).sum::<u32>())).collect();
         let cheapest = count(&rows, &self.cheapest);
-        Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()), per_bit: None }
+        Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()) }
     }
 
     /// The worlds that two repairs cure together.
@@ -133,6 +138,7 @@ impl Bench {
         weights: &[f64],
         prices: &[f64],
         later: &[f64],
+        market: &Market,
         pair: &mut dyn FnMut(usize, usize) -> Bits,
     ) -> Option<Outlook> {
         let total = mix(&split.totals, weights);
@@ -140,7 +146,7 @@ impl Bench {
             return None;
         }
         let (repairing, first) = self.repairing(split, weights, total, prices, later, pair);
-        let looking = self.looking(split, weights, total, prices);
+        let looking = self.looking(split, weights, total, prices, market, repairing.min(self.hand_over));
         let mut best = Outlook { cost: self.hand_over, way: Way::HandOver };
         if let Some(first) = first.filter(|_| repairing < best.cost) {
             best = Outlook { cost: repairing, way: Way::Repair(first) };
@@ -214,8 +220,17 @@ impl Bench {
         counts
     }
 
-    /// Knowing which repair it takes, and what finding that out will cost at the going rate.
-    fn looking(&self, split: &Split, weights: &[f64], total: f64, prices: &[f64]) -> f64 {
+    /// Knowing which repair it takes, and what finding that out will cost at the going rate; as far as the checks at
+    /// hand could tell it, and blindly for the rest.
+    fn looking(
+        &self,
+        split: &Split,
+        weights: &[f64],
+        total: f64,
+        prices: &[f64],
+        market: &Market,
+        blindly: f64,
+    ) -> f64 {
         let mut known = 0.0;
         let mut bits = 0.0;
         for class in 0..self.cheapest.len() {
@@ -226,12 +241,12 @@ impl Bench {
                 bits -= p * libm::log2(p);
             }
         }
-        // No bits left to tell apart is no looking at all, whatever the rate.
-        if bits < 1e-9 {
-            f64::INFINITY
-        } else {
-            known + LOOKING_IS_HARDER * bits * split.per_bit.unwrap_or(self.per_bit)
+        // No bits left to tell apart, or nobody to tell them, is no looking at all.
+        if bits < 1e-9 || market.supply < 1e-9 {
+            return f64::INFINITY;
         }
+        let told = (market.supply / bits).min(1.0);
+        told * (known + LOOKING_IS_HARDER * bits * market.per_bit) + (1.0 - told) * blindly
     }
 
     /// The bits that stand between the worlds of a mixture and knowing which repair it takes.

@@ -191,6 +191,29 @@ impl Engine {
         Ok(solve::solve(&self.base, observations, limits, Wanted::Evidence, &[])?.log_evidence)
     }
 
+    /// Like [`Engine::log_evidence`], for the observations of `posterior` followed by findings on single variables: its
+    /// cuts and its order serve again, so that only the messages settle anew. Many sets of findings can so be weighed
+    /// against each other, and against the posterior's own evidence, with the same cuts.
+    ///
+    /// Cost: a few passes, smaller ones for each variable that is found on or off; no search.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`]; never negative infinity.
+    pub fn log_evidence_from(
+        &self,
+        posterior: &Posterior,
+        observations: &[Observation],
+        limits: &Limits,
+    ) -> Result<f64, Error> {
+        self.base.check_observations(observations)?;
+        let along =
+            posterior.trail.as_ref().map(|trail| solve::log_evidence_along(&self.base, observations, limits, trail));
+        match along.transpose()?.flatten() {
+            Some(log_evidence) => Ok(log_evidence),
+            None => self.log_evidence(observations, limits),
+        }
+    }
+
     /// Draws `n` worlds from the posterior; the same seed gives the same worlds.
     ///
     /// Over cut links the gate's end of a link knows its input by the messages only.

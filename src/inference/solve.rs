@@ -8,6 +8,7 @@ use super::cut::{self, Choice};
 use super::eliminate::Upward;
 use super::graph::{Graph, GraphLink};
 use super::joins::{self, Joins};
+use super::order::Order;
 use super::posterior::Posterior;
 use super::work::{Message, Work};
 use super::{Accuracy, CutLink, Error, Limits};
@@ -150,15 +151,42 @@ pub(super) fn settle_with<'g>(
 /// Settles the star form of the observations that `trail` was left by: one up pass.
 pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>> {
     let Trail { cut, sequence, messages, last_change } = trail;
-    if cut.len() != graph.links.len() || sequence.len() != graph.nodes.len() {
+    if !trail.fits(graph) {
         return None;
     }
     let mut known: Vec<Option<&Message>> = vec![None; cut.len()];
-    messages.iter().for_each(|message| known[message.link] = Some(message));
+    for message in messages {
+        known[message.link] = Some(message);
+    }
     let start = |link: usize| known[link].map_or((vec![], vec![]), |m| (m.pi.clone(), m.lambda.clone()));
     let work = Work::new(graph, cut, sequence, start);
     let upward = work.up();
     Some(Settled { graph, work, upward, cut: cut.clone(), sequence: sequence.clone(), last_change: *last_change })
+}
+
+/// The natural log of the chance of `observations`, the first of which left `trail`: its cuts and its order serve again.
+/// `None` where they do not fit or the digits cannot be trusted.
+pub(super) fn log_evidence_along(
+    base: &Base,
+    observations: &[Observation],
+    limits: &Limits,
+    trail: &Trail,
+) -> Result<Option<f64>, Error> {
+    let graph = compile::graph(base, observations, Form::Star)?;
+    if !trail.fits(&graph) {
+        return Ok(None);
+    }
+    let order = Order { sequence: trail.sequence.clone(), cells: 0.0, widest: vec![] };
+    let choice = Choice { cut: trail.cut.clone(), order, messages: trail.messages.clone() };
+    let settled = settle_with(base, &graph, limits, &[], choice);
+    Ok(settled.is_trusted().then(|| settled.log_evidence()))
+}
+
+impl Trail {
+    /// Whether `graph` has the nodes and links that this speaks of.
+    fn fits(&self, graph: &Graph) -> bool {
+        self.cut.len() == graph.links.len() && self.sequence.len() == graph.nodes.len()
+    }
 }
 
 impl Settled<'_> {

@@ -12,6 +12,9 @@ use super::eliminate::{Op, stride};
 use super::sample::uniform;
 use super::solve::Settled;
 
+/// Up to this many choices are compared one by one for every world; more are listed one configuration at a time.
+const FEW: usize = 8;
+
 /// The codes of one hidden node, as bit sets of the states that admit them; two codes join by intersection.
 struct Codes {
     masks: Vec<u64>,
@@ -112,7 +115,9 @@ impl Groups {
             sizes[*group as usize] += 1;
         }
         let mut starts = vec![0];
-        sizes.iter().for_each(|size| starts.push(starts[starts.len() - 1] + size));
+        for size in sizes {
+            starts.push(starts[starts.len() - 1] + size);
+        }
         let mut next = starts.clone();
         let mut worlds = vec![0; at.len()];
         for (world, &at) in at.iter().enumerate() {
@@ -136,6 +141,52 @@ struct Picked {
 }
 
 impl Picked {
+    /// Picks for each world in turn, where no configuration has more than `width` choices.
+    fn of_few(at: &[u32], len: usize, width: usize, random: &[u8], list: impl Fn(&mut Choices, usize)) -> Self {
+        let mut picked = Self { places: Vec::with_capacity(at.len()), cells: vec![] };
+        let mut limits: Vec<f64> = Vec::new();
+        let mut choices = Choices::default();
+        let mut starts = vec![u32::MAX; len];
+        for (&at, bytes) in at.iter().zip(random.chunks_exact(4)) {
+            let start = &mut starts[at as usize];
+            if *start == u32::MAX {
+                *start = limits.len() as u32;
+                list(&mut choices, at as usize);
+                // The last choice is whatever lies beyond the others.
+                choices.limits.pop();
+                choices.limits.resize(width, f64::INFINITY);
+                limits.extend(&choices.limits);
+                choices.cells.resize(width, [0, 0]);
+                picked.cells.extend(&choices.cells);
+            }
+            let u = uniform(bytes);
+            let passed: u32 = limits[*start as usize..][..width].iter().map(|&limit| u32::from(u >= limit)).sum();
+            picked.places.push(*start + passed);
+        }
+        picked
+    }
+
+    /// Picks configuration by configuration, so that only one list of choices stands at a time.
+    fn of(at: &[u32], len: usize, random: &[u8], list: impl Fn(&mut Choices, usize)) -> Self {
+        let mut picked = Self { places: vec![0; at.len()], cells: vec![] };
+        let mut choices = Choices::default();
+        let mut place_of = Vec::new();
+        for (at, worlds) in Groups::of(at, len).iter() {
+            list(&mut choices, at);
+            place_of.clear();
+            place_of.resize(choices.cells.len(), u32::MAX);
+            for &world in worlds {
+                let choice = choices.pick(uniform(&random[4 * world as usize..]));
+                if place_of[choice] == u32::MAX {
+                    place_of[choice] = picked.cells.len() as u32;
+                    picked.cells.push(choices.cells[choice]);
+                }
+                picked.places[world as usize] = place_of[choice];
+            }
+        }
+        picked
+    }
+
     /// The state of a node in each world from the cells drawn in a table.
     fn decode(&self, side: usize, step: usize, states: usize) -> Vec<u8> {
         let state: Vec<u8> = self.cells.iter().map(|cells| (cells[side] as usize / step % states) as u8).collect();
@@ -226,16 +277,14 @@ impl Unfolding<'_, '_> {
         for (side, table) in [op.a, op.b].into_iter().enumerate() {
             let mut known = Vec::new();
             for &(hidden, _) in &self.stands[table] {
+                let from_above = || self.known[op.out].iter().find(|&&(h, _)| h == hidden).map(|&(_, place)| place);
                 let place = match shared.iter().position(|&h| h == hidden) {
                     Some(at) => split[at][side],
-                    None => match self.known[op.out].iter().find(|&&(h, _)| h == hidden) {
-                        Some(&(_, place)) => place,
-                        None => {
-                            let nothing = self.codes[hidden].as_ref().map_or(0, |codes| codes.nothing);
-                            self.drawn.push(vec![nothing; self.n]);
-                            self.drawn.len() - 1
-                        }
-                    },
+                    None => from_above().unwrap_or_else(|| {
+                        let nothing = self.codes[hidden].as_ref().map_or(0, |codes| codes.nothing);
+                        self.drawn.push(vec![nothing; self.n]);
+                        self.drawn.len() - 1
+                    }),
                 };
                 known.push((hidden, place));
             }
@@ -268,22 +317,15 @@ impl Unfolding<'_, '_> {
             let step = step(op.out, node) as u32;
             at.iter_mut().zip(self.column(op.out, node)).for_each(|(at, &state)| *at += step * u32::from(state));
         }
-        let mut picked = Picked { places: vec![0; self.n], cells: vec![] };
-        let mut choices = Choices::default();
-        let mut place_of = Vec::new();
-        for (at, worlds) in Groups::of(&at, self.settled.work.program.slots()[op.out].len).iter() {
-            choices.list(at, &tables, summed, &shared, &fixed);
-            place_of.clear();
-            place_of.resize(choices.cells.len(), u32::MAX);
-            for &world in worlds {
-                let choice = choices.pick(uniform(&random[4 * world as usize..]));
-                if place_of[choice] == u32::MAX {
-                    place_of[choice] = picked.cells.len() as u32;
-                    picked.cells.push(choices.cells[choice]);
-                }
-                picked.places[world as usize] = place_of[choice];
-            }
-        }
+        let len = self.settled.work.program.slots()[op.out].len;
+        let most = |shared: &Shared| shared.splits.iter().map(Vec::len).max().unwrap_or(1);
+        let width = shared.iter().map(most).fold(summed.0, usize::saturating_mul);
+        let list = |choices: &mut Choices, at: usize| choices.list(at, &tables, summed, &shared, &fixed);
+        let picked = if width <= FEW {
+            Picked::of_few(&at, len, width, random, list)
+        } else {
+            Picked::of(&at, len, random, list)
+        };
         if let Some(v) = variable {
             let (states, steps) = summed;
             let side = usize::from(steps[0] == 0);
@@ -401,16 +443,39 @@ impl Choices {
             total
         }));
         // Where rounding let a world in that cannot be, any choice is as good.
-        limits.iter_mut().for_each(|limit| *limit /= total.max(f64::MIN_POSITIVE));
+        for limit in limits {
+            *limit /= total.max(f64::MIN_POSITIVE);
+        }
     }
 
-    /// The first choice whose limit lies above `u`; few are looked through, many are halved.
+    /// The first choice whose limit lies above `u`.
     fn pick(&self, u: f64) -> usize {
-        let found = if self.limits.len() <= 8 {
-            self.limits.iter().position(|&limit| u < limit)
-        } else {
-            Some(self.limits.partition_point(|&limit| limit <= u))
-        };
-        found.unwrap_or(self.limits.len() - 1).min(self.limits.len() - 1)
+        self.limits.partition_point(|&limit| limit <= u).min(self.limits.len() - 1)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Sets of two slices, "the union lies within r": 0, {0}, {1}, both.
+    #[test]
+    fn codes_of_sets_are_told_apart() {
+        let admits: Vec<Vec<bool>> = (0..4).map(|r| (0..4).map(|o| o & !r == 0).collect()).collect();
+        let codes = codes(&admits, &[0, 1, 2, 3]).expect("all four states are left");
+        // Chances .1, .2, .3, .4 of the codes 0, {0}, {1}, both make .1, .3, .4, 1 of the states.
+        let chance: Vec<f64> =
+            codes.inverse.iter().map(|row| row.iter().zip([0.1, 0.3, 0.4, 1.0]).map(|(i, z)| i * z).sum()).collect();
+        let of = |mask: u64| chance[codes.masks.iter().position(|&m| m == mask).expect("a code")];
+        for (mask, expected) in [(0b1111, 0.1), (0b1010, 0.2), (0b1100, 0.3), (0b1000, 0.4)] {
+            assert!((of(mask) - expected).abs() < 1e-15);
+        }
+        assert_eq!(codes.masks[usize::from(codes.nothing)], 0b1111);
+    }
+
+    #[test]
+    fn states_that_do_not_tell_codes_apart_are_refused() {
+        let admits: Vec<Vec<bool>> = (0..4).map(|r| (0..4).map(|o| o & !r == 0).collect()).collect();
+        assert!(codes(&admits, &[1, 2]).is_none());
     }
 }

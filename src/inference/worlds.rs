@@ -83,10 +83,10 @@ pub(super) fn draw(
         None => solve::settle(base, &star, limits, &[])?,
     };
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    if guide.is_trusted() {
-        if let Some(columns) = unfold::nodes(&guide, n, &mut rng) {
-            return Ok(fill(base, &guide, &columns, n, &mut rng));
-        }
+    if guide.is_trusted()
+        && let Some(columns) = unfold::nodes(&guide, n, &mut rng)
+    {
+        return Ok(fill(base, &guide, &columns, n, &mut rng));
     }
     // The star form gives the messages over cuts, where there are any, and the shape of the chain.
     let chain = compile::graph(base, observations, Form::Chain(&guide.joins()))?;

@@ -778,7 +778,7 @@ fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, places:
                     state.focus = Some(Focus::Check { check: check.item, places, replaces: Vec::new() });
                 }
                 None => {
-                    state.notices.push("No check is among the steps that were weighed; o lists them all.".to_owned())
+                    state.notices.push("No check is among the steps that were weighed; o lists them all.".to_owned());
                 }
             }
         }

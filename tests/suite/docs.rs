@@ -213,3 +213,24 @@ fn the_case_files_in_documents_can_be_read() {
     }
     assert!(seen > 0, "no document shows a case file");
 }
+
+/// The answers of `docs/first-job.md` lead to a work order.
+#[test]
+fn the_first_job_comes_to_its_end() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let answers = fs::read_to_string(root().join("docs/first-job.txt")).expect("the answers");
+    let output = assert_cmd::Command::cargo_bin("doldrum")
+        .expect("the program")
+        .current_dir(folder.path())
+        .args(["triage", "--plain", "--case", "job.yaml", "--title", "Barn-find twin"])
+        .write_stdin(answers)
+        .output()
+        .expect("it runs");
+    let shown = String::from_utf8(output.stdout).expect("text");
+    assert!(output.status.success(), "{shown}");
+    assert!(shown.contains("Work order: Barn-find twin"), "{shown}");
+    let (knowledge, _) = doldrum::knowledge::read(&doldrum::store::built_in());
+    let kept = fs::read_to_string(folder.path().join("job.yaml")).expect("the case is kept");
+    let (case, _) = doldrum::case::text::read("job.yaml", &kept, &knowledge.expect("sound"));
+    assert!(case.is_some_and(|case| case.log.len() > 10), "{kept}");
+}
