@@ -8,8 +8,8 @@ use doldrum::case::{Answer, Case, Event, Position, Presence};
 use doldrum::decision::{Action, Advice, Proposal, Settings, advise};
 use doldrum::inference::Limits;
 use doldrum::knowledge::layout::{Craft, Instance, Laid};
-use doldrum::knowledge::{Check, Ix, Knowledge, Turns};
-use doldrum::plan::{Options, Plan, plan};
+use doldrum::knowledge::{Check, Hazard, Ix, Knowledge, Turns};
+use doldrum::plan::{Options, Plan, Source, Step, plan};
 use doldrum::safety::{Before, Safety, Verdict};
 use indexmap::IndexMap;
 use proptest::prelude::*;
@@ -118,14 +118,17 @@ fn holds(laid: &Laid<'_>, case: &Case, advice: &Advice) -> Result<(), TestCaseEr
         prop_assert!(proposal.expected_cost.get().is_finite() && proposal.expected_cost.get() >= 0.0, "{what}");
         prop_assert!(proposal.saves.get().is_finite() && proposal.cost.get().is_finite(), "{what}");
         prop_assert!(proposal.minutes.get().is_finite() && proposal.minutes.get() >= 0.0, "{what}");
-        if proposal.action != Action::HandOver {
+        // A step that only clears the way may say no more than what it clears it for.
+        let clears = advice.wanted.is_some() && std::ptr::eq(proposal, std::ptr::from_ref(&advice.next));
+        if proposal.action != Action::HandOver && !(clears && proposal.branches.is_empty()) {
             let sum: f64 = proposal.branches.iter().map(|b| b.chance).sum();
             prop_assert!((sum - 1.0).abs() < 1e-9, "`{what}`: chances sum to {sum}");
             prop_assert!(proposal.branches.iter().all(|b| (0.0..=1.0).contains(&b.chance)), "{what}");
         }
-        for (barred, _) in &advice.barred {
-            prop_assert!(*barred != proposal.action, "`{what}` is barred and proposed");
-        }
+        // What the next step clears the way for may be barred until then.
+        let later = advice.wanted.as_ref().is_some_and(|wanted| std::ptr::eq(proposal, wanted));
+        let listed = advice.barred.iter().any(|(barred, _)| *barred == proposal.action);
+        prop_assert!(later || !listed, "`{what}` is barred and proposed");
     }
     prop_assert!(advice.next.saves.get() >= 0.0 || advice.wanted.is_some(), "{}", name(&advice.next.action));
     nothing_ignites_in_vapor(laid, case, advice)?;
@@ -213,7 +216,8 @@ fn step(draw: &mut Draw, laid: &Laid<'_>, case: &mut Case, advice: &Advice) -> b
     }
 }
 
-/// Every caution in a plan stands with a step, at the latest where the work that brings it is done.
+/// Every caution that a step of a repair carries stands with that step or before it; what a repair raises beyond its
+/// steps stands before its last.
 fn cautions_come_first(plan: &Plan) -> Result<(), TestCaseError> {
     prop_assert_eq!(plan.check_order(), Ok(()));
     let listed: Vec<&str> = plan.cautions.iter().map(|caution| caution.hazard.id.as_str()).collect();
@@ -223,14 +227,20 @@ fn cautions_come_first(plan: &Plan) -> Result<(), TestCaseError> {
             prop_assert!(listed.contains(&caution.as_str()), "`{caution}` is not among the cautions");
         }
     }
+    let first = |hazard: &str| steps.iter().position(|step| step.cautions.iter().any(|c| c == hazard));
     for job in &plan.repairs {
         let repair = &BENCH.0.repairs[BENCH.0.repairs.find(&job.repair.id).expect("a repair")];
-        let last =
-            steps.iter().rposition(|s| matches!(&s.source, doldrum::plan::Source::Repair(id) if *id == job.repair.id));
-        let Some(last) = last else { continue };
-        for hazard in repair.raises.iter().map(|ix| BENCH.0.hazards.id(*ix)) {
-            let first = steps.iter().position(|s| s.cautions.iter().any(|c| c == hazard));
-            prop_assert!(first.is_some_and(|at| at <= last), "`{hazard}` of `{}` comes too late", job.repair.id);
+        let mine = |step: &Step| matches!(&step.source, Source::Repair(id) if *id == job.repair.id);
+        for (at, step) in steps.iter().enumerate().filter(|(_, step)| mine(step)) {
+            let carried = repair.steps.iter().find(|known| known.what == step.what).and_then(|known| known.caution);
+            let hazard = carried.map(|ix| BENCH.0.hazards.id(ix));
+            let in_time = hazard.is_none_or(|hazard| first(hazard).is_some_and(|first| first <= at));
+            prop_assert!(in_time, "{hazard:?} comes after `{}` of `{}`", step.what, job.repair.id);
+        }
+        let Some(last) = steps.iter().rposition(|step| mine(step)) else { continue };
+        let by_steps = |ix: &Ix<Hazard>| repair.steps.iter().any(|step| step.caution == Some(*ix));
+        for hazard in repair.raises.iter().filter(|ix| !by_steps(ix)).map(|ix| BENCH.0.hazards.id(*ix)) {
+            prop_assert!(first(hazard).is_some_and(|at| at <= last), "`{hazard}` of `{}` comes late", job.repair.id);
         }
     }
     Ok(())

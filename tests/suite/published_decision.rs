@@ -185,7 +185,7 @@ fn overlapping_repairs_against_the_greedy_order() {
     assert_near(find(&knowledge, &now, "rm-three").expected_cost.get(), 5.3, 4.0 * 2.0 / 256.0);
 }
 
-/// One fault, sure repairs: the order of falling p/c is optimal, at the sum of `c_i (1 - the p before it)`. Kadane and
+/// One fault, sure repairs: the order of falling p/c is optimal, at the sum of each c times (1 - sum of the p before it). Kadane and
 /// Simon (1977), as cited by Ottosen and Jensen (UAI 2010).
 #[test]
 fn one_fault_goes_by_chance_over_cost() {
@@ -277,16 +277,17 @@ const STATES: [(&str, f64, [u8; 5]); 6] = [
     ("s5", 0.12, [1, 1, 1, 1, 0]),
 ];
 
+const MENDS: [Mend<'static>; 6] = [
+    Mend("rm-s0", 1000.0, &[("s0", 1.0)]),
+    Mend("rm-s1", 1000.0, &[("s1", 1.0)]),
+    Mend("rm-s2", 1000.0, &[("s2", 1.0)]),
+    Mend("rm-s3", 1000.0, &[("s3", 1.0)]),
+    Mend("rm-s4", 1000.0, &[("s4", 1.0)]),
+    Mend("rm-s5", 1000.0, &[("s5", 1.0)]),
+];
+
 /// Each state is a fault with a repair of its own for so much that none is made on a guess.
 fn six_states() -> Knowledge {
-    const MENDS: [Mend<'static>; 6] = [
-        Mend("rm-s0", 1000.0, &[("s0", 1.0)]),
-        Mend("rm-s1", 1000.0, &[("s1", 1.0)]),
-        Mend("rm-s2", 1000.0, &[("s2", 1.0)]),
-        Mend("rm-s3", 1000.0, &[("s3", 1.0)]),
-        Mend("rm-s4", 1000.0, &[("s4", 1.0)]),
-        Mend("rm-s5", 1000.0, &[("s5", 1.0)]),
-    ];
     let faults: Vec<(&str, f64)> = STATES.iter().map(|(id, p, _)| (*id, *p)).collect();
     let tests: Vec<Test> = ["t1", "t2", "t3", "t4", "t5"]
         .into_iter()
