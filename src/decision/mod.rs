@@ -127,15 +127,15 @@ pub fn advise(
     // A check that loses, and then the same again, is no other way.
     let runner_up = ranked.iter().find(|o| !o.losing).map_or(best.total, |o| o.total);
     let best = desk.propose(&best, runner_up);
-    let urgent = safety.urgent(laid, case);
-    let (next, wanted) = match urgent.or(best.before.close) {
+    let (lead, wanted) = match desk.release(&safety, case, &best) {
+        Some((check, wanted)) => (check, Some(wanted)),
+        None => (best, None),
+    };
+    let (next, wanted) = match safety.urgent(laid, case).or(lead.before.close) {
         Some((check, outcome, air)) => {
-            (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &best), Some(best))
+            (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &lead), Some(lead))
         }
-        None => match desk.release(&safety, case, &best) {
-            Some((check, wanted)) => (check, Some(wanted)),
-            None => (best, None),
-        },
+        None => (lead, wanted),
     };
     if wanted.is_some() {
         alternatives.retain(|a| a.before.close.is_none());
