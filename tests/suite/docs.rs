@@ -63,6 +63,12 @@ fn arguments_of(line: &str) -> Option<Vec<String>> {
     let line =
         line.split('|').map(str::trim).find(|part| part.starts_with("doldrum") || part.starts_with("cargo run"))?;
     let line = line.split(" #").next().unwrap_or_default().split(['<', '>']).next().unwrap_or_default();
+    // What stands in quotes is one word.
+    let line: String = line
+        .split('"')
+        .enumerate()
+        .map(|(at, part)| if at % 2 == 1 { part.replace(' ', "_") } else { part.to_owned() })
+        .collect();
     let words: Vec<String> = line.split_whitespace().map(str::to_owned).collect();
     match words.first().map(String::as_str) {
         Some("doldrum") => Some(words[1..].to_vec()),

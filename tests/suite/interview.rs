@@ -1,13 +1,16 @@
 //! Interviews by script: what is asked, what the answers do, and that going back undoes them.
 
 use crate::small_engine::{at_bench, knowledge, new_case, noon};
-use doldrum::case::{Case, Event};
+use doldrum::case::{Case, Event, Position};
+use doldrum::decision::Action;
 use doldrum::interview::plain::{Echo, Plain};
 use doldrum::interview::state::{End, Input, Key, Stage, State};
 use doldrum::interview::{Finished, Keep, run, step};
+use doldrum::knowledge::layout::Instance;
 use doldrum::report::Document;
 use proptest::prelude::*;
 use std::io;
+use std::rc::Rc;
 
 /// Keeps every case it is given.
 #[derive(Default)]
@@ -83,40 +86,30 @@ fn a_job_that_is_gone_on_with_begins_with_a_sniff() {
     assert!(shown.contains("Before going on."), "{shown}");
 }
 
-/// A hose was opened to look at the fuel; whatever comes next that cranks wants it shut and the hull sniffed, once.
+/// The carburetors are off and what is wanted next cranks the engine: they go back on, then the hull is sniffed, once.
 #[test]
 fn the_sniff_before_the_starter_puts_back_what_holds_the_vapor_open() {
-    let knowledge = crate::watercraft::knowledge();
-    let text = "\
-format: 1
-knowledge: {id: watercraft-two-stroke}
-history: {cx-last-ran: one-winter-3-8-months, cx-onset: after-storage, cx-hose-type: old-original-resin-hose}
-symptoms: [sy-cranks-no-start]
-log:
-  - {check: ck-smell-hull, outcome: none, aired: 10 min}
-  - {check: ck-lanyard-fit, outcome: seated-springs}
-  - {check: ck-fuel-jar, outcome: clear-one-layer}
-  - {check: ck-selector-position, outcome: selector-on}
-  - {access: ac-fuel-lines-open, now: open}
-  - {check: ck-hand-pump-supply, outcome: flows-clear}
-";
-    let (case, _) = doldrum::case::text::read("case.yaml", text, &knowledge);
-    let case = case.expect("a case");
-    let smell = knowledge.checks.find("ck-smell-hull").expect("it is there");
-    let mut plain = Plain::new(&b"t\n1\n1\n1\n"[..], Vec::new(), 80, Echo::On);
-    let mut kept = Kept::default();
-    let finished = at_bench(&knowledge, |bench| run(bench, case, &mut plain, &mut kept, &noon)).expect("nothing fails");
-    let shown = String::from_utf8(plain.into_output()).expect("text");
-    assert!(shown.contains("Put back first: Fuel lines open."), "{shown}");
-    let last: Vec<bool> = finished
-        .case
-        .log
-        .iter()
-        .rev()
-        .take(3)
-        .map(|entry| matches!(entry.event, Event::Answer { check, .. } if check == smell))
-        .collect();
-    assert_ne!(last, [true; 3], "sniffed three times in a row: {shown}");
+    let knowledge = knowledge();
+    let carburetors = knowledge.access.find("ac-carb-off").expect("it is there");
+    let smell = knowledge.checks.find("ck-smell").expect("it is there");
+    let mut case = on_the_bench();
+    case.log.push(Event::Access { access: carburetors, now: Position::Open }.into());
+    let log = at_bench(&knowledge, |bench| {
+        let mut state = step::begin(bench, case, noon());
+        for input in [Input::Key(Key::Tick), Input::Pick(0)] {
+            state = step::step(bench, state, &input, noon());
+        }
+        let view = state.view.as_mut().and_then(Rc::get_mut).expect("advice");
+        view.advice.next.action = Action::Check(Instance::new(smell, 0));
+        view.advice.next.before.put_back = vec![carburetors];
+        let action = view.advice.next.action.clone();
+        let before = step::before(bench, &state, &action, noon()).expect("a sniff is never barred");
+        assert_eq!(before.put_back, [carburetors]);
+        step::step(bench, state, &Input::Pick(0), noon()).case.log
+    });
+    let shut = Event::Access { access: carburetors, now: Position::Shut };
+    assert_eq!(log[log.len() - 2].event, shut, "{log:?}");
+    assert!(matches!(log[log.len() - 1].event, Event::Answer { check, .. } if check == smell), "{log:?}");
 }
 
 #[test]
