@@ -112,7 +112,8 @@ pub fn outcome_of(laid: &Laid<'_>, case: &Case, check: Ix<Check>, answer: Answer
     }
 }
 
-/// The ticks that hold: given, and nothing put back, repaired or tried since, for then the bench is another.
+/// The ticks that hold: given, and nothing put back, repaired or tried since, for then the bench is another. A check
+/// that raises a hazard uses up the ticks that let work through that hazard's interlocks: it opens fuel again.
 #[must_use]
 pub fn ticks_held(laid: &Laid<'_>, log: &[Entry]) -> Vec<bool> {
     let mut held = vec![false; laid.knowledge.ticks.len()];
@@ -122,8 +123,21 @@ pub fn ticks_held(laid: &Laid<'_>, log: &[Entry]) -> Vec<bool> {
             Event::Access { now: Position::Shut, .. } | Event::Repaired { .. } | Event::Tried { .. } => {
                 held.fill(false);
             }
+            Event::Answer { check, answer, .. } if answer.informs() => {
+                for used in used_up(laid, *check) {
+                    held[used.at()] = false;
+                }
+            }
             _ => {}
         }
     }
     held
+}
+
+/// The ticks that let anything through the interlocks on the hazards a check raises.
+fn used_up<'k>(laid: &Laid<'k>, check: Ix<Check>) -> impl Iterator<Item = Ix<Tick>> + use<'k> {
+    let raised = &laid.knowledge.checks[check].raises;
+    let on_raised = |when: &Option<Condition>| matches!(when, Some(Condition::Hazard(ix)) if raised.contains(ix));
+    let interlocks = laid.knowledge.interlocks.iter().filter(move |(_, interlock)| on_raised(&interlock.when));
+    interlocks.flat_map(|(_, interlock)| &interlock.except).flat_map(|except| except.ticks.iter().copied())
 }

@@ -149,8 +149,11 @@ fn nothing_ignites_in_vapor(laid: &Laid<'_>, case: &Case, advice: &Advice) -> Re
         let ignites = proposal.action.traits(laid, &BENCH.1).is_some_and(|traits| traits.ignites);
         prop_assert!(
             !ignites || proposal.before.close.is_some() || !proposal.before.ticks.is_empty(),
-            "`{}` ignites, and the hull was never sniffed clean",
-            name(&proposal.action)
+            "`{}` ignites, and the hull was never sniffed clean:\n{}\nnext {:?}\nwanted {:?}",
+            name(&proposal.action),
+            doldrum::case::text::write(case, &BENCH.0),
+            advice.next.action,
+            advice.wanted.as_ref().map(|w| (name(&w.action), w.before.clone()))
         );
     }
     let ignites = advice.next.action.traits(laid, &BENCH.1).is_some_and(|traits| traits.ignites);
