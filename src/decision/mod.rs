@@ -124,7 +124,8 @@ pub fn advise(
     let best = ranked.remove(0);
     let mut alternatives: Vec<Proposal> =
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
-    let runner_up = ranked.first().map_or(best.total, |o| o.total);
+    // A check that loses, and then the same again, is no other way.
+    let runner_up = ranked.iter().find(|o| !o.losing).map_or(best.total, |o| o.total);
     let best = desk.propose(&best, runner_up);
     let urgent = safety.urgent(laid, case);
     let (next, wanted) = match urgent.or(best.before.close) {
@@ -132,7 +133,7 @@ pub fn advise(
             (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &best), Some(best))
         }
         None => match desk.release(&safety, case, &best) {
-            Some((check, wanted)) => (step_before(check, &wanted), Some(wanted)),
+            Some((check, wanted)) => (check, Some(wanted)),
             None => (best, None),
         },
     };
@@ -167,20 +168,6 @@ fn closing(gatherer: &Gatherer<'_, '_>, action: Action, outcome: usize, air: Min
     }
 }
 
-/// A check that settles what holds up a repair, as a step before it.
-fn step_before(offer: Offer, wanted: &Proposal) -> Proposal {
-    Proposal {
-        minutes: offer.price.minutes,
-        cost: offer.price.money,
-        expected_cost: wanted.expected_cost,
-        saves: Money::ZERO,
-        branches: Vec::new(),
-        separates: Vec::new(),
-        before: offer.before,
-        action: offer.action,
-    }
-}
-
 /// Whether an action may be done now (for a person who asks for another than the proposed).
 #[must_use]
 pub fn judge(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Action) -> Verdict {
@@ -200,6 +187,8 @@ pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Act
 struct Priced {
     option: Choice,
     total: f64,
+    /// A check that costs more than it saves.
+    losing: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -357,63 +346,63 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// Every option, the best first, the others by their totals.
     ///
-    /// What comes after a check is priced as if looking further were at hand at the going rate, which a repair now is
-    /// not; so a check must beat that same price for things as they stand, or it would be chosen for what other checks
-    /// can do. One that does not costs what the best does, and what it loses.
+    /// What comes after is priced as if looking further were at hand at the going rate. A check must therefore save
+    /// more than it costs even where looking further means all other checks but this one, or it would be chosen for
+    /// what others can do; one that does not costs what the best option does, and what it loses. Where no check is worth
+    /// it there is no looking further either, and repairs are priced without.
     fn rank(&self) -> Vec<Priced> {
-        let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over }];
-        ranked.extend(
-            (0..self.repairs.len())
-                .filter(|at| self.repairs[*at].0.held.is_none())
-                .map(|at| Priced { option: Choice::Repair(at), total: self.repair_total(at) }),
-        );
+        let (full, alone) = (self.market(None), Market { per_bit: f64::INFINITY, supply: 0.0 });
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
+        let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over, losing: false }];
         let mut losing = Vec::new();
-        for (at, (total, as_it_stands)) in self.check_totals().into_iter().enumerate() {
+        let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
+        for at in 0..self.checks.len() {
+            let offer = &self.checks[at].0;
+            let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
+            let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
+            let others = self.market(Some(at));
+            let as_it_stands = self.outlook(&everything, &[1.0], &now, &others).map_or(0.0, |o| o.cost);
+            let loss = self.check_total(at, after, &others) - as_it_stands;
             let option = Choice::Check(at);
-            if total < as_it_stands {
-                ranked.push(Priced { option, total });
+            if loss < 0.0 {
+                ranked.push(Priced { option, total: self.check_total(at, after, &full), losing: false });
             } else {
-                losing.push(Priced { option, total: total - as_it_stands });
+                losing.push(Priced { option, total: loss, losing: true });
             }
         }
+        let market = if ranked.len() > 1 { full } else { alone };
+        ranked.extend((0..self.repairs.len()).filter(|at| self.repairs[*at].0.held.is_none()).map(|at| Priced {
+            option: Choice::Repair(at),
+            total: self.repair_total(at, &market),
+            losing: false,
+        }));
         let least = ranked.iter().map(|o| o.total).fold(f64::INFINITY, f64::min);
         ranked.extend(losing.into_iter().map(|o| Priced { total: least + o.total, ..o }));
-        // Of equals, what is done rather than looked at.
-        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(b.option.cmp(&a.option)));
+        // Of equals, what is worth it, and what is done rather than looked at.
+        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.losing.cmp(&b.losing)).then(b.option.cmp(&a.option)));
         ranked
     }
 
-    /// For each check the expected total with it, and that of things as they stand without it.
-    fn check_totals(&self) -> Vec<(f64, f64)> {
-        let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
-        let everything = self.bench.split(vec![value::all(self.bench.n)]);
-        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
-        let cost = |split: &Split, weights: &[f64], prices: &[f64], market: &Market| {
-            self.outlook(split, weights, prices, market).map_or(0.0, |o| o.cost)
-        };
-        (0..self.checks.len())
-            .map(|at| {
-                let (offer, _) = &self.checks[at];
-                let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
-                let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
-                let (split, market) = (&self.splits[at], self.market(Some(at)));
-                let ahead: f64 = self.mixtures[at]
-                    .iter()
-                    .map(|weights| split.chance(weights) * cost(split, weights, after, &market))
-                    .sum();
-                (offer.price.money.get() + ahead, cost(&everything, &[1.0], &now, &market))
-            })
-            .collect()
+    /// The expected total with a check, where `after` are the prices of repairs with what it opens.
+    fn check_total(&self, at: usize, after: &[f64], market: &Market) -> f64 {
+        let split = &self.splits[at];
+        let ahead: f64 = self.mixtures[at]
+            .iter()
+            .map(|weights| split.chance(weights) * self.outlook(split, weights, after, market).map_or(0.0, |o| o.cost))
+            .sum();
+        self.checks[at].0.price.money.get() + ahead
     }
 
     /// Where a repair that an interlock holds up would be the best thing to do by far: the check at hand that releases
     /// it, and the repair.
-    fn release(&self, safety: &Safety, case: &Case, best: &Proposal) -> Option<(Offer, Proposal)> {
+    fn release(&self, safety: &Safety, case: &Case, best: &Proposal) -> Option<(Proposal, Proposal)> {
         let held = |at: &usize| self.repairs[*at].0.held.as_ref().and_then(|(by, _)| *by);
+        let market = self.market(None);
         let at = (0..self.repairs.len())
             .filter(|at| held(at).is_some())
-            .min_by(|a, b| self.repair_total(*a).total_cmp(&self.repair_total(*b)))?;
-        let total = self.repair_total(at);
+            .min_by(|a, b| self.repair_total(*a, &market).total_cmp(&self.repair_total(*b, &market)))?;
+        let total = self.repair_total(at, &market);
         if total >= best.expected_cost.get() {
             return None;
         }
@@ -422,19 +411,19 @@ impl<'a, 'k> Desk<'a, 'k> {
             Action::Check(instance) => wanted.iter().any(|(check, _)| *check == instance.item),
             _ => false,
         };
-        let (offer, _) = self.checks.iter().find(|(offer, _)| releases(&offer.action))?;
-        let priced = Priced { option: Choice::Repair(at), total };
-        Some((offer.clone(), self.propose(&priced, best.expected_cost.get())))
+        let check = self.checks.iter().position(|(offer, _)| releases(&offer.action))?;
+        let propose = |option| self.propose(&Priced { option, total, losing: false }, best.expected_cost.get());
+        Some((propose(Choice::Check(check)), propose(Choice::Repair(at))))
     }
 
-    fn repair_total(&self, at: usize) -> f64 {
+    fn repair_total(&self, at: usize, market: &Market) -> f64 {
         let price = self.repairs[at].0.price.money.get();
         let left = 1.0 - self.cure_chance(at);
         if left <= 0.0 {
             return price;
         }
         let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-        price + left * self.outlook(&split, &[1.0], &self.shut_prices, &self.market(None)).map_or(0.0, |o| o.cost)
+        price + left * self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost)
     }
 
     fn cure_chance(&self, repair: usize) -> f64 {
