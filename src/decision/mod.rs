@@ -14,7 +14,7 @@ use crate::belief::Belief;
 use crate::case::{Case, Event, Presence};
 use crate::inference::{Error, Limits, Worlds};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Ix, Symptom};
+use crate::knowledge::{Cause, Check, Ix, Symptom};
 use crate::model::compile::{CheckModel, conditions};
 use crate::model::network::{Literal, VarIx};
 use crate::model::reading::outcome_chances;
@@ -131,7 +131,11 @@ pub fn advise(
         Some((check, wanted)) => (check, Some(wanted)),
         None => (best, None),
     };
-    let (next, wanted) = match safety.urgent(laid, case).or(lead.before.close) {
+    // What would settle a hazard may itself be barred by another, or wait for another to be settled.
+    let at_hand = |check: Ix<Check>| gatherer.offer(Action::Check(Instance::new(check, 0))).ok();
+    let urgent =
+        safety.urgent(laid, case).find_map(|close| at_hand(close.0).map(|offer| offer.before.close.unwrap_or(close)));
+    let (next, wanted) = match urgent.or(lead.before.close).filter(|close| at_hand(close.0).is_some()) {
         Some((check, outcome, air)) => {
             (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &lead), Some(lead))
         }

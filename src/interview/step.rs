@@ -96,6 +96,7 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
     }
     if let Some(over) = state.over.take() {
         over_step(bench, &mut state, over, input);
+        clear_the_way(bench, &mut state, now);
         return state;
     }
     match state.stage {
@@ -106,7 +107,35 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
         Stage::History(at) => history_step(bench, &mut state, at, input, now),
         Stage::Bench => bench_step(bench, &mut state, input, now),
     }
+    clear_the_way(bench, &mut state, now);
     state
+}
+
+/// Where a check that a person chose may only be made once a hazard is closed, the check that closes it comes first,
+/// with what holds the hazard open put back.
+fn clear_the_way(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
+    if state.stage != Stage::Bench || state.over.is_some() || state.end.is_some() {
+        return;
+    }
+    let Some(Focus::Check { check, places, replaces }) = state.focus.clone() else { return };
+    let action = Action::Check(Instance::new(check, places.first().copied().flatten().unwrap_or(0)));
+    let needs = match before(bench, state, &action, now) {
+        Ok(needs) if replaces.is_empty() => needs,
+        _ => return,
+    };
+    let Some((closer, ..)) = needs.close.filter(|(closer, ..)| *closer != check) else { return };
+    if !needs.put_back.is_empty() {
+        remember(state);
+    }
+    for shut in &needs.put_back {
+        state.case.log.push(Entry { at: now, event: Event::Access { access: *shut, now: Position::Shut } });
+        let title = words::lower_first(&bench.knowledge.access[*shut].title);
+        state.notices.push(format!("Put back first: {title}."));
+    }
+    let title = words::lower_first(&bench.knowledge.checks[check].title);
+    refresh(bench, state, now);
+    state.notices.push(format!("This comes before: {title}."));
+    state.focus = Some(Focus::Check { check: closer, places: vec![Some(0)], replaces: Vec::new() });
 }
 
 /// Fire and leaving come before everything.

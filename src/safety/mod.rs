@@ -116,12 +116,16 @@ impl Safety {
         &self.abilities
     }
 
-    /// The check that must come before anything else: what was smelled or seen (or not yet looked for) stops all work
-    /// until it is settled. `None` where nothing does, or where the check was made and did not settle it: then the
-    /// search for the leak goes on, with what the hazard bars still barred.
-    #[must_use]
-    pub fn urgent(&self, laid: &Laid<'_>, case: &Case) -> Option<(Ix<Check>, usize, Minutes)> {
-        self.hazards.iter().filter(|h| h.stops && !h.in_vain).find_map(|h| hazards::closing_check(laid, case, h))
+    /// The checks one of which must come before anything else: what was smelled or seen (or not yet looked for) stops
+    /// all work until it is settled. None where nothing does, or where the check was made and did not settle it: then
+    /// the search for the leak goes on, with what the hazard bars still barred.
+    pub fn urgent<'a>(
+        &'a self,
+        laid: &'a Laid<'_>,
+        case: &'a Case,
+    ) -> impl Iterator<Item = (Ix<Check>, usize, Minutes)> + 'a {
+        let stops = self.hazards.iter().filter(|h| h.stops && !h.in_vain);
+        stops.filter_map(|h| hazards::closing_check(laid, case, h))
     }
 
     /// The interlock that forbids to try the symptom after a repair: one held on that bars the starter, and does not
