@@ -1,0 +1,242 @@
+#!/usr/bin/env python3
+"""Times pyagrum, a general library for Bayesian networks, on the reference networks; prints one line of JSON.
+
+usage: peer.py EVIDENCE TASK [--engine lp|ss] [--gates table|chain] [--seconds S] [--answers FILE]
+
+EVIDENCE is a file from networks.py. Tasks, each ending with all the posteriors wanted read:
+    cold     a new engine, evidence, propagation
+    warm     the same engine, the outcome of one answer changed
+    added    the same engine, one answer more
+    next-a   all outcomes of all unanswered checks: a propagation for each outcome
+    next-b   the same by Bayes' rule: a propagation for each cause, the posteriors of the checks read
+    next-c   the same by total probability: a propagation for each state of the parents of a check; mixing not counted
+--gates chain writes every noisy OR as a chain of gates with two inputs, which this library does not do by itself.
+A next-* task that is not through after S seconds is extrapolated: set-up + the rest / fraction done.
+FILE gets the answers as little-endian f64s, NaN where not reached: for every set of evidence (cold), outcome (warm,
+added), check and outcome (next) the chance of every state but the first of every variable wanted.
+"""
+import argparse
+import array
+import itertools
+import json
+import math
+import os
+import resource
+import statistics
+import sys
+import time
+from pathlib import Path
+
+import pyagrum as gum
+
+from networks import noisy_or_rows
+
+ENGINES = dict(lp=gum.LazyPropagation, ss=gum.ShaferShenoyInference)
+CLOCK = time.perf_counter
+
+
+def chained(nodes: list) -> list:
+    """Every noisy OR as a chain of gates with two inputs; the leak on the last."""
+    out = []
+    for node in nodes:
+        gate, parents = node.get("noisy_or"), node["parents"]
+        if not gate or len(parents) < 3:
+            out.append(node)
+            continue
+        before, links = parents[:1], gate["links"][:1]
+        for i in range(1, len(parents)):
+            last = i + 1 == len(parents)
+            name = node["name"] if last else f"{node['name']}_{i}"
+            out.append(dict(name=name, states=node["states"], parents=before + parents[i : i + 1],
+                            cpt=noisy_or_rows(gate["leak"] if last else 0.0, links + gate["links"][i : i + 1])))
+            before, links = [name], [1.0]
+    return out
+
+
+def network(nodes: list) -> gum.BayesNet:
+    net = gum.BayesNet()
+    for node in nodes:
+        net.add(gum.LabelizedVariable(node["name"], node["name"], node["states"]))
+    for node in nodes:
+        for parent in reversed(node["parents"]):  # so that the table fills in the order of the file
+            net.addArc(parent, node["name"])
+        net.cpt(node["name"]).fillWith([p for row in node["cpt"] for p in row])
+    return net
+
+
+class Peer:
+    def __init__(self, about: dict, engine: str, gates: str, seconds: float):
+        nodes = json.loads(Path(about["net"]).read_text())["nodes"]
+        self.nodes = {node["name"]: node for node in nodes}
+        self.net = network(chained(nodes) if gates == "chain" else nodes)
+        self.kind, self.about, self.seconds = ENGINES[engine], about, seconds
+        self.sets, self.read, self.checks = about["sets"], about["read"], about["checks"]
+        self.binary = all(len(self.nodes[name]["states"]) == 2 for name in self.read)
+        self.began = CLOCK()
+
+    def engine(self, evidence: dict, targets: list):
+        engine = self.kind(self.net)
+        engine.setEvidence(evidence)
+        engine.setTargets(set(targets))
+        return engine
+
+    def answers(self, engine) -> list:
+        if self.binary:
+            return [engine.posterior(name)[1] for name in self.read]
+        return [p for name in self.read for p in engine.posterior(name).tolist()[1:]]
+
+    def states(self, name: str) -> list:
+        return self.nodes[name]["states"]
+
+    def out_of_time(self) -> bool:
+        return CLOCK() - self.began > self.seconds
+
+    def repeat(self, n_blocks: int, prepare, ask) -> tuple:
+        """At least one round over all blocks, 25 runs at most; `prepare` is not timed."""
+        times, blocks = [], {}
+        for run in range(max(25, n_blocks)):
+            if run >= n_blocks and self.out_of_time():
+                break
+            prepare(run % n_blocks)
+            start = CLOCK()
+            blocks[run % n_blocks] = ask(run % n_blocks)
+            times.append(CLOCK() - start)
+        return times, [p for i in range(n_blocks) for p in blocks[i]], {}
+
+    def cold(self) -> tuple:
+        def ask(i):
+            engine = self.engine(self.sets[i], self.read)
+            engine.makeInference()
+            return self.answers(engine)
+
+        return self.repeat(len(self.sets), lambda i: None, ask)
+
+    def warm(self) -> tuple:
+        changed = self.about["changed"]
+        engine = self.engine(self.sets[0], self.read)
+        engine.makeInference()
+        self.answers(engine)
+
+        def ask(_):
+            engine.makeInference()
+            return self.answers(engine)
+
+        return self.repeat(len(self.states(changed)), lambda i: engine.chgEvidence(changed, i), ask)
+
+    def added(self) -> tuple:
+        added = self.about["added"]
+        engine = self.engine(self.sets[0], self.read)
+
+        def prepare(_):
+            if engine.hasEvidence(added):
+                engine.eraseEvidence(added)
+            engine.makeInference()
+            self.answers(engine)
+
+        def ask(i):
+            engine.addEvidence(added, i)
+            engine.makeInference()
+            return self.answers(engine)
+
+        return self.repeat(len(self.states(added)), prepare, ask)
+
+    def next_a(self) -> tuple:
+        engine = self.engine(self.sets[0], self.read)
+        engine.makeInference()
+        found = {}
+
+        def ask(check):
+            for outcome in range(len(self.states(check))):
+                (engine.chgEvidence if outcome else engine.addEvidence)(check, outcome)
+                engine.makeInference()
+                found[check, outcome] = self.answers(engine)
+            engine.eraseEvidence(check)
+
+        times = self.fraction(self.checks, ask)
+        unknown = [math.nan] * len(self.read)
+        blocks = [found.get((c, o), unknown) for c in self.checks for o in range(len(self.states(c)))]
+        return *times, [p for block in blocks for p in block]
+
+    def next_b(self) -> tuple:
+        engine = self.engine(self.sets[0], self.checks)
+        engine.makeInference()
+        of_checks = [engine.posterior(check).tolist() for check in self.checks]
+        causes = self.engine(self.sets[0], self.read)
+        causes.makeInference()
+        priors, found = self.answers(causes), {}
+
+        def ask(cause):
+            engine.addEvidence(cause, 1)
+            engine.makeInference()
+            found[cause] = [engine.posterior(check).tolist() for check in self.checks]
+            engine.eraseEvidence(cause)
+
+        times = self.fraction(self.read, ask)
+        answers = []
+        for at, chances in enumerate(of_checks):
+            for outcome, chance in enumerate(chances):
+                answers += [found[c][at][outcome] * prior / chance if c in found else math.nan
+                            for c, prior in zip(self.read, priors)]
+        return *times, answers
+
+    def next_c(self) -> tuple:
+        """The last configuration of the parents follows from the others by total probability."""
+        engine = self.engine(self.sets[0], self.read)
+        engine.makeInference()
+        self.answers(engine)
+
+        def ask(parents):
+            for i, states in enumerate(itertools.product((0, 1), repeat=len(parents))):
+                for parent, state in zip(parents, states):
+                    (engine.chgEvidence if i else engine.addEvidence)(parent, state)
+                if i:
+                    engine.makeInference()
+                    self.answers(engine)
+            for parent in parents:
+                engine.eraseEvidence(parent)
+
+        return *self.fraction(sorted({tuple(self.nodes[check]["parents"]) for check in self.checks}), ask), []
+
+    def fraction(self, parts: list, ask) -> tuple:
+        """One run over as many parts as there is time for; set-up began with `self.began`."""
+        start = CLOCK()
+        done = 0
+        while done < len(parts) and (done == 0 or not self.out_of_time()):
+            ask(parts[done])
+            done += 1
+        fraction = done / len(parts)
+        return [start - self.began + (CLOCK() - start) / fraction], dict(fraction=round(fraction, 4))
+
+
+def peak_mib() -> float:
+    return round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1)
+
+
+def main():
+    arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    arguments.add_argument("evidence", type=Path)
+    arguments.add_argument("task", choices=["cold", "warm", "added", "next-a", "next-b", "next-c"])
+    arguments.add_argument("--engine", choices=list(ENGINES), default="lp")
+    arguments.add_argument("--gates", choices=["table", "chain"], default="table")
+    arguments.add_argument("--seconds", type=float, default=10.0)
+    arguments.add_argument("--answers", type=Path)
+    asked = arguments.parse_args()
+    gum.setNumberOfThreads(1)
+    peer = Peer(json.loads(asked.evidence.read_text()), asked.engine, asked.gates, asked.seconds)
+    before = peak_mib()
+    if asked.task.startswith("next"):
+        times, more, answers = getattr(peer, asked.task.replace("-", "_"))()
+    else:
+        times, answers, more = getattr(peer, asked.task)()
+    if asked.answers:
+        block = array.array("d", answers)
+        if sys.byteorder == "big":
+            block.byteswap()
+        asked.answers.write_bytes(block.tobytes())
+    print(json.dumps(dict(
+        task=asked.task, engine=asked.engine, gates=asked.gates, count=len(times), median=statistics.median(times),
+        min=min(times), peak_mib=peak_mib(), peak_mib_before=before, load=os.getloadavg()[0], **more)))
+
+
+if __name__ == "__main__":
+    main()
