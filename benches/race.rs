@@ -16,7 +16,8 @@ use serde_json::json;
 #[expect(clippy::cast_possible_truncation, reason = "a network has far fewer than 2^32 variables")]
 mod oracle_network;
 
-#[path = "peer/asked.rs"]
+#[path = "shared/asked.rs"]
+#[expect(dead_code, reason = "some of it is for the other benches")]
 mod asked;
 
 use asked::Asked;

@@ -35,6 +35,28 @@ impl Asked {
         }
     }
 
+    /// One of the networks that the tests have, with the richest evidence there: no file is needed from elsewhere.
+    ///
+    /// Generated networks name causes `C..` and checks `K..`; elsewhere everything is wanted.
+    pub fn of_tests(net: &str, file: &str) -> Self {
+        let oracle = oracle_network::load(file, NoisyOr::Gate);
+        let cases = oracle_network::cases(net, &oracle);
+        let evidence = &cases.iter().max_by_key(|case| names(&case.evidence).len()).expect("there are cases").evidence;
+        let unseen = |first: &str| -> Vec<VarIx> {
+            let of = oracle.nodes.iter().filter(|(name, _)| name.starts_with(first) && evidence.get(name).is_none());
+            of.map(|(name, _)| oracle.ix(name)).collect()
+        };
+        let checks = if net == "alarm" { vec![] } else { unseen("K") };
+        Self {
+            sets: vec![oracle.observed(evidence)],
+            read: unseen(if net == "alarm" { "" } else { "C" }),
+            changed: oracle.ix(names(evidence)[0]),
+            added: checks.first().copied().unwrap_or_else(|| oracle.ix("HRBP")),
+            checks,
+            oracle,
+        }
+    }
+
     /// How many states `var` has.
     pub fn states(&self, var: VarIx) -> usize {
         self.oracle.nodes[var.at()].1.len()
@@ -58,6 +80,11 @@ impl Asked {
         observations.push(self.is(var, state));
         observations
     }
+}
+
+/// The variables of a set of evidence, in the order of their names.
+fn names(evidence: &Value) -> Vec<&str> {
+    evidence.as_object().expect("a map").keys().map(String::as_str).collect()
 }
 
 fn text(value: &Value) -> &str {
