@@ -3,7 +3,8 @@
 
 usage: peer.py EVIDENCE TASK [--engine lp|ss] [--gates table|chain] [--seconds S] [--answers FILE]
 
-EVIDENCE is a file from networks.py. Tasks, each ending with all the posteriors wanted read:
+EVIDENCE is a file from networks.py. Tasks, each ending with all the posteriors wanted as tensors; taking the numbers out
+of the tensors is slow in Python and not timed:
     cold     a new engine, evidence, propagation
     warm     the same engine, the outcome of one answer changed
     added    the same engine, one answer more
@@ -64,6 +65,19 @@ def network(nodes: list) -> gum.BayesNet:
     return net
 
 
+class Stopwatch:
+    """Runs inside `with`."""
+
+    def __init__(self):
+        self.seconds = 0.0
+
+    def __enter__(self):
+        self.start = CLOCK()
+
+    def __exit__(self, *_):
+        self.seconds += CLOCK() - self.start
+
+
 class Peer:
     def __init__(self, about: dict, engine: str, gates: str, seconds: float):
         nodes = json.loads(Path(about["net"]).read_text())["nodes"]
@@ -71,19 +85,16 @@ class Peer:
         self.net = network(chained(nodes) if gates == "chain" else nodes)
         self.kind, self.about, self.seconds = ENGINES[engine], about, seconds
         self.sets, self.read, self.checks = about["sets"], about["read"], about["checks"]
-        self.binary = all(len(self.nodes[name]["states"]) == 2 for name in self.read)
+        self.ids = [self.net.idFromName(name) for name in self.read]
+        self.check_ids = [self.net.idFromName(name) for name in self.checks]
         self.began = CLOCK()
+        self.watch = Stopwatch()
 
     def engine(self, evidence: dict, targets: list):
         engine = self.kind(self.net)
         engine.setEvidence(evidence)
         engine.setTargets(set(targets))
         return engine
-
-    def answers(self, engine) -> list:
-        if self.binary:
-            return [engine.posterior(name)[1] for name in self.read]
-        return [p for name in self.read for p in engine.posterior(name).tolist()[1:]]
 
     def states(self, name: str) -> list:
         return self.nodes[name]["states"]
@@ -98,30 +109,23 @@ class Peer:
             if run >= n_blocks and self.out_of_time():
                 break
             prepare(run % n_blocks)
-            start = CLOCK()
-            blocks[run % n_blocks] = ask(run % n_blocks)
-            times.append(CLOCK() - start)
+            watch = Stopwatch()
+            with watch:
+                tensors = ask(run % n_blocks)
+            times.append(watch.seconds)
+            blocks[run % n_blocks] = but_first(tensors)
         return times, [p for i in range(n_blocks) for p in blocks[i]], {}
 
     def cold(self) -> tuple:
-        def ask(i):
-            engine = self.engine(self.sets[i], self.read)
-            engine.makeInference()
-            return self.answers(engine)
-
-        return self.repeat(len(self.sets), lambda i: None, ask)
+        return self.repeat(len(self.sets), lambda i: None,
+                           lambda i: posteriors(self.engine(self.sets[i], self.read), self.ids))
 
     def warm(self) -> tuple:
         changed = self.about["changed"]
         engine = self.engine(self.sets[0], self.read)
-        engine.makeInference()
-        self.answers(engine)
-
-        def ask(_):
-            engine.makeInference()
-            return self.answers(engine)
-
-        return self.repeat(len(self.states(changed)), lambda i: engine.chgEvidence(changed, i), ask)
+        posteriors(engine, self.ids)
+        return self.repeat(len(self.states(changed)), lambda i: engine.chgEvidence(changed, i),
+                           lambda i: posteriors(engine, self.ids))
 
     def added(self) -> tuple:
         added = self.about["added"]
@@ -130,82 +134,90 @@ class Peer:
         def prepare(_):
             if engine.hasEvidence(added):
                 engine.eraseEvidence(added)
-            engine.makeInference()
-            self.answers(engine)
+            posteriors(engine, self.ids)
 
         def ask(i):
             engine.addEvidence(added, i)
-            engine.makeInference()
-            return self.answers(engine)
+            return posteriors(engine, self.ids)
 
         return self.repeat(len(self.states(added)), prepare, ask)
 
     def next_a(self) -> tuple:
-        engine = self.engine(self.sets[0], self.read)
-        engine.makeInference()
+        with self.watch:
+            engine = self.engine(self.sets[0], self.read)
+            posteriors(engine, self.ids)
         found = {}
 
         def ask(check):
             for outcome in range(len(self.states(check))):
-                (engine.chgEvidence if outcome else engine.addEvidence)(check, outcome)
-                engine.makeInference()
-                found[check, outcome] = self.answers(engine)
+                with self.watch:
+                    (engine.chgEvidence if outcome else engine.addEvidence)(check, outcome)
+                    tensors = posteriors(engine, self.ids)
+                found[check, outcome] = but_first(tensors)
             engine.eraseEvidence(check)
 
-        times = self.fraction(self.checks, ask)
+        more = self.fraction(self.checks, ask)
         unknown = [math.nan] * len(self.read)
         blocks = [found.get((c, o), unknown) for c in self.checks for o in range(len(self.states(c)))]
-        return *times, [p for block in blocks for p in block]
+        return [self.watch.seconds], [p for block in blocks for p in block], more
 
     def next_b(self) -> tuple:
-        engine = self.engine(self.sets[0], self.checks)
-        engine.makeInference()
-        of_checks = [engine.posterior(check).tolist() for check in self.checks]
-        causes = self.engine(self.sets[0], self.read)
-        causes.makeInference()
-        priors, found = self.answers(causes), {}
+        with self.watch:
+            engine = self.engine(self.sets[0], self.checks)
+            of_checks = posteriors(engine, self.check_ids)
+            priors = posteriors(self.engine(self.sets[0], self.read), self.ids)
+        of_checks, priors, found = [t.tolist() for t in of_checks], but_first(priors), {}
 
         def ask(cause):
-            engine.addEvidence(cause, 1)
-            engine.makeInference()
-            found[cause] = [engine.posterior(check).tolist() for check in self.checks]
+            with self.watch:
+                engine.addEvidence(cause, 1)
+                tensors = posteriors(engine, self.check_ids)
+            found[cause] = [tensor.tolist() for tensor in tensors]
             engine.eraseEvidence(cause)
 
-        times = self.fraction(self.read, ask)
-        answers = []
+        more, answers = self.fraction(self.read, ask), []
         for at, chances in enumerate(of_checks):
             for outcome, chance in enumerate(chances):
                 answers += [found[c][at][outcome] * prior / chance if c in found else math.nan
                             for c, prior in zip(self.read, priors)]
-        return *times, answers
+        return [self.watch.seconds], answers, more
 
     def next_c(self) -> tuple:
         """The last configuration of the parents follows from the others by total probability."""
-        engine = self.engine(self.sets[0], self.read)
-        engine.makeInference()
-        self.answers(engine)
+        with self.watch:
+            engine = self.engine(self.sets[0], self.read)
+            posteriors(engine, self.ids)
 
         def ask(parents):
             for i, states in enumerate(itertools.product((0, 1), repeat=len(parents))):
-                for parent, state in zip(parents, states):
-                    (engine.chgEvidence if i else engine.addEvidence)(parent, state)
-                if i:
-                    engine.makeInference()
-                    self.answers(engine)
+                with self.watch:
+                    for parent, state in zip(parents, states):
+                        (engine.chgEvidence if i else engine.addEvidence)(parent, state)
+                    if i:
+                        posteriors(engine, self.ids)
             for parent in parents:
                 engine.eraseEvidence(parent)
 
-        return *self.fraction(sorted({tuple(self.nodes[check]["parents"]) for check in self.checks}), ask), []
+        more = self.fraction(sorted({tuple(self.nodes[check]["parents"]) for check in self.checks}), ask)
+        return [self.watch.seconds], [], more
 
-    def fraction(self, parts: list, ask) -> tuple:
-        """One run over as many parts as there is time for; set-up began with `self.began`."""
-        start = CLOCK()
-        done = 0
+    def fraction(self, parts: list, ask) -> dict:
+        """Asks as many parts as there is time for and extrapolates the watch to all."""
+        set_up, done = self.watch.seconds, 0
         while done < len(parts) and (done == 0 or not self.out_of_time()):
             ask(parts[done])
             done += 1
-        fraction = done / len(parts)
-        return [start - self.began + (CLOCK() - start) / fraction], dict(fraction=round(fraction, 4))
+        self.watch.seconds = set_up + (self.watch.seconds - set_up) * len(parts) / done
+        return dict(fraction=round(done / len(parts), 4))
+
+
+def posteriors(engine, ids: list) -> list:
+    engine.makeInference()
+    return [engine.posterior(i) for i in ids]
+
+
+def but_first(tensors: list) -> list:
+    return [p for tensor in tensors for p in tensor.tolist()[1:]]
 
 
 def peak_mib() -> float:
@@ -224,10 +236,7 @@ def main():
     gum.setNumberOfThreads(1)
     peer = Peer(json.loads(asked.evidence.read_text()), asked.engine, asked.gates, asked.seconds)
     before = peak_mib()
-    if asked.task.startswith("next"):
-        times, more, answers = getattr(peer, asked.task.replace("-", "_"))()
-    else:
-        times, answers, more = getattr(peer, asked.task)()
+    times, answers, more = getattr(peer, asked.task.replace("-", "_"))()
     if asked.answers:
         block = array.array("d", answers)
         if sys.byteorder == "big":
