@@ -134,12 +134,7 @@ pub fn believe(laid: &Laid<'_>, case: &Case, limits: &Limits) -> Result<Belief, 
 ///
 /// # Errors
 /// As [`believe`].
-pub fn believe_again(
-    laid: &Laid<'_>,
-    case: &Case,
-    limits: &Limits,
-    memory: &mut Memory,
-) -> Result<Belief, Error> {
+pub fn believe_again(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut Memory) -> Result<Belief, Error> {
     let model = compile(laid, case);
     let engine = Engine::compile(&model.network)?;
     let before = engine.posterior(&[], limits)?;
@@ -147,11 +142,8 @@ pub fn believe_again(
     let evidence = misfit::kept(&model, &left_out);
     let impossible = !left_out.is_empty();
     memory.attend(&model.network, limits);
-    let conflict = if impossible {
-        None
-    } else {
-        misfit::conflict(&engine, &model, posterior.log_evidence(), limits, memory)?
-    };
+    let conflict =
+        if impossible { None } else { misfit::conflict(&engine, &model, posterior.log_evidence(), limits, memory)? };
     let misfits = match conflict {
         None => left_out.iter().map(|&said| Misfit { said, bits: f64::INFINITY }).collect(),
         Some(bits) => misfit::misfits(&engine, &model, posterior.log_evidence(), bits, limits)?,

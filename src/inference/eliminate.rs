@@ -391,8 +391,7 @@ impl Program {
     }
 
     fn total_error(&self, upward: &Upward, errors: &Errors) -> f64 {
-        let of_root =
-            |&root: &usize| errors.cells[self.slots[root].offset] / self.view(&upward.values, root)[0].abs();
+        let of_root = |&root: &usize| errors.cells[self.slots[root].offset] / self.view(&upward.values, root)[0].abs();
         self.roots.iter().map(of_root).sum()
     }
 

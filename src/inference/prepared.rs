@@ -240,12 +240,15 @@ impl<'e> Prepared<'e> {
         };
         let growth: f64 = changed.iter().map(most).product();
         let known = self.errors.total * growth * libm::exp(plain.ln - upward.ln);
-        known <= CANCELED || program.errors_changed(upward, &self.errors, changed.iter().map(|&(node, _)| node)) <= CANCELED
+        known <= CANCELED
+            || program.errors_changed(upward, &self.errors, changed.iter().map(|&(node, _)| node)) <= CANCELED
     }
 
     fn from_the_start(&self, findings: &[Observation]) -> Result<Posterior, Error> {
         let all: Vec<Observation> = self.observations.iter().chain(findings).cloned().collect();
-        self.engine.posterior(&all, &self.limits)
+        let open: Vec<VarIx> =
+            (0..).map(VarIx).zip(&self.open).filter(|&(_, &open)| open).map(|(var, _)| var).collect();
+        self.engine.posterior_with(&all, &open, &self.limits)
     }
 
     /// The node of an open variable.
@@ -446,16 +449,11 @@ impl<'e> Prepared<'e> {
     }
 
     /// A rare outcome, asked for by itself.
-    fn rare(
-        &self,
-        check: &OpenCheck,
-        outcome: usize,
-        targets: &[Event],
-        answer: &mut ByOutcome,
-    ) -> Result<(), Error> {
+    fn rare(&self, check: &OpenCheck, outcome: usize, targets: &[Event], answer: &mut ByOutcome) -> Result<(), Error> {
         let mut observations = self.observations.clone();
         observations.push(self.answered(check, outcome));
-        match self.engine.posterior(&observations, &self.limits) {
+        let asked: Vec<VarIx> = targets.iter().flat_map(|target| target.allowed.first()).map(|&(var, _)| var).collect();
+        match self.engine.posterior_with(&observations, &asked, &self.limits) {
             Ok(posterior) => {
                 answer.chances.push(libm::exp(posterior.log_evidence() - self.standing.log_evidence).min(1.0));
                 let chance = |(var, allowed): &(VarIx, Vec<bool>)| -> f64 {
@@ -558,7 +556,10 @@ impl<'e> Prepared<'e> {
             let mut factors = vec![0.0; outcomes];
             for kept in 0..1u32 << away.len() {
                 let mut corner = usual.clone();
-                away.iter().enumerate().filter(|&(bit, _)| kept >> bit & 1 == 1).for_each(|(_, &i)| corner[i] = states[i]);
+                away.iter()
+                    .enumerate()
+                    .filter(|&(bit, _)| kept >> bit & 1 == 1)
+                    .for_each(|(_, &i)| corner[i] = states[i]);
                 let sign = if (away.len() as u32 - kept.count_ones()) % 2 == 0 { 1.0 } else { -1.0 };
                 let row = &rows[row_of(&corner) * outcomes..][..outcomes];
                 factors.iter_mut().zip(row).for_each(|(f, p)| *f += sign * p);

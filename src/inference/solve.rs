@@ -13,9 +13,8 @@ use super::posterior::Posterior;
 use super::work::{self, Message, Work};
 use super::{Accuracy, CutLink, Error, Limits};
 
-/// Where cancellation may have cost more than this, relative to the evidence, the chain form decides. The bound is for
-/// the worst case; what is lost is some thousand times less.
-const CANCELED: f64 = 1e-10;
+/// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
+const CANCELED: f64 = 1e-11;
 /// If the chain form is beyond the budget, this much is put up with rather than cutting.
 const TOLERABLE: f64 = 1e-7;
 

@@ -19,8 +19,7 @@ fn all(network: &Network) -> Vec<VarIx> {
 /// A likelihood with a zero now and then.
 fn finding(draw: &mut Draw, network: &Network) -> Observation {
     let var = VarIx(draw.below(network.variables.len()) as u32);
-    let likelihood =
-        (0..network.variable(var).states.count()).map(|_| [0.0, 1.0, 0.3, 2.5][draw.below(4)]).collect();
+    let likelihood = (0..network.variable(var).states.count()).map(|_| [0.0, 1.0, 0.3, 2.5][draw.below(4)]).collect();
     Observation::State { var, likelihood }
 }
 
@@ -184,7 +183,8 @@ fn outcomes_of_small() {
 /// Asked with everything open, the answers are those of the oracle (sources in `oracle_network`).
 #[test]
 fn any_evidence_on_a_network_prepared_once() {
-    for (net, file) in [("asia", "pub_asia.json"), ("alarm", "pub_alarm.json"), ("S", "net_S.json"), ("M", "net_M.json")]
+    for (net, file) in
+        [("asia", "pub_asia.json"), ("alarm", "pub_alarm.json"), ("S", "net_S.json"), ("M", "net_M.json")]
     {
         let oracle = oracle_network::load(file, NoisyOr::Gate);
         let engine = Engine::compile(&oracle.network).expect("the network is valid");
