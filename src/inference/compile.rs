@@ -79,7 +79,9 @@ fn relevant(
     open: &[VarIx],
 ) -> Vec<bool> {
     let mut bears = vec![false; base.parents.len()];
-    open.iter().for_each(|var| bears[var.at()] = true);
+    for var in open {
+        bears[var.at()] = true;
+    }
     for (observation, answer) in observations.iter().zip(answers) {
         match observation {
             // A flat likelihood says nothing.

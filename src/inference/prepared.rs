@@ -143,7 +143,9 @@ impl<'e> Prepared<'e> {
     ) -> Result<Self, Error> {
         let standing = solve::stand(&engine.base, observations, open, limits)?;
         let mut is_open = vec![false; engine.base.parents.len()];
-        open.iter().for_each(|var| is_open[var.at()] = true);
+        for var in open {
+            is_open[var.at()] = true;
+        }
         Ok(Self {
             engine,
             observations: observations.to_vec(),
@@ -194,21 +196,19 @@ impl<'e> Prepared<'e> {
             };
             let node = self.node(*var)?;
             let kept = &graph.nodes[node].kept;
-            match changed.iter_mut().find(|(other, _)| *other == node) {
-                Some((_, unary)) => unary.iter_mut().zip(kept).for_each(|(u, &state)| *u *= likelihood[state]),
-                None => {
-                    let unary = &graph.nodes[node].unary;
-                    changed.push((node, unary.iter().zip(kept).map(|(u, &state)| u * likelihood[state]).collect()));
-                }
-            }
+            let at = changed.iter().position(|&(other, _)| other == node).unwrap_or_else(|| {
+                changed.push((node, graph.nodes[node].unary.clone()));
+                changed.len() - 1
+            });
+            changed[at].1.iter_mut().zip(kept).for_each(|(u, &state)| *u *= likelihood[state]);
         }
         if self.standing.accuracy != Accuracy::Exact {
-            return self.from_the_start(findings);
+            return self.asked_anew(findings);
         }
         let upward = program.up_changed(upward, &changed);
         let usable = upward.ln.is_finite() && upward.positive != graph.negative;
         if !usable || !self.is_trusted(&upward, &changed) {
-            return self.from_the_start(findings);
+            return self.asked_anew(findings);
         }
         let down = program.down(&upward, &mut vec![]);
         let mut own: Vec<&[f64]> = graph.nodes.iter().map(|node| node.unary.as_slice()).collect();
@@ -244,7 +244,7 @@ impl<'e> Prepared<'e> {
             || program.errors_changed(upward, &self.errors, changed.iter().map(|&(node, _)| node)) <= CANCELED
     }
 
-    fn from_the_start(&self, findings: &[Observation]) -> Result<Posterior, Error> {
+    fn asked_anew(&self, findings: &[Observation]) -> Result<Posterior, Error> {
         let all: Vec<Observation> = self.observations.iter().chain(findings).cloned().collect();
         let open: Vec<VarIx> =
             (0..).map(VarIx).zip(&self.open).filter(|&(_, &open)| open).map(|(var, _)| var).collect();
@@ -410,6 +410,9 @@ impl<'e> Prepared<'e> {
     /// # Errors
     /// [`Error::Observation`] for a check that does not fit the network or reads what is not open; otherwise as
     /// [`Engine::posterior`].
+    ///
+    /// # Panics
+    /// Where an event that was just listed is not in the list: our bug.
     pub fn by_outcome(&self, checks: &[OpenCheck], targets: &[Event]) -> Result<ByOutcome, Error> {
         let mut events: Vec<Event> = Vec::new();
         let mut terms: Vec<Vec<(Event, Vec<f64>)>> = Vec::with_capacity(checks.len());
@@ -452,14 +455,15 @@ impl<'e> Prepared<'e> {
     fn rare(&self, check: &OpenCheck, outcome: usize, targets: &[Event], answer: &mut ByOutcome) -> Result<(), Error> {
         let mut observations = self.observations.clone();
         observations.push(self.answered(check, outcome));
-        let asked: Vec<VarIx> = targets.iter().flat_map(|target| target.allowed.first()).map(|&(var, _)| var).collect();
+        let asked: Vec<VarIx> =
+            targets.iter().filter_map(|target| target.allowed.first()).map(|&(var, _)| var).collect();
         match self.engine.posterior_with(&observations, &asked, &self.limits) {
             Ok(posterior) => {
                 answer.chances.push(libm::exp(posterior.log_evidence() - self.standing.log_evidence).min(1.0));
                 let chance = |(var, allowed): &(VarIx, Vec<bool>)| -> f64 {
                     posterior.of(*var).iter().zip(allowed).filter(|&(_, &allowed)| allowed).map(|(p, _)| p).sum()
                 };
-                answer.posteriors.extend(targets.iter().flat_map(|target| target.allowed.first()).map(chance));
+                answer.posteriors.extend(targets.iter().filter_map(|target| target.allowed.first()).map(chance));
                 Ok(())
             }
             Err(Error::Contradiction) => {
@@ -560,7 +564,7 @@ impl<'e> Prepared<'e> {
                     .enumerate()
                     .filter(|&(bit, _)| kept >> bit & 1 == 1)
                     .for_each(|(_, &i)| corner[i] = states[i]);
-                let sign = if (away.len() as u32 - kept.count_ones()) % 2 == 0 { 1.0 } else { -1.0 };
+                let sign = if (away.len() as u32 - kept.count_ones()).is_multiple_of(2) { 1.0 } else { -1.0 };
                 let row = &rows[row_of(&corner) * outcomes..][..outcomes];
                 factors.iter_mut().zip(row).for_each(|(f, p)| *f += sign * p);
             }
