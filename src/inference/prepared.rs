@@ -188,7 +188,7 @@ impl<'e> Prepared<'e> {
     /// As [`Engine::posterior`]; [`Error::Observation`] for a finding about anything else.
     pub fn posterior(&self, findings: &[Observation]) -> Result<Posterior, Error> {
         self.base().check_observations(findings)?;
-        let Standing { graph, program, upward, offset_ln, .. } = &self.standing;
+        let Standing { graph, program, upward, .. } = &self.standing;
         let mut changed: Vec<(usize, Vec<f64>)> = Vec::with_capacity(findings.len());
         for finding in findings {
             let Observation::State { var, likelihood } = finding else {
@@ -215,17 +215,22 @@ impl<'e> Prepared<'e> {
         for (node, unary) in &changed {
             own[*node] = unary;
         }
+        Ok(self.read(&self.standing, upward.ln, |node| work::marginal(own[node], &down[node])))
+    }
+
+    /// A posterior from a settled query and its marginals.
+    fn read(&self, standing: &Standing, ln: f64, marginal: impl Fn(usize) -> Vec<f64>) -> Posterior {
         let n = self.base().parents.len();
         let mut solved = Solved {
-            log_evidence: upward.ln + offset_ln,
+            log_evidence: ln + standing.offset_ln,
             marginals: vec![None; n],
             component: vec![None; n],
-            accuracy: Accuracy::Exact,
+            accuracy: standing.accuracy.clone(),
             carried: vec![],
             trail: None,
         };
-        solved.take(self.base(), graph, |node| work::marginal(own[node], &down[node]));
-        Ok(Posterior::with_roots(self.base(), solved))
+        solved.take(self.base(), &standing.graph, marginal);
+        Posterior::with_roots(self.base(), solved)
     }
 
     /// Whether hardly a digit was lost to cancellation.
@@ -248,7 +253,10 @@ impl<'e> Prepared<'e> {
         let all: Vec<Observation> = self.observations.iter().chain(findings).cloned().collect();
         let open: Vec<VarIx> =
             (0..).map(VarIx).zip(&self.open).filter(|&(_, &open)| open).map(|(var, _)| var).collect();
-        self.engine.posterior_with(&all, &open, &self.limits)
+        let standing = solve::stand(self.base(), &all, &open, &self.limits)?;
+        let down = standing.program.down(&standing.upward, &mut vec![]);
+        let nodes = &standing.graph.nodes;
+        Ok(self.read(&standing, standing.upward.ln, |node| work::marginal(&nodes[node].unary, &down[node])))
     }
 
     /// The node of an open variable.
