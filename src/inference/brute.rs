@@ -96,6 +96,12 @@ impl Joint {
         held.map(|(_, weight)| weight / self.total).sum()
     }
 
+    /// The expectation of `weight` of the states (one a variable) given the observations.
+    #[must_use]
+    pub fn expectation(&self, weight: impl Fn(&[u8]) -> f64) -> f64 {
+        self.assignments.iter().zip(&self.weights).map(|(states, w)| w / self.total * weight(states)).sum()
+    }
+
     /// The most probable states of `variables` given the observations, all others summed out, and their probability.
     #[must_use]
     pub fn most_probable(&self, variables: &[VarIx]) -> (Vec<u8>, f64) {

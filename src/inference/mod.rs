@@ -27,8 +27,10 @@ mod fold;
 mod graph;
 mod joins;
 mod kernel;
+mod lanes;
 mod order;
 mod posterior;
+mod prepared;
 mod sample;
 mod solve;
 mod unfold;
@@ -42,6 +44,7 @@ use solve::Wanted;
 
 pub use graph::Target;
 pub use posterior::Posterior;
+pub use prepared::{ByOutcome, Event, OpenCheck, Prepared};
 pub use worlds::Worlds;
 
 /// A network ready for queries.
@@ -212,6 +215,27 @@ impl Engine {
             Some(log_evidence) => Ok(log_evidence),
             None => self.log_evidence(observations, limits),
         }
+    }
+
+    /// Works out, once, everything about `observations` that does not hang on what is found out about the `open`
+    /// variables; see [`Prepared`]. With every variable open, any evidence about single variables is a question of one
+    /// pass.
+    ///
+    /// Cost: as [`Engine::posterior`] where all that is open had been observed.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`].
+    pub fn prepare(
+        &self,
+        observations: &[Observation],
+        open: &[VarIx],
+        limits: &Limits,
+    ) -> Result<Prepared<'_>, Error> {
+        self.base.check_observations(observations)?;
+        if let Some(var) = open.iter().find(|var| var.at() >= self.base.parents.len()) {
+            return Err(Error::Observation(format!("expected open variables of this network, found `{}`", var.0)));
+        }
+        Prepared::new(self, observations, open, limits)
     }
 
     /// Draws `n` worlds from the posterior; the same seed gives the same worlds.

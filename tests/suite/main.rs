@@ -15,6 +15,7 @@ mod cli;
 mod docs;
 mod handbook;
 mod inference_oracle;
+mod inference_prepared;
 mod inference_property;
 mod inference_published;
 mod interview;
