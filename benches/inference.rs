@@ -3,15 +3,18 @@
 //! them, in `target/peer/nets` or in the folder that `DOLDRUM_NETS` names. Run with `cargo bench --bench inference`.
 
 use divan::Bencher;
-use doldrum::inference::{Engine, Limits, Posterior};
+use doldrum::case::Case;
+use doldrum::inference::{Engine, Event, Limits, OpenCheck, Posterior, Prepared};
 use doldrum::knowledge::layout::Laid;
 use doldrum::model;
+use doldrum::model::compile::{CaseModel, CheckModel};
 use doldrum::model::network::{Network, Observation, VarIx};
+use doldrum::model::reading;
+use std::collections::BTreeSet;
 use std::env;
 use std::path::PathBuf;
 
 #[path = "shared/asked.rs"]
-#[expect(dead_code, reason = "some of it is for the other benches")]
 mod asked;
 
 #[path = "shared/jobs.rs"]
@@ -53,6 +56,11 @@ fn all() -> Vec<&'static str> {
     nets().into_iter().chain(LAYOUTS).collect()
 }
 
+/// Those where something is left to be checked.
+fn with_checks() -> Vec<&'static str> {
+    all().into_iter().filter(|&net| net != "alarm").collect()
+}
+
 fn asked(net: &str) -> Asked {
     match KEPT.iter().find(|(kept, _)| *kept == net) {
         Some((_, kept)) => Asked::of_tests(net, kept),
@@ -70,6 +78,10 @@ struct Setting {
     /// One answer more.
     added: Vec<Observation>,
     read: Vec<VarIx>,
+    /// Checks without an answer.
+    checks: Vec<OpenCheck>,
+    /// What those checks read.
+    open: Vec<VarIx>,
 }
 
 impl Setting {
@@ -85,12 +97,15 @@ impl Setting {
             changed: asked.with_changed(0),
             added: asked.with(asked.added, 0),
             read: asked.read.clone(),
+            checks: asked.checks.iter().map(|&check| OpenCheck::Variable(check)).collect(),
+            open: distinct(asked.checks.iter().flat_map(|&check| asked.oracle.network.parents(check))),
         }
     }
 
     fn of_job(layout: &str) -> Self {
         let case = jobs::case((layout, 11));
-        let model = model::compile::compile(&Laid::new(jobs::base(), case.craft.clone()), &case);
+        let laid = Laid::new(jobs::base(), case.craft.clone());
+        let model = model::compile::compile(&laid, &case);
         let mut added = model.evidence();
         let last = added.pop().expect("there are answers");
         let evidence = added.clone();
@@ -103,12 +118,35 @@ impl Setting {
             changed,
             added,
             read: model.causes.iter().map(|&(_, var)| var).collect(),
+            checks: model.checks.iter().map(|check| open_check(&laid, &case, &model, check)).collect(),
+            open: distinct(model.checks.iter().flat_map(|check| check.rows.iter().flatten().map(|l| l.var))),
             network: model.network,
         }
     }
 
     fn posterior(&self, observations: &[Observation]) -> Posterior {
         self.engine.posterior_with(observations, &self.read, &Limits::default()).expect("there is an answer")
+    }
+
+    fn prepare(&self, observations: &[Observation], open: &[VarIx]) -> Prepared<'_> {
+        self.engine.prepare(observations, open, &Limits::default()).expect("there is an answer")
+    }
+}
+
+fn distinct(variables: impl Iterator<Item = VarIx>) -> Vec<VarIx> {
+    variables.collect::<BTreeSet<_>>().into_iter().collect()
+}
+
+/// A check of a job as inference takes it: the last row always holds.
+fn open_check(laid: &Laid<'_>, case: &Case, model: &CaseModel, check: &CheckModel) -> OpenCheck {
+    let of = &laid.knowledge.checks[check.check.item];
+    let conditions = model::compile::conditions(laid, case, of);
+    let by_row: Vec<Vec<f64>> =
+        of.rows.iter().map(|row| reading::outcome_chances(of, &row.gives, &conditions)).collect();
+    OpenCheck::Rows {
+        slice: model.now,
+        rows: check.rows[..check.rows.len() - 1].to_vec(),
+        chances: (0..of.outcomes.len()).map(|outcome| by_row.iter().map(|row| row[outcome]).collect()).collect(),
     }
 }
 
@@ -141,16 +179,41 @@ fn evidence(bencher: Bencher, net: &str) {
     bencher.bench(|| setting.engine.log_evidence(&setting.evidence, &Limits::default()).expect("there is an answer"));
 }
 
-#[divan::bench(args = all())]
+/// With the structure worked out before.
+#[divan::bench(args = nets())]
 fn outcome_changed(bencher: Bencher, net: &str) {
+    let asked = asked(net);
+    let setting = Setting::of_net(&asked);
+    let inner = setting.read.iter().copied().filter(|&var| !setting.network.parents(var).is_empty());
+    let open: Vec<VarIx> = inner.chain([asked.changed]).collect();
+    let prepared = setting.prepare(&asked.without_changed(), &open);
+    let finding = [asked.is(asked.changed, 0)];
+    bencher.bench(|| prepared.posterior(&finding).expect("there is an answer"));
+}
+
+/// From the start.
+#[divan::bench(args = all())]
+fn outcome_changed_cold(bencher: Bencher, net: &str) {
     let setting = Setting::of(net);
     bencher.bench(|| setting.posterior(&setting.changed));
 }
 
+/// From the start.
 #[divan::bench(args = all())]
-fn answer_added(bencher: Bencher, net: &str) {
+fn answer_added_cold(bencher: Bencher, net: &str) {
     let setting = Setting::of(net);
     bencher.bench(|| setting.posterior(&setting.added));
+}
+
+/// Every cause, for every outcome of every check that has no answer; from the start.
+#[divan::bench(args = with_checks())]
+fn every_outcome(bencher: Bencher, net: &str) {
+    let setting = Setting::of(net);
+    let there: Vec<Event> = setting.read.iter().map(|&cause| Event::on(&setting.network, cause, 0)).collect();
+    bencher.bench(|| {
+        let prepared = setting.prepare(&setting.evidence, &setting.open);
+        prepared.by_outcome(&setting.checks, &there).expect("there is an answer")
+    });
 }
 
 #[divan::bench(args = all())]

@@ -1,5 +1,6 @@
 //! Our side of the race on the reference networks: one task, one line of JSON. `benches/peer/run` runs both sides.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::hint::black_box;
 use std::io::{self, Write};
@@ -7,9 +8,9 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use clap::{Parser, ValueEnum};
-use doldrum::inference::{Accuracy, Engine, Limits, Posterior};
-use doldrum::model::network::Observation;
-use serde_json::json;
+use doldrum::inference::{Accuracy, Engine, Event, Limits, OpenCheck, Posterior, Prepared};
+use doldrum::model::network::{Observation, VarIx};
+use serde_json::{Value, json};
 
 #[path = "../tests/suite/oracle_network.rs"]
 #[expect(dead_code, reason = "the answers are for the tests")]
@@ -54,6 +55,8 @@ enum Task {
     Added,
     /// Everything wanted for every outcome of every unanswered check.
     Next,
+    /// Multiply-adds a second of a warm pass and of `next` against those of a plain loop.
+    Roofline,
 }
 
 fn main() -> io::Result<()> {
@@ -68,6 +71,9 @@ fn main() -> io::Result<()> {
     let asked = Asked::from_file(&fs::canonicalize(evidence)?.to_string_lossy());
     let before = peak_mib();
     let race = Race { engine: engine(&asked), asked, limits: Limits::default() };
+    if task == Task::Roofline {
+        return writeln!(io::stdout(), "{}", race.roofline(&args));
+    }
     let laps = race.run(task, &args);
     let peak = peak_mib();
     if let Some(file) = &args.answers {
@@ -115,34 +121,72 @@ impl Race {
                 (vec![], true)
             }),
             Task::Cold => laps(args, asked.sets.len(), |i| self.cold(&asked.sets[i])),
-            Task::Warm => {
-                let sets: Vec<_> = (0..asked.states(asked.changed)).map(|s| asked.with_changed(s)).collect();
-                laps(args, sets.len(), |i| self.cold(&sets[i]))
-            }
+            Task::Warm => self.found(args, &self.prepare(&asked.without_changed(), &[asked.changed]), asked.changed),
             Task::Added => {
-                let sets: Vec<_> = (0..asked.states(asked.added)).map(|s| asked.with(asked.added, s)).collect();
-                laps(args, sets.len(), |i| self.cold(&sets[i]))
+                let open = if asked.checks.is_empty() { &[asked.added] } else { asked.checks.as_slice() };
+                self.found(args, &self.prepare(&asked.sets[0], open), asked.added)
             }
             Task::Next => laps(args, 1, |_| self.next()),
+            Task::Roofline => unreachable!("not repeated like the others"),
         }
     }
 
     fn cold(&self, observations: &[Observation]) -> Answers {
-        let posterior =
-            self.engine.posterior_with(observations, &self.asked.read, &self.limits).expect("there is an answer");
-        self.wanted(&posterior)
+        self.wanted(&self.prepare(observations, &[]).posterior(&[]).expect("there is an answer"))
     }
 
+    /// Every state of `var` in turn.
+    fn found(&self, args: &Args, prepared: &Prepared<'_>, var: VarIx) -> Laps {
+        let found = |state| [self.asked.is(var, state)];
+        let posterior = |state| prepared.posterior(&found(state)).expect("there is an answer");
+        laps(args, self.asked.states(var), |state| self.wanted(&posterior(state)))
+    }
+
+    /// With `open`, and whatever is wanted beside roots.
+    fn prepare(&self, observations: &[Observation], open: &[VarIx]) -> Prepared<'_> {
+        let network = self.engine.network();
+        let inner = self.asked.read.iter().filter(|&&var| !network.parents(var).is_empty());
+        let open: Vec<VarIx> = inner.chain(open).copied().collect();
+        self.engine.prepare(observations, &open, &self.limits).expect("within the limits")
+    }
+
+    /// From the evidence, nothing worked out before.
     fn next(&self) -> Answers {
-        let (mut answers, mut exact) = (vec![], true);
-        for &check in &self.asked.checks {
-            for state in 0..self.asked.states(check) {
-                let (given, is_exact) = self.cold(&self.asked.with(check, state));
-                answers.extend(given);
-                exact &= is_exact;
-            }
-        }
-        (answers, exact)
+        let asked = &self.asked;
+        let prepared = self.prepare_next();
+        let checks: Vec<OpenCheck> = asked.checks.iter().map(|&check| OpenCheck::Variable(check)).collect();
+        let there: Vec<Event> = asked.read.iter().map(|&cause| Event::is(self.engine.network(), cause, 1)).collect();
+        let by_outcome = prepared.by_outcome(&checks, &there).expect("there is an answer");
+        let outcomes = (0..checks.len()).flat_map(|check| (0..by_outcome.outcomes(check)).map(move |o| (check, o)));
+        let answers = outcomes.flat_map(|(check, outcome)| by_outcome.targets(check, outcome)).copied().collect();
+        (answers, prepared.accuracy() == &Accuracy::Exact)
+    }
+
+    /// With everything open that an unanswered check reads.
+    fn prepare_next(&self) -> Prepared<'_> {
+        let read = self.asked.checks.iter().flat_map(|&check| self.engine.network().parents(check));
+        let open: Vec<VarIx> = read.collect::<BTreeSet<_>>().into_iter().collect();
+        self.engine.prepare(&self.asked.sets[0], &open, &self.limits).expect("within the limits")
+    }
+
+    /// How near to what the machine can do. The work of `next` is counted as if each state of what the checks read cost a
+    /// whole pass.
+    fn roofline(&self, args: &Args) -> Value {
+        let warm_work = self.prepare(&self.asked.without_changed(), &[self.asked.changed]).work();
+        let next_work = self.prepare_next().work() * self.configurations();
+        let pass = |work: usize, laps: &Laps| json!({ "work": work, "rate": rate(work, median(&laps.seconds)) });
+        json!({
+            "warm": pass(warm_work, &self.run(Task::Warm, args)),
+            "next": pass(next_work, &self.run(Task::Next, args)),
+            "loop_rate": plain_loop(warm_work, args.seconds),
+        })
+    }
+
+    /// Different states of what unanswered checks read.
+    fn configurations(&self) -> usize {
+        let network = self.engine.network();
+        let read: BTreeSet<Vec<VarIx>> = self.asked.checks.iter().map(|&check| network.parents(check)).collect();
+        read.iter().map(|parents| parents.iter().map(|&parent| self.asked.states(parent)).product::<usize>()).sum()
     }
 
     /// The chance of every state but the first of every variable wanted.
@@ -171,6 +215,35 @@ fn laps(args: &Args, blocks: usize, mut ask: impl FnMut(usize) -> Answers) -> La
         }
     }
     laps
+}
+
+/// Multiply-adds a second.
+#[expect(clippy::cast_precision_loss, reason = "far fewer than 2^52 multiply-adds")]
+fn rate(work: usize, seconds: f64) -> f64 {
+    (work as f64 / seconds).round()
+}
+
+/// Multiply-adds a second of a plain loop over as many bytes as a pass reads: two numbers for each.
+fn plain_loop(work: usize, seconds: f64) -> f64 {
+    let (a, b) = (vec![1.5; work.max(16)], vec![0.5; work.max(16)]);
+    let began = Instant::now();
+    let mut laps = vec![];
+    while laps.len() < 3 || began.elapsed().as_secs_f64() < seconds {
+        let start = Instant::now();
+        black_box(dot(black_box(&a), black_box(&b)));
+        laps.push(start.elapsed().as_secs_f64());
+    }
+    rate(a.len(), median(&laps))
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let mut sums = [0.0; 16];
+    for (a, b) in a.chunks_exact(16).zip(b.chunks_exact(16)) {
+        for ((sum, a), b) in sums.iter_mut().zip(a).zip(b) {
+            *sum += a * b;
+        }
+    }
+    sums.iter().sum()
 }
 
 fn median(seconds: &[f64]) -> f64 {

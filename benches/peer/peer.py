@@ -8,6 +8,8 @@ of the tensors is slow in Python and not timed:
     cold     a new engine, evidence, propagation
     warm     the same engine, the outcome of one answer changed
     added    the same engine, one answer more
+    added-o  the same with every unanswered check open from the start, by evidence that says nothing: an answer then
+             changes no structure
     next-a   all outcomes of all unanswered checks: a propagation for each outcome
     next-b   the same by Bayes' rule: a propagation for each cause, the posteriors of the checks read
     next-c   the same by total probability: a propagation for each state of the parents of a check; mixing not counted
@@ -33,6 +35,7 @@ import pyagrum as gum
 from networks import noisy_or_rows
 
 ENGINES = dict(lp=gum.LazyPropagation, ss=gum.ShaferShenoyInference)
+TASKS = ["cold", "warm", "added", "added-o", "next-a", "next-b", "next-c"]
 CLOCK = time.perf_counter
 
 
@@ -142,19 +145,47 @@ class Peer:
 
         return self.repeat(len(self.states(added)), prepare, ask)
 
+    def with_open(self):
+        engine = self.engine(self.sets[0], self.read)
+        for check in self.checks or [self.about["added"]]:
+            engine.addEvidence(check, [1.0] * len(self.states(check)))
+        return engine
+
+    def open_evidence(self, check: str, outcome: int) -> list:
+        """As good as hard; a zero would change the structure."""
+        return [1.0 if o == outcome else 1e-30 for o in range(len(self.states(check)))]
+
+    def added_o(self) -> tuple:
+        added, engine = self.about["added"], self.with_open()
+
+        def prepare(_):
+            engine.chgEvidence(added, [1.0] * len(self.states(added)))
+            posteriors(engine, self.ids)
+
+        def ask(i):
+            engine.chgEvidence(added, self.open_evidence(added, i))
+            return posteriors(engine, self.ids)
+
+        return self.repeat(len(self.states(added)), prepare, ask)
+
     def next_a(self) -> tuple:
         with self.watch:
             engine = self.engine(self.sets[0], self.read)
             posteriors(engine, self.ids)
+        return self.each_outcome(lambda check, o: (engine.chgEvidence if o else engine.addEvidence)(check, o),
+                                 engine.eraseEvidence, engine)
+
+    def each_outcome(self, find, forget, engine) -> tuple:
+        """A propagation for each outcome."""
         found = {}
 
         def ask(check):
             for outcome in range(len(self.states(check))):
                 with self.watch:
-                    (engine.chgEvidence if outcome else engine.addEvidence)(check, outcome)
+                    find(check, outcome)
                     tensors = posteriors(engine, self.ids)
                 found[check, outcome] = but_first(tensors)
-            engine.eraseEvidence(check)
+            forget(check)
 
         more = self.fraction(self.checks, ask)
         unknown = [math.nan] * len(self.read)
@@ -227,7 +258,7 @@ def peak_mib() -> float:
 def main():
     arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     arguments.add_argument("evidence", type=Path)
-    arguments.add_argument("task", choices=["cold", "warm", "added", "next-a", "next-b", "next-c"])
+    arguments.add_argument("task", choices=TASKS)
     arguments.add_argument("--engine", choices=list(ENGINES), default="lp")
     arguments.add_argument("--gates", choices=["table", "chain"], default="table")
     arguments.add_argument("--seconds", type=float, default=10.0)

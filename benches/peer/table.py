@@ -5,7 +5,8 @@ usage: table.py RACE [--quick] [--sizes S M ...] [--rounds N] [--seconds S] [--c
 
 In the first round every variant of the peer takes its turn, in the others the best of them; our side goes before each
 turn of the peer. The ratio is that of the medians (over rounds, of the median in each), in brackets that of the least
-times, which a busy machine disturbs less.
+times, which a busy machine disturbs less. A second table has the multiply-adds of our passes, how many a second, and
+the share of what a plain loop of multiply-adds over as many bytes does.
 """
 import argparse
 import array
@@ -30,14 +31,14 @@ TASKS = {
 
 
 def variants(task: str, quick: bool) -> list:
-    tasks = ["next-a", "next-b", "next-c"] if task == "next" else [task]
+    tasks = {"next": ["next-a", "next-b", "next-c"], "added": ["added", "added-o"]}.get(task, [task])
     gates = ["table"] if quick else ["table", "chain"]
     return [(t, engine, form) for t in tasks for engine in ("lp", "ss") for form in gates]
 
 
 def named(variant: tuple) -> str:
     task, engine, form = variant
-    route = [f"route {task[-1].upper()}"] if task.startswith("next") else []
+    route = [{"next-a": "A", "next-b": "B", "next-c": "C", "added-o": "left open"}[task]] if "-" in task else []
     return ", ".join(route + [engine] + (["chains"] if form == "chain" else []))
 
 
@@ -99,7 +100,19 @@ class Race:
             for task in TASKS:
                 if (size, task) != ("ALARM", "next"):
                     print(self.row(size, task), flush=True)
+        self.roofline()
         print(f"\nLoad at the end: {os.getloadavg()[0]:.2f}.")
+
+    def roofline(self):
+        print("\n| network | one outcome changed | every outcome of every check | a plain loop |")
+        print("| --- | --- | --- | --- |")
+        for size in self.asked.sizes:
+            if size != "ALARM":
+                found = self.line(self.asked.race, OUT / f"evidence_{size}.json", "roofline")
+                loop = found["loop_rate"]
+                cells = [f"{count(p['work'])}, {count(p['rate'])}/s, {100 * p['rate'] / loop:.2g} %"
+                         for p in (found["warm"], found["next"])]
+                print(f"| {size} | {cells[0]} | {cells[1]} | {count(loop)}/s |", flush=True)
 
     def heading(self) -> str:
         import pyagrum
@@ -122,6 +135,13 @@ def cpu() -> str:
 def figure(x: float) -> str:
     """Three figures."""
     return f"{x:.0f}" if x >= 100 else f"{x:.3g}"
+
+
+def count(n: float) -> str:
+    for unit, least in ((" G", 1e9), (" M", 1e6), (" k", 1e3)):
+        if n >= least:
+            return f"{figure(n / least)}{unit}"
+    return figure(n)
 
 
 def time(seconds: float) -> str:

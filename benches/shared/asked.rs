@@ -68,10 +68,17 @@ impl Asked {
         Observation::State { var, likelihood }
     }
 
+    /// The first set but for `changed`.
+    pub fn without_changed(&self) -> Vec<Observation> {
+        let is_changed = |o: &&Observation| matches!(o, Observation::State { var, .. } if *var == self.changed);
+        self.sets[0].iter().filter(|o| !is_changed(o)).cloned().collect()
+    }
+
     /// The first set with `changed` in another state.
     pub fn with_changed(&self, state: usize) -> Vec<Observation> {
-        let is_changed = |o: &Observation| matches!(o, Observation::State { var, .. } if *var == self.changed);
-        self.sets[0].iter().map(|o| if is_changed(o) { self.is(self.changed, state) } else { o.clone() }).collect()
+        let mut observations = self.without_changed();
+        observations.push(self.is(self.changed, state));
+        observations
     }
 
     /// The first set and one finding more.
