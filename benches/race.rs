@@ -85,6 +85,7 @@ fn main() -> io::Result<()> {
         "count": laps.seconds.len(),
         "median": median(&laps.seconds),
         "min": laps.seconds.iter().copied().fold(f64::INFINITY, f64::min),
+        "cpu": laps.cpu,
         "exact": laps.exact,
         "peak_mib": peak,
         "peak_mib_before": before,
@@ -105,6 +106,8 @@ struct Race {
 /// What came of repeating a task.
 struct Laps {
     seconds: Vec<f64>,
+    /// The mean time that this process had the processor; by the wall where the system does not say.
+    cpu: f64,
     /// The answers of the first round.
     answers: Vec<f64>,
     exact: bool,
@@ -204,7 +207,8 @@ fn laps(args: &Args, blocks: usize, mut ask: impl FnMut(usize) -> Answers) -> La
         Some(repeat) => done >= repeat,
         None => done >= blocks && began.elapsed() >= Duration::from_secs_f64(args.seconds),
     };
-    let mut laps = Laps { seconds: vec![], answers: vec![], exact: true };
+    let mut laps = Laps { seconds: vec![], cpu: 0.0, answers: vec![], exact: true };
+    let cpu = cpu_seconds();
     while !enough(laps.seconds.len()) {
         let lap = laps.seconds.len();
         let start = Instant::now();
@@ -215,6 +219,9 @@ fn laps(args: &Args, blocks: usize, mut ask: impl FnMut(usize) -> Answers) -> La
             laps.answers.extend(answers);
         }
     }
+    let used = cpu_seconds().zip(cpu).map(|(after, before)| after - before);
+    let used = used.unwrap_or_else(|| laps.seconds.iter().sum());
+    laps.cpu = used / f64::from(u32::try_from(laps.seconds.len()).expect("fewer than 2^32 laps"));
     laps
 }
 
@@ -252,6 +259,12 @@ fn median(seconds: &[f64]) -> f64 {
     sorted.sort_by(f64::total_cmp);
     let middle = sorted.len() / 2;
     if sorted.len() % 2 == 1 { sorted[middle] } else { f64::midpoint(sorted[middle - 1], sorted[middle]) }
+}
+
+/// How long this process has had the processor; good to a few milliseconds.
+fn cpu_seconds() -> Option<f64> {
+    let nanoseconds: f64 = fs::read_to_string("/proc/self/schedstat").ok()?.split(' ').next()?.parse().ok()?;
+    Some(nanoseconds / 1e9)
 }
 
 /// The most memory this process has held; 0 where the system does not say.

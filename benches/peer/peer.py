@@ -69,16 +69,21 @@ def network(nodes: list) -> gum.BayesNet:
 
 
 class Stopwatch:
-    """Runs inside `with`."""
+    """Runs inside `with`: by the wall, and the time this process had the processor."""
 
     def __init__(self):
-        self.seconds = 0.0
+        self.wall = self.cpu = 0.0
 
     def __enter__(self):
-        self.start = CLOCK()
+        self.start = CLOCK(), time.process_time()
 
     def __exit__(self, *_):
-        self.seconds += CLOCK() - self.start
+        self.wall += CLOCK() - self.start[0]
+        self.cpu += time.process_time() - self.start[1]
+
+    def extrapolate(self, set_up: tuple, factor: float):
+        self.wall = set_up[0] + (self.wall - set_up[0]) * factor
+        self.cpu = set_up[1] + (self.cpu - set_up[1]) * factor
 
 
 class Peer:
@@ -115,7 +120,7 @@ class Peer:
             watch = Stopwatch()
             with watch:
                 tensors = ask(run % n_blocks)
-            times.append(watch.seconds)
+            times.append(watch)
             blocks[run % n_blocks] = but_first(tensors)
         return times, [p for i in range(n_blocks) for p in blocks[i]], {}
 
@@ -190,7 +195,7 @@ class Peer:
         more = self.fraction(self.checks, ask)
         unknown = [math.nan] * len(self.read)
         blocks = [found.get((c, o), unknown) for c in self.checks for o in range(len(self.states(c)))]
-        return [self.watch.seconds], [p for block in blocks for p in block], more
+        return [self.watch], [p for block in blocks for p in block], more
 
     def next_b(self) -> tuple:
         with self.watch:
@@ -211,7 +216,7 @@ class Peer:
             for outcome, chance in enumerate(chances):
                 answers += [found[c][at][outcome] * prior / chance if c in found else math.nan
                             for c, prior in zip(self.read, priors)]
-        return [self.watch.seconds], answers, more
+        return [self.watch], answers, more
 
     def next_c(self) -> tuple:
         """The last configuration of the parents follows from the others by total probability."""
@@ -230,15 +235,15 @@ class Peer:
                 engine.eraseEvidence(parent)
 
         more = self.fraction(sorted({tuple(self.nodes[check]["parents"]) for check in self.checks}), ask)
-        return [self.watch.seconds], [], more
+        return [self.watch], [], more
 
     def fraction(self, parts: list, ask) -> dict:
         """Asks as many parts as there is time for and extrapolates the watch to all."""
-        set_up, done = self.watch.seconds, 0
+        set_up, done = (self.watch.wall, self.watch.cpu), 0
         while done < len(parts) and (done == 0 or not self.out_of_time()):
             ask(parts[done])
             done += 1
-        self.watch.seconds = set_up + (self.watch.seconds - set_up) * len(parts) / done
+        self.watch.extrapolate(set_up, len(parts) / done)
         return dict(fraction=round(done / len(parts), 4))
 
 
@@ -273,9 +278,11 @@ def main():
         if sys.byteorder == "big":
             block.byteswap()
         asked.answers.write_bytes(block.tobytes())
+    wall = [watch.wall for watch in times]
     print(json.dumps(dict(
-        task=asked.task, engine=asked.engine, gates=asked.gates, count=len(times), median=statistics.median(times),
-        min=min(times), peak_mib=peak_mib(), peak_mib_before=before, load=os.getloadavg()[0], **more)))
+        task=asked.task, engine=asked.engine, gates=asked.gates, count=len(times), median=statistics.median(wall),
+        min=min(wall), cpu=statistics.fmean(watch.cpu for watch in times), peak_mib=peak_mib(), peak_mib_before=before,
+        load=os.getloadavg()[0], **more)))
 
 
 if __name__ == "__main__":

@@ -4,8 +4,8 @@
 usage: table.py RACE [--quick] [--sizes S M ...] [--rounds N] [--seconds S] [--core N]
 
 In the first round every variant of the peer takes its turn, in the others the best of them; our side goes before each
-turn of the peer. The ratio is that of the medians (over rounds, of the median in each), in brackets that of the least
-times, which a busy machine disturbs less. A second table has the multiply-adds of our passes, how many a second, and
+turn of the peer. Times are those that the process had the processor, the mean of a round and the median over rounds, so
+that other work on the machine counts little; the ratio by the wall stands in brackets. A second table has the multiply-adds of our passes, how many a second, and
 the share of what a plain loop of multiply-adds over as many bytes does.
 """
 import argparse
@@ -79,17 +79,16 @@ class Race:
                 exact &= ours["exact"]
                 turns.append((variant, peer, ours))
             if not best:
-                best = min(turns, key=lambda turn: turn[1]["median"])[0]
-        ours = statistics.median(own["median"] for _, _, own in turns)
+                best = min(turns, key=lambda turn: turn[1]["cpu"])[0]
         raced = [(peer, own) for variant, peer, own in turns if variant == best]
-        peer = statistics.median(peer["median"] for peer, _ in raced)
-        least = min(peer["min"] for peer, _ in raced) / min(own["min"] for _, _, own in turns)
+        (peer, ours), (peer_wall, ours_wall) = (
+            [statistics.median(side[key] for side in sides) for sides in zip(*raced)] for key in ("cpu", "median"))
         fraction = min(peer.get("fraction", 1.0) for peer, _ in raced)
         part = "" if fraction == 1 else f", from {100 * fraction:.2g} % of it"
         memory = [f"{side['peak_mib'] - side['peak_mib_before']:.1f}" for side in raced[0]]
         difference, n, of = max(c[0] for c in compared), max(c[1] for c in compared), compared[0][2]
         return (f"| {size} | {TASKS[task]} | {time(peer)} ({named(best)}{part}) | {time(ours)} "
-                f"| **{figure(peer / ours)}** ({figure(least)}) "
+                f"| **{figure(peer / ours)}** ({figure(peer_wall / ours_wall)}) "
                 f"| {memory[0]}, {memory[1]} MiB | {difference:.0e}, {n} of {of}{'' if exact else ', links cut'} |")
 
     def table(self):
