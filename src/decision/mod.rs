@@ -217,6 +217,8 @@ struct Desk<'a, 'k> {
     mixtures: Vec<Vec<Vec<f64>>>,
     rate: Rate,
     removed: Vec<Vec<(Instance<Cause>, Bits)>>,
+    /// For each repair the worlds in which it removes anything.
+    touched: Vec<Bits>,
     shut_prices: Vec<f64>,
     /// For each check the bits it tells about which repair it takes.
     gains: Vec<f64>,
@@ -280,6 +282,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
             })
             .collect();
+        let touched = removed.iter().map(|clears| simulator.touched(clears)).collect();
         let mut desk = Self {
             laid,
             graph,
@@ -292,6 +295,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             splits,
             mixtures,
             rate: gatherer.rate,
+            touched,
             removed,
             shut_prices,
             gains: Vec::new(),
@@ -309,7 +313,15 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// The worlds that two repairs cure together.
+    ///
+    /// Together they cure what neither does only where both remove something.
     fn pair(&self, a: usize, b: usize) -> Bits {
+        let mut either = self.bench.cures[a].clone();
+        simulate::or_into(&mut either, &self.bench.cures[b]);
+        let both = self.touched[a].iter().zip(&self.touched[b]).zip(&either);
+        if both.map(|((a, b), cured)| a & b & !cured).all(|word| word == 0) {
+            return either;
+        }
         let mut clears = self.removed[a].clone();
         for (cause, bits) in &self.removed[b] {
             match clears.iter_mut().find(|(c, _)| c == cause) {
