@@ -5,6 +5,7 @@
 //! comes after ([`value`]). Access is shared: what a check opens, a repair behind it need not open again.
 
 pub mod cost;
+mod deeper;
 mod offers;
 pub mod simulate;
 mod value;
@@ -89,6 +90,8 @@ pub struct Settings {
     pub seed: u64,
     /// How many runners-up.
     pub alternatives: usize,
+    /// How many steps are looked ahead over every outcome, 1 or 2, before what comes after is priced by rule of thumb.
+    pub look_ahead: u8,
     /// Limits of inference.
     pub limits: Limits,
     /// The time now, where it is known: a sniff grows old.
@@ -98,7 +101,7 @@ pub struct Settings {
 impl Default for Settings {
     /// 4096 worlds put a chance right to within .008 (one standard error at one half).
     fn default() -> Self {
-        Self { worlds: 4096, seed: 1, alternatives: 3, limits: Limits::default(), now: None }
+        Self { worlds: 4096, seed: 1, alternatives: 3, look_ahead: 1, limits: Limits::default(), now: None }
     }
 }
 
@@ -121,6 +124,9 @@ pub fn advise(
     let worlds = belief.worlds(settings.worlds, settings.seed, &settings.limits)?;
     let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
     let mut ranked = desk.rank();
+    if settings.look_ahead > 1 {
+        ranked = desk.deeper(ranked);
+    }
     let best = ranked.remove(0);
     let mut alternatives: Vec<Proposal> =
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
@@ -334,8 +340,12 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// What looking further offers, but for one check: what it tells, it tells once.
     fn market(&self, but: Option<usize>) -> Market {
+        self.market_without(&[but])
+    }
+
+    fn market_without(&self, but: &[Option<usize>]) -> Market {
         let mut market = Market { per_bit: f64::INFINITY, supply: 0.0 };
-        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
+        for at in (0..self.checks.len()).filter(|at| !but.contains(&Some(*at)) && self.gains[*at] > 1e-6) {
             market.per_bit = market.per_bit.min(self.checks[at].0.price.money.get() / self.gains[at]);
             market.supply += self.gains[at];
         }

@@ -103,6 +103,16 @@ impl Bench {
         self.split_with(rows, cured, None)
     }
 
+    /// Splits a split further: `rows` are parts of its own, with the same repairs failed.
+    #[must_use]
+    pub fn split_further(&self, split: &Split, rows: Vec<Bits>, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
+        let cured = match split.failed {
+            None => count(&rows, &self.cures),
+            Some(_) => count(&rows, &self.further(&split.failed.into_iter().collect::<Vec<_>>(), pair)),
+        };
+        self.split_with(rows, cured, split.failed)
+    }
+
     /// The worlds in which a repair has failed, as one row.
     #[must_use]
     pub fn after_failed(&self, repair: usize, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
