@@ -19,16 +19,20 @@ pub mod brute;
 
 mod barren;
 mod base;
+mod best;
 mod bits;
 mod compile;
 mod cut;
 mod eliminate;
 mod fold;
+mod given;
 mod graph;
 mod joins;
+mod joint;
 mod kernel;
 mod order;
 mod posterior;
+mod repair;
 mod sample;
 mod solve;
 mod unfold;
@@ -36,12 +40,17 @@ mod work;
 mod worlds;
 
 use crate::model::network::{Network, Observation, VarIx};
+use crate::model::repaired::TurnedOff;
 
 use base::Base;
+use given::{Given, Kind};
 use solve::Wanted;
 
+pub use best::{BestSets, CauseSet, SetsQuery};
 pub use graph::Target;
+pub use joint::{JOINT_CELLS_MAX, JointTable};
 pub use posterior::Posterior;
+pub use repair::AfterRepair;
 pub use worlds::Worlds;
 
 /// A network ready for queries.
@@ -212,6 +221,65 @@ impl Engine {
             Some(log_evidence) => Ok(log_evidence),
             None => self.log_evidence(observations, limits),
         }
+    }
+
+    /// The most probable sets of on/off variables given the observations, everything else summed out, with a bound on
+    /// whatever is not listed. `posterior` is what [`Engine::posterior`] gave for the same observations and limits.
+    ///
+    /// Cost: as [`SetsQuery::nodes`] says.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`]; [`Error::Observation`] where a variable of the query is not an on/off variable of this
+    /// network, is named twice, or the slice is none of its own.
+    pub fn best_sets(
+        &self,
+        posterior: &Posterior,
+        observations: &[Observation],
+        query: &SetsQuery<'_>,
+        limits: &Limits,
+    ) -> Result<BestSets, Error> {
+        self.base.check_observations(observations)?;
+        given::check_variables(&self.base, query.vars, Kind::OnOff)?;
+        let slices = self.base.network.slices;
+        if query.slice >= slices {
+            return Err(Error::Observation(format!("expected a slice below `{slices}`, found `{}`", query.slice)));
+        }
+        best::sets(&Given { base: &self.base, observations, limits, posterior }, query)
+    }
+
+    /// The joint distribution of `vars` given the observations: a table over their states.
+    ///
+    /// Cost: a posterior, and an up pass for each cell whose states are all possible.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`]; [`Error::Observation`] where a variable is not of this network or named twice, or the
+    /// table has more than [`JOINT_CELLS_MAX`] cells.
+    pub fn joint(&self, observations: &[Observation], vars: &[VarIx], limits: &Limits) -> Result<JointTable, Error> {
+        given::check_variables(&self.base, vars, Kind::Any)?;
+        let states: Vec<usize> = vars.iter().map(|&var| self.base.network.variable(var).states.count()).collect();
+        joint::cells(&states)?;
+        let posterior = self.posterior_with(observations, vars, limits)?;
+        joint::table(&Given { base: &self.base, observations, limits, posterior: &posterior }, vars)
+    }
+
+    /// The chance that each of `watched` is on after a repair, given the observations before it: `repair` names the
+    /// faults it turns off and how surely, links and leaks persist ([`Network::with_repair`]).
+    ///
+    /// Cost: a posterior of a network of one more slice.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`]; [`Error::Network`] where the network has no room for one more slice or what is to be
+    /// repaired cannot be, [`Error::Observation`] where a variable watched is not an on/off variable of this network.
+    pub fn after_repair(
+        &self,
+        observations: &[Observation],
+        repair: &[TurnedOff],
+        watched: &[VarIx],
+        limits: &Limits,
+    ) -> Result<AfterRepair, Error> {
+        self.base.check_observations(observations)?;
+        given::check_variables(&self.base, watched, Kind::OnOff)?;
+        repair::after(self, observations, repair, watched, limits)
     }
 
     /// Draws `n` worlds from the posterior; the same seed gives the same worlds.

@@ -274,3 +274,21 @@ pub(super) fn ratio(
         Err(error) => Err(error),
     }
 }
+
+/// Answers a query that adds findings on single variables to what `posterior` was asked: its cuts, its messages and its
+/// order serve again, which leaves one pass (or two, for marginals) and no search.
+pub(super) fn solve_from(
+    base: &Base,
+    observations: &[Observation],
+    limits: &Limits,
+    wanted: Wanted,
+    posterior: &Posterior,
+) -> Result<Solved, Error> {
+    if let Some(trail) = &posterior.trail {
+        let graph = compile::graph(base, observations, Form::Star)?;
+        if let Some(mut settled) = resume(&graph, trail).filter(Settled::is_trusted) {
+            return Ok(settled.read(base, wanted));
+        }
+    }
+    solve(base, observations, limits, wanted, &posterior.carried)
+}

@@ -111,6 +111,16 @@ pub fn cases(net: &str, oracle: &Oracle) -> Vec<Case> {
     list(&values["nets"][net]["cases"]).iter().map(case).collect()
 }
 
+/// For each set of evidence its observations and the most probable sets of causes, each with its posterior, the most
+/// probable first.
+pub fn best_cause_sets(net: &str, oracle: &Oracle) -> Vec<(Vec<Observation>, Vec<(Vec<String>, f64)>)> {
+    let values = read("oracle_values.json");
+    let set = |set: &Value| (list(&set["present"]).iter().map(text).collect(), number(&set["posterior"]));
+    let case =
+        |case: &Value| (oracle.observed(&case["evidence"]), list(&case["best_cause_sets"]).iter().map(set).collect());
+    list(&values["nets"][net]["cases"]).iter().map(case).collect()
+}
+
 /// An answer is P(yes), a list in the order of the states, or a map by state.
 fn entries(oracle: &Oracle, name: &str, answer: &Value) -> Vec<(VarIx, usize, f64)> {
     let var = oracle.ix(name);

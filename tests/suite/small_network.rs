@@ -1,6 +1,6 @@
 //! Small networks by hand: causes, gates and tables by name.
 
-use doldrum::inference::{Engine, Limits, Posterior};
+use doldrum::inference::{BestSets, Engine, Limits, Posterior, SetsQuery};
 use doldrum::model::network::{Link, Mechanism, Network, Observation, States, VarIx, Variable};
 
 /// A network of one slice under construction.
@@ -63,6 +63,14 @@ impl Net {
     pub fn posterior(&self, observations: &[Observation]) -> Posterior {
         let engine = Engine::compile(&self.0).expect("the network is valid");
         engine.posterior_all(observations, &Limits::default()).expect("there is an answer")
+    }
+
+    /// The `k` most probable sets of `vars`, looked for as long as it takes.
+    pub fn best_sets(&self, observations: &[Observation], vars: &[VarIx], k: usize) -> BestSets {
+        let engine = Engine::compile(&self.0).expect("the network is valid");
+        let posterior = engine.posterior(observations, &Limits::default()).expect("there is an answer");
+        let query = SetsQuery { vars, slice: 0, k, nodes: 100_000, candidates: &[] };
+        engine.best_sets(&posterior, observations, &query, &Limits::default()).expect("there is an answer")
     }
 
     pub fn evidence(&self, observations: &[Observation]) -> f64 {
