@@ -263,8 +263,9 @@ impl Posteriors<'_> {
 impl Oracle for Posteriors<'_> {
     fn look(&self, decided: &[Option<bool>]) -> Result<Option<Look>, Error> {
         let (vars, network) = (self.query.vars, &self.given.base.network);
-        let findings = (0..vars.len()).filter_map(|var| Some(self.finding(var, decided[var]?)));
-        let Some((chance, posterior)) = self.given.marginals(findings, vars)? else { return Ok(None) };
+        let findings: Vec<Observation> =
+            (0..vars.len()).filter_map(|var| Some(self.finding(var, decided[var]?))).collect();
+        let Some((chance, posterior)) = self.given.marginals(&findings, vars)? else { return Ok(None) };
         let off_on = |&var: &VarIx| {
             let mut off_on = [0.0; 2];
             for (state, p) in posterior.of(var).iter().enumerate() {

@@ -1,6 +1,8 @@
 //! What more is asked of one posterior: chances and marginals with a few variables found on, off or in a state beside
 //! what was observed.
 
+use std::borrow::Cow;
+
 use crate::model::network::{Observation, States, VarIx};
 
 use super::base::Base;
@@ -33,13 +35,17 @@ impl Given<'_> {
     }
 
     /// The chance of `findings` and, given them too, the distributions of `variables`; `None` where they cannot be.
-    /// Costs an up and a down pass, and one more up pass for each state of a variable that nothing observed hangs on.
+    /// Costs an up and a down pass, and one more up pass for each state of a variable that nothing observed hangs on;
+    /// nothing where there are no findings.
     pub(super) fn marginals(
         &self,
-        findings: impl IntoIterator<Item = Observation>,
+        findings: &[Observation],
         variables: &[VarIx],
-    ) -> Result<Option<(f64, Posterior)>, Error> {
-        let observations = self.with(findings);
+    ) -> Result<Option<(f64, Cow<'_, Posterior>)>, Error> {
+        if findings.is_empty() && variables.iter().all(|&var| self.posterior.get(var).is_some()) {
+            return Ok(Some((1.0, Cow::Borrowed(self.posterior))));
+        }
+        let observations = self.with(findings.iter().cloned());
         let solved = solve::solve_from(self.base, &observations, self.limits, Wanted::Marginals, self.posterior);
         let mut found = match solved {
             Ok(solved) => Posterior::new(self.base, solved),
@@ -49,7 +55,7 @@ impl Given<'_> {
         let missing: Vec<VarIx> = variables.iter().copied().filter(|&v| found.get(v).is_none()).collect();
         barren::fill(self.base, &observations, self.limits, &missing, &mut found)?;
         let chance = libm::exp(found.log_evidence() - self.posterior.log_evidence()).min(1.0);
-        Ok(Some((chance, found)))
+        Ok(Some((chance, Cow::Owned(found))))
     }
 }
 

@@ -34,16 +34,10 @@ impl JointTable {
 /// How many cells a table over variables of so many states has, where that is not too many.
 pub(super) fn cells(states: &[usize]) -> Result<usize, Error> {
     let cells = states.iter().try_fold(1usize, |cells, &n| cells.checked_mul(n));
-    match cells.filter(|&cells| cells <= JOINT_CELLS_MAX) {
-        Some(cells) => Ok(cells),
-        None => {
-            let states: Vec<String> = states.iter().map(usize::to_string).collect();
-            let found = states.join(" x ");
-            Err(Error::Observation(format!(
-                "expected a joint table of at most `{JOINT_CELLS_MAX}` cells, found `{found}`"
-            )))
-        }
-    }
+    cells.filter(|&cells| cells <= JOINT_CELLS_MAX).ok_or_else(|| {
+        let found = states.iter().map(usize::to_string).collect::<Vec<_>>().join(" x ");
+        Error::Observation(format!("expected a joint table of at most `{JOINT_CELLS_MAX}` cells, found `{found}`"))
+    })
 }
 
 /// The joint distribution of `vars`, whose distributions `given.posterior` holds.

@@ -173,13 +173,17 @@ pub(super) fn log_evidence_along(
     trail: &Trail,
 ) -> Result<Option<f64>, Error> {
     let graph = compile::graph(base, observations, Form::Star)?;
-    if !trail.fits(&graph) {
-        return Ok(None);
+    Ok(follow(base, &graph, limits, trail).map(|settled| settled.log_evidence()))
+}
+
+/// Settles `graph` with the cuts and the order of `trail`; `None` where they do not fit or the digits cannot be trusted.
+fn follow<'g>(base: &Base, graph: &'g Graph, limits: &Limits, trail: &Trail) -> Option<Settled<'g>> {
+    if !trail.fits(graph) {
+        return None;
     }
     let order = Order { sequence: trail.sequence.clone(), cells: 0.0, widest: vec![] };
     let choice = Choice { cut: trail.cut.clone(), order, messages: trail.messages.clone() };
-    let settled = settle_with(base, &graph, limits, &[], choice);
-    Ok(settled.is_trusted().then(|| settled.log_evidence()))
+    Some(settle_with(base, graph, limits, &[], choice)).filter(Settled::is_trusted)
 }
 
 impl Trail {
@@ -275,8 +279,8 @@ pub(super) fn ratio(
     }
 }
 
-/// Answers a query that adds findings on single variables to what `posterior` was asked: its cuts, its messages and its
-/// order serve again, which leaves one pass (or two, for marginals) and no search.
+/// Answers a query that adds findings on single variables to what `posterior` was asked: its cuts and its order serve
+/// again, so that only the messages over cuts settle anew, and there is no search.
 pub(super) fn solve_from(
     base: &Base,
     observations: &[Observation],
@@ -286,7 +290,7 @@ pub(super) fn solve_from(
 ) -> Result<Solved, Error> {
     if let Some(trail) = &posterior.trail {
         let graph = compile::graph(base, observations, Form::Star)?;
-        if let Some(mut settled) = resume(&graph, trail).filter(Settled::is_trusted) {
+        if let Some(mut settled) = follow(base, &graph, limits, trail) {
             return Ok(settled.read(base, wanted));
         }
     }

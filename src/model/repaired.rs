@@ -65,9 +65,9 @@ impl Network {
         let mut changes: Vec<Change> = Vec::with_capacity(self.variables.len());
         let mut network = Self { slices: self.slices + 1, variables: self.variables.clone() };
         let mut continues = Vec::with_capacity(self.variables.len());
-        for (at, sureness) in sureness.into_iter().enumerate() {
-            let variable = &mut network.variables[at];
-            let above = self.parents(VarIx(at as u32)).iter().map(|parent| changes[parent.at()]).max();
+        for (var, sureness) in (0..).map(VarIx).zip(sureness) {
+            let variable = &mut network.variables[var.at()];
+            let above = self.parents(var).iter().map(|parent| changes[parent.at()]).max();
             let mut change = above.unwrap_or(Change::None);
             if let Mechanism::Table { rows, .. } = &mut variable.mechanism {
                 if change != Change::None {

@@ -1,7 +1,7 @@
 //! Beliefs, actions and answers in plain words, the same wherever they are said.
 
 use super::Figures;
-use crate::belief::CauseBelief;
+use crate::belief::{CauseBelief, Explanations, Listed};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::{Instance, Laid};
@@ -13,6 +13,10 @@ use crate::units::Measure;
 const STRIP: usize = 3;
 /// A place of a cause is named where the other places are less than half as likely.
 const SAME: f64 = 0.5;
+/// Combinations that are not listed have something said about each where they come to this much together.
+const MANY: f64 = 0.02;
+/// Below this a chance is said as less than something.
+const LEAST_SPOKEN: f64 = 0.0095;
 
 /// "6 of 10", "8 of 100", "under 1 of 100": a chance as the strip says it.
 #[must_use]
@@ -196,6 +200,27 @@ pub fn causes(laid: &Laid<'_>, causes: &[Instance<Cause>]) -> String {
         [] => "Nothing that is listed".to_owned(),
         [first, rest @ ..] => rest.iter().fold(first.clone(), |all, one| format!("{all} + {}", lower_first(one))),
     }
+}
+
+/// "Other combinations: about 1 in 2, each at most 1 in 50.": what is known of the explanations after the first `shown`.
+#[must_use]
+pub fn others(figures: &Figures, explanations: &Explanations, shown: usize) -> String {
+    let hidden: f64 = explanations.sets.iter().skip(shown).map(|set| set.chance).sum();
+    let next = explanations.sets.get(shown).map_or(0.0, |set| set.chance);
+    let (together, most) = (explanations.missed + hidden, explanations.unlisted_at_most.max(next));
+    // Of a little in all there is nothing more to say, nor where one of them could be all of it.
+    let each = if together < MANY || most >= together {
+        String::new()
+    } else {
+        let at_most = if most < LEAST_SPOKEN { "each" } else { "each at most" };
+        let how = if explanations.listed == Listed::Drawn { " (from a sample)" } else { "" };
+        format!(", {at_most} {}{how}", figures.chance(most))
+    };
+    let mut words = format!("Other combinations: {}{each}.", figures.chance(together));
+    if explanations.sets.iter().take(shown).any(|set| set.chance < most) {
+        words.push_str(" One of them may be likelier than the last of these.");
+    }
+    words
 }
 
 /// "$40 more on average", "about the same": how a runner-up compares.

@@ -148,7 +148,7 @@ fn the_best_sets_of_the_reference_network() {
         let vars: Vec<VarIx> = causes.iter().map(|name| oracle.ix(name)).collect();
         let cases = oracle_network::best_cause_sets("T", &oracle);
         assert_eq!(cases.len(), 6);
-        for (observations, sets) in cases {
+        for oracle_network::BestSets { observations, sets } in cases {
             let found = best(&engine, &observations, &query(&vars, sets.len())).expect("there is an answer");
             assert_eq!(found.settled(), sets.len(), "{found:?}");
             for (found, (present, posterior)) in found.sets.iter().zip(&sets) {

@@ -111,13 +111,20 @@ pub fn cases(net: &str, oracle: &Oracle) -> Vec<Case> {
     list(&values["nets"][net]["cases"]).iter().map(case).collect()
 }
 
-/// For each set of evidence its observations and the most probable sets of causes, each with its posterior, the most
-/// probable first.
-pub fn best_cause_sets(net: &str, oracle: &Oracle) -> Vec<(Vec<Observation>, Vec<(Vec<String>, f64)>)> {
+/// A set of evidence and the most probable sets of causes given it.
+pub struct BestSets {
+    pub observations: Vec<Observation>,
+    /// What is there, and the posterior; the most probable first.
+    pub sets: Vec<(Vec<String>, f64)>,
+}
+
+pub fn best_cause_sets(net: &str, oracle: &Oracle) -> Vec<BestSets> {
     let values = read("oracle_values.json");
     let set = |set: &Value| (list(&set["present"]).iter().map(text).collect(), number(&set["posterior"]));
-    let case =
-        |case: &Value| (oracle.observed(&case["evidence"]), list(&case["best_cause_sets"]).iter().map(set).collect());
+    let case = |case: &Value| BestSets {
+        observations: oracle.observed(&case["evidence"]),
+        sets: list(&case["best_cause_sets"]).iter().map(set).collect(),
+    };
     list(&values["nets"][net]["cases"]).iter().map(case).collect()
 }
 

@@ -36,6 +36,17 @@ impl Net {
         self.add(name, States::steady(1), Mechanism::All { links, leak: 0.0 })
     }
 
+    /// On where at least `k` inputs are.
+    pub fn at_least(&mut self, name: &str, k: usize, inputs: &[VarIx]) -> VarIx {
+        let links = inputs.iter().map(|&from| Link { from, strength: 1.0 }).collect();
+        self.add(name, States::steady(1), Mechanism::AtLeast { k, links, leak: 0.0 })
+    }
+
+    /// On where so many of the inputs are.
+    pub fn count(&mut self, name: &str, inputs: &[VarIx], least: usize, most: usize) -> VarIx {
+        self.add(name, States::steady(1), Mechanism::Count { of: inputs.to_vec(), least, most })
+    }
+
     /// A variable of unnamed states given its parents; rows in C order.
     pub fn table(&mut self, name: &str, states: usize, parents: &[VarIx], rows: &[f64]) -> VarIx {
         let mechanism = Mechanism::Table { parents: parents.to_vec(), rows: rows.to_vec() };
