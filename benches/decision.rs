@@ -3,7 +3,7 @@
 
 use divan::Bencher;
 use doldrum::access::AccessGraph;
-use doldrum::belief::{self, Belief};
+use doldrum::belief::{self, Belief, Memory};
 use doldrum::case::{Case, text};
 use doldrum::decision::{self, Settings};
 use doldrum::inference::Limits;
@@ -78,6 +78,37 @@ fn posteriors(bencher: Bencher<'_, '_>, step: (&str, usize)) {
     let case = case(step);
     let laid = Laid::new(base(), case.craft.clone());
     bencher.bench_local(|| believe(&laid, &case));
+}
+
+/// One answer more, as the interview asks it: what single answers are worth by themselves is known from before.
+#[divan::bench(args = STEPS, sample_count = 20)]
+fn posteriors_after_one_more(bencher: Bencher<'_, '_>, step: (&str, usize)) {
+    let case = case(step);
+    let mut before = case.clone();
+    before.log.pop();
+    let laid = Laid::new(base(), case.craft.clone());
+    let mut memory = Memory::default();
+    belief::believe_again(&laid, &before, &Limits::default(), &mut memory).expect("within the limits");
+    bencher.bench_local(|| {
+        belief::believe_again(&laid, &case, &Limits::default(), &mut memory.clone()).expect("within the limits")
+    });
+}
+
+/// The whole next step after one more answer.
+#[divan::bench(args = STEPS, sample_count = 20)]
+fn next_step_after_one_more(bencher: Bencher<'_, '_>, step: (&str, usize)) {
+    let case = case(step);
+    let mut before = case.clone();
+    before.log.pop();
+    let laid = Laid::new(base(), case.craft.clone());
+    let graph = AccessGraph::new(base());
+    let mut memory = Memory::default();
+    belief::believe_again(&laid, &before, &Limits::default(), &mut memory).expect("within the limits");
+    bencher.bench_local(|| {
+        let belief = belief::believe_again(&laid, &case, &Limits::default(), &mut memory.clone());
+        let belief = belief.expect("within the limits");
+        decision::advise(&laid, &graph, &case, &belief, &Settings::default()).expect("within the limits")
+    });
 }
 
 #[divan::bench(args = STEPS, sample_count = 20)]

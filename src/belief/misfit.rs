@@ -1,6 +1,6 @@
 //! Answers that do not fit together: how much they disagree, and which to repeat.
 
-use super::Misfit;
+use super::{Memory, Misfit};
 use crate::inference::{Engine, Error, Limits, Posterior};
 use crate::model::compile::{CaseModel, Said};
 use crate::model::network::Observation;
@@ -63,7 +63,13 @@ pub fn possible_posterior(
 /// than two answers.
 ///
 /// Source: Jensen, Chamberlain, Nordahl and Jensen, UAI 1990, pp. 519-528.
-pub fn conflict(engine: &Engine, model: &CaseModel, log_evidence: f64, limits: &Limits) -> Result<Option<f64>, Error> {
+pub fn conflict(
+    engine: &Engine,
+    model: &CaseModel,
+    log_evidence: f64,
+    limits: &Limits,
+    memory: &mut Memory,
+) -> Result<Option<f64>, Error> {
     let groups = groups(model);
     if groups.len() < 2 {
         return Ok(None);
@@ -71,7 +77,7 @@ pub fn conflict(engine: &Engine, model: &CaseModel, log_evidence: f64, limits: &
     let mut sum = 0.0;
     for group in &groups {
         let alone: Vec<Observation> = of_group(model, group).collect();
-        sum += engine.log_evidence(&alone, limits)?;
+        sum += memory.alone(engine, alone, limits)?;
     }
     Ok(Some((sum - log_evidence) / LN_2))
 }

@@ -8,7 +8,7 @@ use crate::inference::{Accuracy, Engine, Error, Limits, Posterior, Worlds};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Effect};
 use crate::model::compile::{CaseModel, Said, compile};
-use crate::model::network::Observation;
+use crate::model::network::{Network, Observation};
 use std::borrow::Cow;
 use std::cell::OnceCell;
 
@@ -111,6 +111,37 @@ pub struct Weight {
     pub decibans: f64,
 }
 
+/// What was worked out at earlier steps of the same job and is the same at this one: the chances of single answers.
+///
+/// What is believed is the same with a memory and without, to the last bit; only the time is not. It forgets by itself
+/// when another job comes, or a repair.
+#[derive(Clone, Debug, Default)]
+pub struct Memory {
+    network: Option<Network>,
+    limits: Limits,
+    /// What was said in one breath, and the natural logarithm of its chance by itself.
+    alone: Vec<(Vec<Observation>, f64)>,
+}
+
+impl Memory {
+    /// Forgets what is about another network or was worked out within other limits.
+    fn attend(&mut self, network: &Network, limits: &Limits) {
+        if self.network.as_ref() != Some(network) || self.limits != *limits {
+            *self = Self { network: Some(network.clone()), limits: *limits, alone: vec![] };
+        }
+    }
+
+    /// The natural logarithm of the chance of observations by themselves.
+    fn alone(&mut self, engine: &Engine, observations: Vec<Observation>, limits: &Limits) -> Result<f64, Error> {
+        if let Some((_, log_evidence)) = self.alone.iter().find(|(known, _)| *known == observations) {
+            return Ok(*log_evidence);
+        }
+        let log_evidence = engine.log_evidence(&observations, limits)?;
+        self.alone.push((observations, log_evidence));
+        Ok(log_evidence)
+    }
+}
+
 /// What is believed about a case. Answers that are impossible together do not stop it: the fewest that must be left
 /// out are, and `log_evidence` is `None`.
 ///
@@ -119,13 +150,23 @@ pub struct Weight {
 /// # Errors
 /// Where the network is too wide for the limits.
 pub fn believe(laid: &Laid<'_>, case: &Case, limits: &Limits) -> Result<Belief, Error> {
+    believe_again(laid, case, limits, &mut Memory::default())
+}
+
+/// The same, one step of a job after another: `memory` keeps what need not be worked out again.
+///
+/// # Errors
+/// As [`believe`].
+pub fn believe_again(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut Memory) -> Result<Belief, Error> {
     let model = compile(laid, case);
     let engine = Engine::compile(&model.network)?;
     let before = engine.posterior(&[], limits)?;
     let (posterior, left_out) = misfit::possible_posterior(&engine, &model, limits)?;
     let evidence = misfit::kept(&model, &left_out);
     let impossible = !left_out.is_empty();
-    let conflict = if impossible { None } else { misfit::conflict(&engine, &model, posterior.log_evidence(), limits)? };
+    memory.attend(&model.network, limits);
+    let conflict =
+        if impossible { None } else { misfit::conflict(&engine, &model, posterior.log_evidence(), limits, memory)? };
     let misfits = match conflict {
         None => left_out.iter().map(|&said| Misfit { said, bits: f64::INFINITY }).collect(),
         Some(bits) => misfit::misfits(&engine, &model, posterior.log_evidence(), bits, limits)?,

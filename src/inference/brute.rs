@@ -98,6 +98,12 @@ impl Joint {
         held.map(|(_, weight)| weight / self.total).sum()
     }
 
+    /// The expectation of `weight` of the states (one a variable) given the observations.
+    #[must_use]
+    pub fn expectation(&self, weight: impl Fn(&[u8]) -> f64) -> f64 {
+        self.assignments.iter().zip(&self.weights).map(|(states, w)| w / self.total * weight(states)).sum()
+    }
+
     /// The distribution of `variables` together given the observations: the states that have a chance, with theirs.
     #[must_use]
     pub fn together(&self, variables: &[VarIx]) -> BTreeMap<Vec<u8>, f64> {

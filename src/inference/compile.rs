@@ -26,6 +26,16 @@ const DIRECT_CELLS: usize = 64;
 
 /// The graph of what bears on `observations`; the rest of the network sums to one and is left out.
 pub(super) fn graph(base: &Base, observations: &[Observation], form: Form<'_>) -> Result<Graph, Error> {
+    graph_with(base, observations, &[], form)
+}
+
+/// The same, with the `open` variables whether they bear on the observations or not.
+pub(super) fn graph_with(
+    base: &Base,
+    observations: &[Observation],
+    open: &[VarIx],
+    form: Form<'_>,
+) -> Result<Graph, Error> {
     let network = &base.network;
     let answers: Vec<Option<(Fold, Vec<f64>)>> = observations
         .iter()
@@ -35,7 +45,7 @@ pub(super) fn graph(base: &Base, observations: &[Observation], form: Form<'_>) -
         })
         .collect();
     let mut builder = Builder { base, network, form, graph: Graph::new(network.variables.len()) };
-    for (at, bears) in relevant(base, observations, &answers).into_iter().enumerate() {
+    for (at, bears) in relevant(base, observations, &answers, open).into_iter().enumerate() {
         if bears {
             builder.variable(VarIx(at as u32));
         }
@@ -61,9 +71,17 @@ pub(super) fn graph(base: &Base, observations: &[Observation], form: Form<'_>) -
     Ok(builder.graph)
 }
 
-/// The observed variables and everything above them.
-fn relevant(base: &Base, observations: &[Observation], answers: &[Option<(Fold, Vec<f64>)>]) -> Vec<bool> {
+/// The observed and the open variables and everything above them.
+fn relevant(
+    base: &Base,
+    observations: &[Observation],
+    answers: &[Option<(Fold, Vec<f64>)>],
+    open: &[VarIx],
+) -> Vec<bool> {
     let mut bears = vec![false; base.parents.len()];
+    for var in open {
+        bears[var.at()] = true;
+    }
     for (observation, answer) in observations.iter().zip(answers) {
         match observation {
             // A flat likelihood says nothing.

@@ -6,24 +6,26 @@
 use super::kernel::{ADJOINT_FIRST, ADJOINT_SECOND, FORWARD, Loop};
 
 /// One step: `out = sum over the bucket's variable of a * b`, or just `a * b`.
+#[derive(Debug)]
 pub(super) struct Op {
     pub(super) a: usize,
     pub(super) b: usize,
     pub(super) out: usize,
     /// The variable summed over; `None` where this is a product only.
     pub(super) over: Option<usize>,
-    product: Loop,
+    pub(super) product: Loop,
     /// How many states are summed over; 1 where this is a product only.
     summed: usize,
 }
 
 /// Where a table lies, and over which variables (in elimination order).
+#[derive(Debug)]
 pub(super) struct Slot {
-    offset: usize,
+    pub(super) offset: usize,
     pub(super) len: usize,
     pub(super) scope: Vec<usize>,
     /// Whether the down pass is to reach it.
-    wanted: bool,
+    pub(super) wanted: bool,
 }
 
 impl Slot {
@@ -34,20 +36,22 @@ impl Slot {
 }
 
 /// The tables that met when a variable was summed out; together they are its distribution given the later ones.
+#[derive(Debug)]
 pub(super) struct Bucket {
     pub(super) variable: usize,
     members: Vec<usize>,
 }
 
 /// A compiled elimination.
+#[derive(Debug)]
 pub(super) struct Program {
     slots: Vec<Slot>,
     /// For each input, where the cells of its sorted table come from; `None` where the order is the same.
     sources: Vec<Option<Vec<u32>>>,
     ops: Vec<Op>,
-    roots: Vec<usize>,
+    pub(super) roots: Vec<usize>,
     buckets: Vec<Bucket>,
-    cells: usize,
+    pub(super) cells: usize,
 }
 
 /// An input's variables (as its table lists them, C order) and whether its adjoint is wanted.
@@ -57,10 +61,12 @@ pub(super) struct Input<'a> {
 }
 
 /// The tables of an up pass.
+#[derive(Clone, Debug)]
 pub(super) struct Upward {
     pub(super) values: Vec<f64>,
     /// What each input, then each operation's result, was multiplied by: powers of two.
-    scales: Vec<f64>,
+    pub(super) scales: Vec<f64>,
+    bounds: Vec<Bound>,
     /// Natural log of the absolute value of the total.
     pub(super) ln: f64,
     /// Whether the total is above zero.
@@ -69,8 +75,17 @@ pub(super) struct Upward {
     pub(super) error: f64,
 }
 
+/// What cancellation may have cost the cells of an up pass.
+#[derive(Clone, Debug)]
+pub(super) struct Errors {
+    cells: Vec<f64>,
+    touched: Vec<bool>,
+    /// The relative error of the total, at most.
+    pub(super) total: f64,
+}
+
 /// What is known of the numbers in a slot.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct Bound {
     max: f64,
     signed: bool,
@@ -118,31 +133,43 @@ impl Program {
         }
     }
 
-    /// Multiplies the members of a bucket, smallest first, and fuses the last product with the sum.
+    /// Multiplies the members of a bucket and fuses the last product with the sum. First come those that the down pass
+    /// need not reach, so that it runs over their product at once; within both groups the smallest.
     fn bucket(
         &mut self,
         cards: &[usize],
         position: &[usize],
         variable: usize,
-        mut members: Vec<usize>,
+        members: Vec<usize>,
         one: usize,
     ) -> usize {
-        while members.len() > 2 {
-            members.sort_by_key(|&m| (self.slots[m].len, m));
-            let first = members.remove(0);
+        let (mut members, given): (Vec<usize>, Vec<usize>) =
+            members.into_iter().partition(|&member| self.slots[member].wanted);
+        let last = if members.is_empty() { 2 } else { 1 };
+        let given = self.narrowed(cards, position, given, last);
+        members.extend(given);
+        let members = self.narrowed(cards, position, members, 2);
+        let first = members.first().copied().unwrap_or(one);
+        let second = members.get(1).copied().unwrap_or(one);
+        self.op(cards, position, first, second, Some(variable))
+    }
+
+    /// Multiplies tables two by two until `few` are left: always the smallest with whichever makes the smallest.
+    fn narrowed(&mut self, cards: &[usize], position: &[usize], mut tables: Vec<usize>, few: usize) -> Vec<usize> {
+        while tables.len() > few {
+            tables.sort_by_key(|&m| (self.slots[m].len, m));
+            let first = tables.remove(0);
             let union_len = |m: usize| {
                 let (a, b) = (&self.slots[first], &self.slots[m]);
                 let shared: usize = a.scope.iter().filter(|v| b.scope.contains(v)).map(|&v| cards[v]).product();
                 a.len * b.len / shared
             };
-            let at = (0..members.len()).min_by_key(|&i| (union_len(members[i]), i)).unwrap_or(0);
-            let second = members.remove(at);
+            let at = (0..tables.len()).min_by_key(|&i| (union_len(tables[i]), i)).unwrap_or(0);
+            let second = tables.remove(at);
             let product = self.op(cards, position, first, second, None);
-            members.push(product);
+            tables.push(product);
         }
-        let first = members.first().copied().unwrap_or(one);
-        let second = members.get(1).copied().unwrap_or(one);
-        self.op(cards, position, first, second, Some(variable))
+        tables
     }
 
     fn op(&mut self, cards: &[usize], position: &[usize], a: usize, b: usize, sum_over: Option<usize>) -> usize {
@@ -166,43 +193,87 @@ impl Program {
     pub(super) fn up(&self, tables: &[&[f64]], mut values: Vec<f64>) -> Upward {
         values.clear();
         values.resize(self.cells, 0.0);
-        let mut bounds = vec![Bound { max: 1.0, signed: false, error: 0.0 }; self.slots.len()];
         values[self.slots[0].offset] = 1.0;
-        let mut scales = Vec::with_capacity(tables.len() + self.ops.len());
-        let mut ln = 0.0;
-        for (i, (table, source)) in tables.iter().zip(&self.sources).enumerate() {
-            let slot = &self.slots[i + 1];
-            let cells = &mut values[slot.offset..slot.offset + slot.len];
-            match source {
-                None => cells.copy_from_slice(table),
-                Some(source) => cells.iter_mut().zip(source).for_each(|(cell, &from)| *cell = table[from as usize]),
+        let mut upward = Upward {
+            values,
+            scales: vec![1.0; tables.len() + self.ops.len()],
+            bounds: vec![Bound { max: 1.0, signed: false, error: 0.0 }; self.slots.len()],
+            ln: 0.0,
+            positive: true,
+            error: 0.0,
+        };
+        for (i, table) in tables.iter().enumerate() {
+            self.fill(&mut upward, i, table);
+        }
+        for at in 0..self.ops.len() {
+            self.step(&mut upward, at);
+        }
+        self.total(&mut upward);
+        upward
+    }
+
+    /// `upward` where the tables of some inputs are others: only the steps that hang on them are taken again.
+    pub(super) fn up_changed(&self, upward: &Upward, changed: &[(usize, Vec<f64>)]) -> Upward {
+        let mut upward = upward.clone();
+        let mut stale = vec![false; self.slots.len()];
+        for (input, table) in changed {
+            self.fill(&mut upward, *input, table);
+            stale[input + 1] = true;
+        }
+        for (at, op) in self.ops.iter().enumerate() {
+            if stale[op.a] || stale[op.b] {
+                stale[op.out] = true;
+                let slot = &self.slots[op.out];
+                upward.values[slot.offset..slot.offset + slot.len].fill(0.0);
+                self.step(&mut upward, at);
             }
-            let (max, signed) = extent(cells);
-            let scale = rescale(cells, max);
-            scales.push(scale);
-            ln -= libm::log(scale);
-            bounds[i + 1] = Bound { max: max * scale, signed, error: 0.0 };
         }
-        for op in &self.ops {
-            let (earlier, rest) = values.split_at_mut(self.slots[op.out].offset);
-            let out = &mut rest[..self.slots[op.out].len];
-            let (a, b) = (self.view(earlier, op.a), self.view(earlier, op.b));
-            op.product.add_products(FORWARD, out, a, b);
-            let (max, signed) = extent(out);
-            let scale = rescale(out, max);
-            let error = op.error(a, b, bounds[op.a], bounds[op.b]);
-            ln -= libm::log(scale);
-            bounds[op.out] = Bound { max: max * scale, signed, error: error * scale };
-            scales.push(scale);
+        self.total(&mut upward);
+        upward
+    }
+
+    /// Puts in the table of an input.
+    fn fill(&self, upward: &mut Upward, input: usize, table: &[f64]) {
+        let slot = &self.slots[input + 1];
+        let cells = &mut upward.values[slot.offset..slot.offset + slot.len];
+        match &self.sources[input] {
+            None => cells.copy_from_slice(table),
+            Some(source) => cells.iter_mut().zip(source).for_each(|(cell, &from)| *cell = table[from as usize]),
         }
+        let (max, signed) = extent(cells);
+        let scale = rescale(cells, max);
+        upward.scales[input] = scale;
+        upward.bounds[input + 1] = Bound { max: max * scale, signed, error: 0.0 };
+    }
+
+    /// Takes a step, whose result must be zero.
+    fn step(&self, upward: &mut Upward, at: usize) {
+        let op = &self.ops[at];
+        let (earlier, rest) = upward.values.split_at_mut(self.slots[op.out].offset);
+        let out = &mut rest[..self.slots[op.out].len];
+        let (a, b) = (self.view(earlier, op.a), self.view(earlier, op.b));
+        op.product.add_products(FORWARD, out, a, b);
+        let (max, signed) = extent(out);
+        let scale = rescale(out, max);
+        let error = op.error(a, b, upward.bounds[op.a], upward.bounds[op.b]);
+        upward.bounds[op.out] = Bound { max: max * scale, signed, error: error * scale };
+        upward.scales[self.sources.len() + at] = scale;
+    }
+
+    /// Brings the finished tables together.
+    fn total(&self, upward: &mut Upward) {
+        let scales = upward.scales.iter().filter(|&&scale| scale != 1.0);
+        let mut ln = -scales.map(|&scale| libm::log(scale)).sum::<f64>();
         let (mut positive, mut error) = (true, 0.0);
         for &root in &self.roots {
-            let total = values[self.slots[root].offset];
-            ln += libm::log(total.abs());
+            let total = upward.values[self.slots[root].offset];
+            if total != 1.0 {
+                ln += libm::log(total.abs());
+            }
             positive = if total > 0.0 { positive } else { total < 0.0 && !positive };
-            error += bounds[root].error / total.abs();
+            error += upward.bounds[root].error / total.abs();
         }
-        Upward { values, scales, ln, positive: positive && ln > f64::NEG_INFINITY, error }
+        (upward.ln, upward.positive, upward.error) = (ln, positive && ln > f64::NEG_INFINITY, error);
     }
 
     fn view<'a>(&self, values: &'a [f64], slot: usize) -> &'a [f64] {
@@ -251,39 +322,83 @@ impl Program {
     }
 
     /// A closer bound than [`Upward::error`], cell by cell, for about four times the cost of an up pass.
-    pub(super) fn closer_error(&self, upward: &Upward) -> f64 {
-        let sizes: Vec<f64> = upward.values.iter().map(|value| value.abs()).collect();
-        let mut errors = vec![0.0; self.cells];
-        let mut touched = vec![false; self.slots.len()];
-        let signed: Vec<bool> = self.slots.iter().map(|slot| extent(slot.of(&upward.values)).1).collect();
-        let (_, of_ops) = upward.scales.split_at(self.sources.len());
-        for (op, &scale) in self.ops.iter().zip(of_ops) {
-            let cancels = op.summed > 1 && (signed[op.a] || signed[op.b]);
-            touched[op.out] = touched[op.a] || touched[op.b] || cancels;
-            if !touched[op.out] {
-                continue;
+    pub(super) fn errors(&self, upward: &Upward) -> Errors {
+        let mut errors = Errors { cells: vec![0.0; self.cells], touched: vec![false; self.slots.len()], total: 0.0 };
+        let mut sizes = [vec![], vec![]];
+        for at in 0..self.ops.len() {
+            self.follow(upward, &mut errors, at, &mut sizes);
+        }
+        errors.total = self.total_error(upward, &errors);
+        errors
+    }
+
+    /// The same where `upward` differs from the pass of `errors` in some inputs only; the bound on the total.
+    pub(super) fn errors_changed(
+        &self,
+        upward: &Upward,
+        errors: &Errors,
+        changed: impl IntoIterator<Item = usize>,
+    ) -> f64 {
+        let mut errors = errors.clone();
+        let mut stale = vec![false; self.slots.len()];
+        changed.into_iter().for_each(|input| stale[input + 1] = true);
+        let mut sizes = [vec![], vec![]];
+        for (at, op) in self.ops.iter().enumerate() {
+            if stale[op.a] || stale[op.b] {
+                stale[op.out] = true;
+                let slot = &self.slots[op.out];
+                errors.cells[slot.offset..slot.offset + slot.len].fill(0.0);
+                self.follow(upward, &mut errors, at, &mut sizes);
             }
-            let (earlier, rest) = errors.split_at_mut(self.slots[op.out].offset);
-            let out = &mut rest[..self.slots[op.out].len];
-            let (a, b) = (self.view(&sizes, op.a), self.view(&sizes, op.b));
-            if cancels {
-                op.product.add_products(FORWARD, out, a, b);
-                for error in out.iter_mut() {
-                    *error *= f64::EPSILON;
-                }
+        }
+        self.total_error(upward, &errors)
+    }
+
+    /// Follows the errors through a step, whose own must be zero.
+    fn follow(&self, upward: &Upward, errors: &mut Errors, at: usize, sizes: &mut [Vec<f64>; 2]) {
+        let op = &self.ops[at];
+        let cancels = op.summed > 1 && (upward.bounds[op.a].signed || upward.bounds[op.b].signed);
+        let touched = (errors.touched[op.a], errors.touched[op.b]);
+        errors.touched[op.out] = touched.0 || touched.1 || cancels;
+        if !errors.touched[op.out] {
+            return;
+        }
+        let [a, b] = sizes;
+        for (size, slot) in [(&mut *a, op.a), (&mut *b, op.b)] {
+            size.clear();
+            size.extend(self.view(&upward.values, slot).iter().map(|value| value.abs()));
+        }
+        let (earlier, rest) = errors.cells.split_at_mut(self.slots[op.out].offset);
+        let out = &mut rest[..self.slots[op.out].len];
+        if cancels {
+            op.product.add_products(FORWARD, out, a, b);
+            for error in out.iter_mut() {
+                *error *= f64::EPSILON;
             }
-            if touched[op.a] {
-                op.product.add_products(FORWARD, out, self.view(earlier, op.a), b);
-            }
-            if touched[op.b] {
-                op.product.add_products(FORWARD, out, a, self.view(earlier, op.b));
-            }
+        }
+        if touched.0 {
+            op.product.add_products(FORWARD, out, self.view(earlier, op.a), b);
+        }
+        if touched.1 {
+            op.product.add_products(FORWARD, out, a, self.view(earlier, op.b));
+        }
+        let scale = upward.scales[self.sources.len() + at];
+        if scale != 1.0 {
             for error in out.iter_mut() {
                 *error *= scale;
             }
         }
-        let of_root = |&root: &usize| errors[self.slots[root].offset] / sizes[self.slots[root].offset];
+    }
+
+    fn total_error(&self, upward: &Upward, errors: &Errors) -> f64 {
+        let of_root = |&root: &usize| errors.cells[self.slots[root].offset] / self.view(&upward.values, root)[0].abs();
         self.roots.iter().map(of_root).sum()
+    }
+
+    /// The multiplications and additions of an up pass and of the down pass that belongs to it.
+    pub(super) fn work(&self) -> usize {
+        let wanted = |slot: usize| usize::from(self.slots[slot].wanted);
+        self.ops.iter().map(|op| op.product.len() * (1 + wanted(op.a) + wanted(op.b))).sum()
     }
 
     /// The steps in the order of the up pass.

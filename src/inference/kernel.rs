@@ -1,6 +1,72 @@
 //! The one loop everything runs through: `dst += x * y` over a box of indices, each operand with its own strides.
 //!
-//! Products, sums of products and their adjoints are all this loop with the operands in other roles.
+//! Products, sums of products and their adjoints are all this loop with the operands in other roles. A cell is a
+//! number, or [`LANES`] of them side by side where that many questions are asked in one pass.
+
+use std::ops::{AddAssign, Mul};
+
+/// How many questions one pass over lanes answers.
+pub(super) const LANES: usize = 8;
+
+/// One number for each question.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Lanes(pub(super) [f64; LANES]);
+
+impl Lanes {
+    /// The same number for every question.
+    pub(super) fn all(x: f64) -> Self {
+        Self([x; LANES])
+    }
+}
+
+impl Default for Lanes {
+    fn default() -> Self {
+        Self::all(0.0)
+    }
+}
+
+impl AddAssign for Lanes {
+    #[inline]
+    fn add_assign(&mut self, other: Self) {
+        for i in 0..LANES {
+            self.0[i] += other.0[i];
+        }
+    }
+}
+
+impl Mul<f64> for Lanes {
+    type Output = Self;
+    #[inline]
+    fn mul(mut self, factor: f64) -> Self {
+        for x in &mut self.0 {
+            *x *= factor;
+        }
+        self
+    }
+}
+
+impl Mul<Lanes> for f64 {
+    type Output = Lanes;
+    #[inline]
+    fn mul(self, lanes: Lanes) -> Lanes {
+        lanes * self
+    }
+}
+
+impl Mul for Lanes {
+    type Output = Self;
+    #[inline]
+    fn mul(mut self, other: Self) -> Self {
+        for i in 0..LANES {
+            self.0[i] *= other.0[i];
+        }
+        self
+    }
+}
+
+/// A cell that products are added to.
+pub(super) trait Sum: Copy + Default + AddAssign {}
+impl<T: Copy + Default + AddAssign> Sum for T {}
 
 /// One axis of the box: its length and how far each of the three operands moves along it.
 #[derive(Clone, Copy, Debug)]
@@ -15,16 +81,6 @@ struct Axis {
 pub(super) struct Loop {
     axes: Vec<Axis>,
 }
-
-/// Which operand is written and which two are read, as positions 0, 1, 2 of the loop's operands.
-pub(super) type Roles = [usize; 3];
-
-/// The forward product.
-pub(super) const FORWARD: Roles = [0, 1, 2];
-/// The adjoint of the first factor.
-pub(super) const ADJOINT_FIRST: Roles = [1, 0, 2];
-/// The adjoint of the second factor.
-pub(super) const ADJOINT_SECOND: Roles = [2, 0, 1];
 
 impl Loop {
     /// A loop over `axes` (length, strides of the three operands), outermost first.
@@ -46,7 +102,12 @@ impl Loop {
     }
 
     /// Adds the products to `dst`. The slices start at the operands' first cells.
-    pub(super) fn add_products(&self, roles: Roles, dst: &mut [f64], x: &[f64], y: &[f64]) {
+    pub(super) fn add_products<D, X, Y>(&self, roles: Roles, dst: &mut [D], x: &[X], y: &[Y])
+    where
+        D: Sum,
+        X: Copy + Mul<Y, Output = D>,
+        Y: Copy,
+    {
         let Some((last, outer)) = self.axes.split_last() else {
             dst[0] += x[0] * y[0];
             return;
@@ -60,33 +121,54 @@ impl Loop {
             ([1, 0, 1], 2) => nest(outer, roles, &Pair::<true, false, true>, dst, x, y),
             ([0, 1, 1], 2) => nest(outer, roles, &Pair::<false, true, true>, dst, x, y),
             ([1, 1, 1], _) => nest(outer, roles, &Products(n), dst, x, y),
-            ([1, 1, 0], _) => nest(outer, roles, &Scaled(n), dst, x, y),
-            ([1, 0, 1], _) => nest(outer, [roles[0], roles[2], roles[1]], &Scaled(n), dst, y, x),
+            ([1, 1, 0], _) => nest(outer, roles, &BySecond(n), dst, x, y),
+            ([1, 0, 1], _) => nest(outer, roles, &ByFirst(n), dst, x, y),
             ([0, 1, 1], _) => nest(outer, roles, &Dot(n), dst, x, y),
             (step, _) => nest(outer, roles, &Strided(n, step), dst, x, y),
         }
     }
+
+    /// How many products it adds.
+    pub(super) fn len(&self) -> usize {
+        self.axes.iter().map(|axis| axis.n).product()
+    }
 }
 
+/// Which operand is written and which two are read, as positions 0, 1, 2 of the loop's operands.
+pub(super) type Roles = [usize; 3];
+
+/// The forward product.
+pub(super) const FORWARD: Roles = [0, 1, 2];
+/// The adjoint of the first factor.
+pub(super) const ADJOINT_FIRST: Roles = [1, 0, 2];
+/// The adjoint of the second factor.
+pub(super) const ADJOINT_SECOND: Roles = [2, 0, 1];
+
 /// One run along the innermost axis.
-trait Run {
-    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]);
+trait Run<D, X, Y> {
+    fn run(&self, dst: &mut [D], x: &[X], y: &[Y]);
 }
 
 /// Two cells; which operands move.
 struct Pair<const D: bool, const X: bool, const Y: bool>;
 
-impl<const D: bool, const X: bool, const Y: bool> Run for Pair<D, X, Y> {
+impl<const MD: bool, const MX: bool, const MY: bool, D, X, Y> Run<D, X, Y> for Pair<MD, MX, MY>
+where
+    D: Sum,
+    X: Copy + Mul<Y, Output = D>,
+    Y: Copy,
+{
     #[inline]
-    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
-        let (x, y) = (&x[..=usize::from(X)], &y[..=usize::from(Y)]);
-        let products = [x[0] * y[0], x[usize::from(X)] * y[usize::from(Y)]];
-        if D {
+    fn run(&self, dst: &mut [D], x: &[X], y: &[Y]) {
+        let (x, y) = (&x[..=usize::from(MX)], &y[..=usize::from(MY)]);
+        let [mut first, second] = [x[0] * y[0], x[usize::from(MX)] * y[usize::from(MY)]];
+        if MD {
             let dst = &mut dst[..2];
-            dst[0] += products[0];
-            dst[1] += products[1];
+            dst[0] += first;
+            dst[1] += second;
         } else {
-            dst[0] += products[0] + products[1];
+            first += second;
+            dst[0] += first;
         }
     }
 }
@@ -94,24 +176,37 @@ impl<const D: bool, const X: bool, const Y: bool> Run for Pair<D, X, Y> {
 /// All three move.
 struct Products(usize);
 
-impl Run for Products {
+impl<D: Sum, X: Copy + Mul<Y, Output = D>, Y: Copy> Run<D, X, Y> for Products {
     #[inline]
-    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+    fn run(&self, dst: &mut [D], x: &[X], y: &[Y]) {
         for ((d, x), y) in dst[..self.0].iter_mut().zip(&x[..self.0]).zip(&y[..self.0]) {
-            *d += x * y;
+            *d += *x * *y;
         }
     }
 }
 
 /// `y` stands still.
-struct Scaled(usize);
+struct BySecond(usize);
 
-impl Run for Scaled {
+impl<D: Sum, X: Copy + Mul<Y, Output = D>, Y: Copy> Run<D, X, Y> for BySecond {
     #[inline]
-    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+    fn run(&self, dst: &mut [D], x: &[X], y: &[Y]) {
         let factor = y[0];
         for (d, x) in dst[..self.0].iter_mut().zip(&x[..self.0]) {
-            *d += x * factor;
+            *d += *x * factor;
+        }
+    }
+}
+
+/// `x` stands still.
+struct ByFirst(usize);
+
+impl<D: Sum, X: Copy + Mul<Y, Output = D>, Y: Copy> Run<D, X, Y> for ByFirst {
+    #[inline]
+    fn run(&self, dst: &mut [D], x: &[X], y: &[Y]) {
+        let factor = x[0];
+        for (d, y) in dst[..self.0].iter_mut().zip(&y[..self.0]) {
+            *d += factor * *y;
         }
     }
 }
@@ -119,9 +214,9 @@ impl Run for Scaled {
 /// The result stands still.
 struct Dot(usize);
 
-impl Run for Dot {
+impl<D: Sum, X: Copy + Mul<Y, Output = D>, Y: Copy> Run<D, X, Y> for Dot {
     #[inline]
-    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+    fn run(&self, dst: &mut [D], x: &[X], y: &[Y]) {
         dst[0] += dot(&x[..self.0], &y[..self.0]);
     }
 }
@@ -129,9 +224,9 @@ impl Run for Dot {
 /// Anything else.
 struct Strided(usize, [usize; 3]);
 
-impl Run for Strided {
+impl<D: Sum, X: Copy + Mul<Y, Output = D>, Y: Copy> Run<D, X, Y> for Strided {
     #[inline]
-    fn run(&self, dst: &mut [f64], x: &[f64], y: &[f64]) {
+    fn run(&self, dst: &mut [D], x: &[X], y: &[Y]) {
         let Self(n, [sd, sx, sy]) = *self;
         for i in 0..n {
             dst[i * sd] += x[i * sx] * y[i * sy];
@@ -140,7 +235,7 @@ impl Run for Strided {
 }
 
 /// The outer axes, two at a time so that short axes do not cost a call each.
-fn nest<R: Run>(axes: &[Axis], roles: Roles, run: &R, dst: &mut [f64], x: &[f64], y: &[f64]) {
+fn nest<D, X, Y, R: Run<D, X, Y>>(axes: &[Axis], roles: Roles, run: &R, dst: &mut [D], x: &[X], y: &[Y]) {
     let steps = |axis: &Axis| roles.map(|role| axis.step[role]);
     match axes {
         [] => run.run(dst, x, y),
@@ -169,16 +264,22 @@ fn nest<R: Run>(axes: &[Axis], roles: Roles, run: &R, dst: &mut [f64], x: &[f64]
 }
 
 /// Four running sums, so that the additions do not wait for each other; the order is fixed, so are the digits.
-fn dot(x: &[f64], y: &[f64]) -> f64 {
-    let mut sums = [0.0; 4];
+fn dot<D: Sum, X: Copy + Mul<Y, Output = D>, Y: Copy>(x: &[X], y: &[Y]) -> D {
+    let mut sums = [D::default(); 4];
     let (xs, ys) = (x.chunks_exact(4), y.chunks_exact(4));
-    let rest: f64 = xs.remainder().iter().zip(ys.remainder()).map(|(x, y)| x * y).sum();
+    let mut rest = D::default();
+    xs.remainder().iter().zip(ys.remainder()).for_each(|(&x, &y)| rest += x * y);
     for (x, y) in xs.zip(ys) {
         for i in 0..4 {
             sums[i] += x[i] * y[i];
         }
     }
-    (sums[0] + sums[1]) + (sums[2] + sums[3]) + rest
+    let [mut left, b, mut right, d] = sums;
+    left += b;
+    right += d;
+    left += right;
+    left += rest;
+    left
 }
 
 #[cfg(test)]

@@ -30,8 +30,10 @@ mod graph;
 mod joins;
 mod joint;
 mod kernel;
+mod lanes;
 mod order;
 mod posterior;
+mod prepared;
 mod repair;
 mod sample;
 mod solve;
@@ -50,6 +52,7 @@ pub use best::{BestSets, CauseSet, SetsQuery};
 pub use graph::Target;
 pub use joint::{JOINT_CELLS_MAX, JointTable};
 pub use posterior::Posterior;
+pub use prepared::{ByOutcome, Event, OpenCheck, Prepared};
 pub use repair::AfterRepair;
 pub use worlds::Worlds;
 
@@ -299,6 +302,27 @@ impl Engine {
         self.base.check_observations(observations)?;
         given::check_variables(&self.base, watched, Kind::OnOff)?;
         repair::after(self, observations, repair, watched, limits)
+    }
+
+    /// Works out, once, everything about `observations` that does not hang on what is found out about the `open`
+    /// variables; see [`Prepared`]. With every variable open, any evidence about single variables is a question of one
+    /// pass.
+    ///
+    /// Cost: as [`Engine::posterior`] where all that is open had been observed.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`].
+    pub fn prepare(
+        &self,
+        observations: &[Observation],
+        open: &[VarIx],
+        limits: &Limits,
+    ) -> Result<Prepared<'_>, Error> {
+        self.base.check_observations(observations)?;
+        if let Some(var) = open.iter().find(|var| var.at() >= self.base.parents.len()) {
+            return Err(Error::Observation(format!("expected open variables of this network, found `{}`", var.0)));
+        }
+        Prepared::new(self, observations, open, limits)
     }
 
     /// Draws `n` worlds from the posterior; the same seed gives the same worlds.

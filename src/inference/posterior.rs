@@ -19,9 +19,23 @@ pub struct Posterior {
 
 impl Posterior {
     /// Takes over what was solved and adds what follows from it without a pass.
-    pub(super) fn new(base: &Base, solved: Solved) -> Self {
-        let Solved { log_evidence, mut marginals, component, accuracy, carried, trail } = solved;
-        extend(base, &mut marginals, &component);
+    pub(super) fn new(base: &Base, mut solved: Solved) -> Self {
+        extend(base, &mut solved.marginals, &solved.component);
+        Self::plain(base, solved)
+    }
+
+    /// Takes over what was solved and adds the roots that nothing hangs on.
+    pub(super) fn with_roots(base: &Base, mut solved: Solved) -> Self {
+        for (at, marginal) in solved.marginals.iter_mut().enumerate() {
+            if marginal.is_none() && base.parents[at].is_empty() {
+                *marginal = Some(base.priors[at].clone());
+            }
+        }
+        Self::plain(base, solved)
+    }
+
+    fn plain(base: &Base, solved: Solved) -> Self {
+        let Solved { log_evidence, marginals, accuracy, carried, trail, .. } = solved;
         let on_in = base.network.variables.iter().map(|variable| match &variable.states {
             States::Plain(_) => vec![],
             States::OnIn(sets) => sets.clone(),

@@ -1,16 +1,16 @@
 //! One query: compile, order, cut if need be, pass messages, read off.
 
-use crate::model::network::Observation;
+use crate::model::network::{Observation, VarIx};
 
 use super::base::Base;
 use super::compile::{self, Form};
 use super::cut::{self, Choice};
-use super::eliminate::Upward;
+use super::eliminate::{Program, Upward};
 use super::graph::{Graph, GraphLink};
 use super::joins::{self, Joins};
 use super::order::Order;
 use super::posterior::Posterior;
-use super::work::{Message, Work};
+use super::work::{self, Message, Work};
 use super::{Accuracy, CutLink, Error, Limits};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
@@ -87,13 +87,78 @@ pub(super) fn solve(
         return Ok(Solved { trail: Some(trail), ..settled.read(base, wanted) });
     }
     let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
-    let mut settled = match cut::whole(&chain, limits) {
-        Some(choice) => settle_with(base, &chain, limits, &[], choice),
-        None if error <= TOLERABLE => return Ok(settled.read(base, wanted)),
-        None if error.is_finite() => settle(base, &chain, limits, &settled.carried())?,
-        None => settle(base, &chain, limits, &[])?,
+    match without_signs(base, &chain, limits, &settled, error)? {
+        Some(mut settled) => Ok(settled.read(base, wanted)),
+        None => Ok(settled.read(base, wanted)),
+    }
+}
+
+/// The chain form of a query whose star form lost digits; `None` where the star form is put up with all the same.
+fn without_signs<'g>(
+    base: &Base,
+    chain: &'g Graph,
+    limits: &Limits,
+    star: &Settled<'_>,
+    error: f64,
+) -> Result<Option<Settled<'g>>, Error> {
+    let settled = match cut::whole(chain, limits) {
+        Some(choice) => settle_with(base, chain, limits, &[], choice),
+        None if error <= TOLERABLE => return Ok(None),
+        None if error.is_finite() => settle(base, chain, limits, &star.carried())?,
+        None => settle(base, chain, limits, &[])?,
     };
-    if settled.error() > TOLERABLE { Err(Error::Contradiction) } else { Ok(settled.read(base, wanted)) }
+    if settled.error() > TOLERABLE { Err(Error::Contradiction) } else { Ok(Some(settled)) }
+}
+
+/// A query settled for good: the graph, the passes over it and the up pass that stands.
+#[derive(Debug)]
+pub(super) struct Standing {
+    pub(super) graph: Graph,
+    pub(super) program: Program,
+    pub(super) upward: Upward,
+    pub(super) accuracy: Accuracy,
+    pub(super) log_evidence: f64,
+    /// What takes the evidence of the passes to that of the observations.
+    pub(super) offset_ln: f64,
+}
+
+/// Settles `observations` in a graph that has the `open` variables in it.
+pub(super) fn stand(
+    base: &Base,
+    observations: &[Observation],
+    open: &[VarIx],
+    limits: &Limits,
+) -> Result<Standing, Error> {
+    let graph = compile::graph_with(base, observations, open, Form::Star)?;
+    let settled = settle(base, &graph, limits, &[])?;
+    let error = settled.error();
+    if error <= CANCELED {
+        let parts = settled.into_parts();
+        return Ok(parts.with(graph));
+    }
+    let chain = compile::graph_with(base, observations, open, Form::Chain(&settled.joins()))?;
+    if let Some(settled) = without_signs(base, &chain, limits, &settled, error)? {
+        let parts = settled.into_parts();
+        return Ok(parts.with(chain));
+    }
+    let parts = settled.into_parts();
+    Ok(parts.with(graph))
+}
+
+/// What stands of a settled graph but the graph.
+struct Parts {
+    program: Program,
+    upward: Upward,
+    accuracy: Accuracy,
+    log_evidence: f64,
+    offset_ln: f64,
+}
+
+impl Parts {
+    fn with(self, graph: Graph) -> Standing {
+        let Self { program, upward, accuracy, log_evidence, offset_ln } = self;
+        Standing { graph, program, upward, accuracy, log_evidence, offset_ln }
+    }
 }
 
 /// Cuts where the budget asks for it, passes messages and leaves the last up pass standing.
@@ -198,7 +263,7 @@ impl Settled<'_> {
     pub(super) fn error(&self) -> f64 {
         let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
         let rough = self.upward.error;
-        let error = if rough <= CANCELED { rough } else { self.work.program.closer_error(&self.upward) };
+        let error = if rough <= CANCELED { rough } else { self.work.program.errors(&self.upward).total };
         if usable && error.is_finite() { error } else { f64::INFINITY }
     }
 
@@ -213,7 +278,17 @@ impl Settled<'_> {
     }
 
     fn log_evidence(&self) -> f64 {
-        self.upward.ln + self.graph.constant_ln - self.work.counted_twice_ln()
+        self.upward.ln + self.offset_ln()
+    }
+
+    fn offset_ln(&self) -> f64 {
+        self.graph.constant_ln - self.work.counted_twice_ln()
+    }
+
+    fn into_parts(self) -> Parts {
+        let (accuracy, offset_ln) = (self.accuracy(), self.offset_ln());
+        let log_evidence = self.upward.ln + offset_ln;
+        Parts { program: self.work.program, upward: self.upward, accuracy, log_evidence, offset_ln }
     }
 
     /// How the chain form is to bring inputs together to be little wider than this graph.
@@ -251,16 +326,28 @@ impl Settled<'_> {
             return solved;
         }
         let down = self.work.down(&self.upward);
-        let marginals = self.work.marginals(&down);
-        let components = self.graph.components();
-        for (node, marginal) in marginals.iter().enumerate() {
-            let Some(ix) = self.graph.nodes[node].origin else { continue };
-            let mut all = vec![0.0; base.network.variable(ix).states.count()];
-            self.graph.nodes[node].kept.iter().zip(marginal).for_each(|(&state, &p)| all[state] = p);
-            solved.marginals[ix.at()] = Some(all);
-            solved.component[ix.at()] = components[node];
-        }
+        solved.take(base, self.graph, |node| work::marginal(&self.graph.nodes[node].unary, &down[node]));
         solved
+    }
+}
+
+impl Solved {
+    /// Takes the marginals of the graph's nodes over.
+    pub(super) fn take(&mut self, base: &Base, graph: &Graph, marginal: impl Fn(usize) -> Vec<f64>) {
+        let components = graph.components();
+        for (at, node) in graph.nodes.iter().enumerate() {
+            let Some(ix) = node.origin else { continue };
+            let states = base.network.variable(ix).states.count();
+            let marginal = marginal(at);
+            self.marginals[ix.at()] = Some(if marginal.len() == states {
+                marginal
+            } else {
+                let mut all = vec![0.0; states];
+                node.kept.iter().zip(marginal).for_each(|(&state, p)| all[state] = p);
+                all
+            });
+            self.component[ix.at()] = components[at];
+        }
     }
 }
 

@@ -64,6 +64,14 @@ pub(super) fn scopes(graph: &Graph, cut: &[bool]) -> Vec<Vec<usize>> {
     graph.factors.iter().map(rest).collect()
 }
 
+/// The distribution of a node from its own table and the adjoint of that.
+pub(super) fn marginal(unary: &[f64], adjoint: &[f64]) -> Vec<f64> {
+    if unary.len() == 1 {
+        return vec![1.0];
+    }
+    normalized(unary.iter().zip(adjoint).map(|(u, a)| (u * a).max(0.0)).collect())
+}
+
 impl<'g> Work<'g> {
     /// Compiles `graph` without the `cut` links along `order`; `start` gives first messages by link.
     pub(super) fn new(
@@ -92,7 +100,10 @@ impl<'g> Work<'g> {
             cuts.push(Cut::new(graph, at, rest, ends));
         }
         let nodes: Vec<[usize; 1]> = (0..graph.nodes.len()).map(|node| [node]).collect();
-        let mut inputs: Vec<Input<'_>> = nodes.iter().map(|scope| Input { scope, wanted: true }).collect();
+        // Nobody asks for the distribution of a hidden node.
+        let wanted = |node: &super::graph::Node| node.origin.is_some() && node.kept.len() > 1;
+        let mut inputs: Vec<Input<'_>> =
+            nodes.iter().zip(&graph.nodes).map(|(scope, node)| Input { scope, wanted: wanted(node) }).collect();
         inputs.extend(whole.iter().map(|&at| Input { scope: &graph.factors[at].scope, wanted: false }));
         for cut in &cuts {
             inputs.push(Input { scope: &cut.rest, wanted: true });
@@ -132,12 +143,9 @@ impl<'g> Work<'g> {
         change
     }
 
-    /// The marginal of each node over its states left, from the adjoints.
+    /// The marginal of each node over its states left, from the adjoints; empty for hidden nodes, which nobody asks for.
     pub(super) fn marginals(&self, down: &[Vec<f64>]) -> Vec<Vec<f64>> {
-        let product = |(node, adjoint): (&super::graph::Node, &Vec<f64>)| {
-            normalized(node.unary.iter().zip(adjoint).map(|(u, a)| (u * a).max(0.0)).collect())
-        };
-        self.graph.nodes.iter().zip(down).map(product).collect()
+        self.graph.nodes.iter().zip(down).map(|(node, adjoint)| marginal(&node.unary, adjoint)).collect()
     }
 
     /// Takes new messages from the adjoints; returns the largest change of any pi.

@@ -11,6 +11,7 @@ use crate::report::{Document, Figures};
 use crate::safety::{OpenHazard, Safety, Verdict};
 use crate::units::{Minutes, Money};
 use jiff::Timestamp;
+use std::cell::RefCell;
 
 /// What is believed and advised about a job at one moment.
 #[derive(Clone, Debug)]
@@ -75,13 +76,16 @@ pub struct Library<'k> {
     graph: AccessGraph,
     settings: Settings,
     figures: Figures,
+    /// What need not be worked out again from answer to answer.
+    memory: RefCell<belief::Memory>,
 }
 
 impl<'k> Library<'k> {
     /// Advice from a knowledge base.
     #[must_use]
     pub fn new(knowledge: &'k Knowledge, settings: Settings, figures: Figures) -> Self {
-        Self { knowledge, graph: AccessGraph::new(knowledge), settings, figures }
+        let memory = RefCell::default();
+        Self { knowledge, graph: AccessGraph::new(knowledge), settings, figures, memory }
     }
 
     fn laid(&self, case: &Case) -> Laid<'k> {
@@ -99,7 +103,8 @@ impl Advisor for Library<'_> {
     fn look(&self, case: &Case, now: Option<Timestamp>) -> Result<View, String> {
         let laid = self.laid(case);
         let settings = Settings { now, alternatives: RUNNERS_UP, ..self.settings.clone() };
-        let belief = belief::believe(&laid, case, &settings.limits).map_err(|e| e.to_string())?;
+        let memory = &mut self.memory.borrow_mut();
+        let belief = belief::believe_again(&laid, case, &settings.limits, memory).map_err(|e| e.to_string())?;
         let mut advice = decision::advise(&laid, &self.graph, case, &belief, &settings).map_err(|e| e.to_string())?;
         advice.alternatives.sort_by(|a, b| a.expected_cost.get().total_cmp(&b.expected_cost.get()));
         Ok(View {

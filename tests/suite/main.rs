@@ -18,6 +18,7 @@ mod handbook;
 mod inference_best;
 mod inference_deep;
 mod inference_oracle;
+mod inference_prepared;
 mod inference_property;
 mod inference_published;
 mod inference_repair;
