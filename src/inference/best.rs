@@ -5,10 +5,11 @@
 
 use std::collections::BinaryHeap;
 
-use crate::model::network::{Observation, VarIx};
+use crate::model::network::{Network, VarIx};
 
 use super::given::Given;
-use super::{Accuracy, Error};
+use super::kernel::LANES;
+use super::{Accuracy, Error, Event, Prepared};
 
 /// A region with no unknown set above this is closed: its sums are rounding by then.
 const NOTHING: f64 = 1e-15;
@@ -22,11 +23,11 @@ pub struct SetsQuery<'a> {
     pub slice: usize,
     /// How many sets.
     pub k: usize,
-    /// The budget: how many parts of the space of sets may be looked into; each costs an up and a down pass and at most
-    /// one more up pass. Never time, so that the answer is the same everywhere.
+    /// The budget: how many parts of the space of sets may be looked into. Eight together cost an up and a down pass and
+    /// at most one more up pass. Never time, so that the answer is the same everywhere.
     pub nodes: usize,
-    /// Sets to begin with, as ascending positions in `vars`, say those seen often in a sample: each costs an up pass,
-    /// and makes the list better where the budget is short.
+    /// Sets to begin with, as ascending positions in `vars`, say those seen often in a sample: they make the list better
+    /// where the budget is short. Eight together cost an up pass.
     pub candidates: &'a [Vec<usize>],
 }
 
@@ -51,7 +52,8 @@ pub struct BestSets {
     pub rest: f64,
     /// How many parts of the space of sets were looked into.
     pub nodes: usize,
-    /// That of the posterior. Over cut links each chance is as near as those of the posterior, and so is the bound.
+    /// That of the posterior. Over cut links everything here is of the network as it was cut, its messages held: chances
+    /// and bound agree with each other, and are as near as the posterior.
     pub accuracy: Accuracy,
 }
 
@@ -63,19 +65,17 @@ impl BestSets {
     }
 }
 
-/// What the search asks: chances over the states of the list's variables.
+/// What the search asks: chances over the states of the list's variables, many at a time.
 trait Oracle {
-    /// The chance that the variables decided are as they are, and for each variable its chances off and on given that;
-    /// `None` where it cannot be.
-    fn look(&self, decided: &[Option<bool>]) -> Result<Option<Look>, Error>;
-    /// The chance of one whole set.
-    fn chance(&self, set: &[bool]) -> Result<f64, Error>;
+    /// For each part the chance of it with each variable off, and on.
+    fn look(&self, parts: &[&[Option<bool>]]) -> Result<Vec<Look>, Error>;
+    /// The chance of each whole set.
+    fn chances(&self, sets: &[Vec<bool>]) -> Result<Vec<f64>, Error>;
 }
 
 /// One look into a part of the space of sets.
 struct Look {
-    chance: f64,
-    /// For each variable its chances off and on.
+    /// For each variable the chance of the part with it off, and with it on.
     off_on: Vec<[f64; 2]>,
 }
 
@@ -85,7 +85,7 @@ impl Look {
         self.off_on.iter().zip(decided).map(|([off, on], state)| state.unwrap_or(on > off)).collect()
     }
 
-    /// The chance of the other state.
+    /// The chance of the part with the variable in its other state.
     fn other(&self, var: usize) -> f64 {
         let [off, on] = self.off_on[var];
         off.min(on)
@@ -133,30 +133,40 @@ struct Search<'a, O> {
     nodes: usize,
 }
 
-/// Looks for the `query.k` most probable sets given what `given` holds.
-pub(super) fn sets(given: &Given<'_>, query: &SetsQuery<'_>) -> Result<BestSets, Error> {
-    let oracle = Posteriors { given, query };
+/// Looks for the `query.k` most probable sets; its variables are open in `prepared`.
+pub(super) fn sets(prepared: &Prepared<'_>, given: &Given<'_>, query: &SetsQuery<'_>) -> Result<BestSets, Error> {
+    let oracle = Lanes { prepared, given, query };
     let mut search = Search { oracle: &oracle, open: BinaryHeap::new(), found: vec![], made: 0, nodes: 0 };
-    for candidate in query.candidates {
-        search.find((0..query.vars.len()).map(|at| candidate.contains(&at)).collect())?;
-    }
+    let set = |members: &Vec<usize>| (0..query.vars.len()).map(|at| members.contains(&at)).collect();
+    search.find(&query.candidates.iter().map(set).collect::<Vec<_>>())?;
     search.run(query)?;
-    Ok(search.into_sets(query.k, given.posterior.accuracy().clone()))
+    Ok(search.into_sets(query.k, prepared.accuracy().clone()))
 }
 
 impl<O: Oracle> Search<'_, O> {
     fn run(&mut self, query: &SetsQuery<'_>) -> Result<(), Error> {
         let everything = (0..self.found.len()).collect();
         self.open(vec![None; query.vars.len()], 1.0, everything);
-        while let Some(region) = self.open.pop() {
-            if self.nodes == query.nodes || region.bound <= self.chance_of(query.k).max(NOTHING) {
-                self.open.push(region);
-                break;
+        loop {
+            let regions = self.most_promising(query);
+            if regions.is_empty() {
+                return Ok(());
             }
-            self.nodes += 1;
-            self.expand(region)?;
+            self.nodes += regions.len();
+            self.expand(regions)?;
         }
-        Ok(())
+    }
+
+    /// The open regions to look into next, as many as one pass takes.
+    fn most_promising(&mut self, query: &SetsQuery<'_>) -> Vec<Region> {
+        let enough = self.chance_of(query.k).max(NOTHING);
+        let mut regions = Vec::new();
+        while regions.len() < LANES.min(query.nodes - self.nodes)
+            && self.open.peek().is_some_and(|region| region.bound > enough)
+        {
+            regions.extend(self.open.pop());
+        }
+        regions
     }
 
     /// The `k`th largest chance found; 0 where fewer were found.
@@ -173,64 +183,73 @@ impl<O: Oracle> Search<'_, O> {
         }
     }
 
-    /// The place of a set among those found, found now if it was not before.
-    fn find(&mut self, set: Vec<bool>) -> Result<usize, Error> {
-        if let Some(at) = self.found.iter().position(|(known, _)| *known == set) {
-            return Ok(at);
-        }
-        let chance = self.oracle.chance(&set)?;
-        self.found.push((set, chance));
-        Ok(self.found.len() - 1)
+    /// The places of sets among those found, found now where they were not before.
+    fn find(&mut self, sets: &[Vec<bool>]) -> Result<Vec<usize>, Error> {
+        let mut new: Vec<Vec<bool>> = sets.iter().filter(|&set| self.place(set).is_none()).cloned().collect();
+        new.sort_unstable();
+        new.dedup();
+        let chances = self.oracle.chances(&new)?;
+        self.found.extend(new.into_iter().zip(chances));
+        Ok(sets.iter().map(|set| self.place(set).expect("found by now")).collect())
     }
 
-    /// Looks into a region: finds the set of the likelier states, and splits what else there may be by the variable
-    /// whose state is the most uncertain.
-    ///
-    /// Let M be the region's chance, g the set of the likelier states and m(i) the chance in the region of the other
-    /// state of variable i, at most one half. A set x other than g differs from it in some variable i. All sets of the
-    /// region that differ from g in i have M m(i) together, and those of them already found have their share of that;
-    /// so x, if it is not found yet, has at most M m(i) less that share. The largest of these over all i bounds every
-    /// set of the region not found yet, and so does M less the chance of all that was found in it. (For g itself
-    /// M min over i of (1 - m(i)) is a bound; no bound is needed, its chance is asked for.) The two halves of the region
-    /// lie within it, so what was said of a variable's chance goes on to hold in them: before it is looked into, a half
-    /// is bounded by the same terms with its own sets found, its own chance, and the variables that it leaves open.
-    /// A variable whose other state has chance zero never differs: it needs no splitting.
-    fn expand(&mut self, region: Region) -> Result<(), Error> {
-        let Region { decided, bound, mut found, .. } = region;
-        let Some(look) = self.oracle.look(&decided)? else { return Ok(()) };
-        let likelier = look.likelier(&decided);
-        let uncertain: Vec<usize> =
-            (0..decided.len()).filter(|&var| decided[var].is_none() && look.other(var) > 0.0).collect();
-        let by_doubt = |a: &usize, b: &usize| look.other(*a).total_cmp(&look.other(*b)).then(b.cmp(a));
-        let Some(&split) = uncertain.iter().max_by(|a, b| by_doubt(a, b)) else {
-            if !self.found.iter().any(|(set, _)| *set == likelier) {
-                self.found.push((likelier, look.chance));
+    fn place(&self, set: &[bool]) -> Option<usize> {
+        self.found.iter().position(|(known, _)| known == set)
+    }
+
+    /// Looks into regions: finds in each the set of the likelier states, and splits what else there may be.
+    fn expand(&mut self, mut regions: Vec<Region>) -> Result<(), Error> {
+        let parts: Vec<&[Option<bool>]> = regions.iter().map(|region| region.decided.as_slice()).collect();
+        let looks = self.oracle.look(&parts)?;
+        let likelier = |(region, look): (&Region, &Look)| look.likelier(&region.decided);
+        let places = self.find(&regions.iter().zip(&looks).map(likelier).collect::<Vec<_>>())?;
+        for ((region, look), at) in regions.iter_mut().zip(&looks).zip(places) {
+            if !region.found.contains(&at) {
+                region.found.push(at);
             }
-            return Ok(());
-        };
-        let at = self.find(likelier.clone())?;
-        if !found.contains(&at) {
-            found.push(at);
+            self.split(region, look, at);
         }
+        Ok(())
+    }
+
+    /// Splits a region by the variable whose state is the most uncertain.
+    ///
+    /// Let g be the set of the likelier states, the one at `best`, and m(i) the chance of the region with variable i in
+    /// its other state, at most half of the region's. A set x other than g differs from it in some variable i. All sets
+    /// of the region that differ from g in i have m(i) together, and those of them already found have their share of
+    /// that; so x, if it is not found yet, has at most m(i) less that share. The largest of these over all i bounds every
+    /// set of the region not found yet, and so does the region's chance less that of all that was found in it. (For g
+    /// itself the region's chance less the largest m(i) is a bound; none is needed, its chance was asked for.) The two
+    /// halves of the region lie within it, so what was said of it goes on to hold in them: before it is looked into, a
+    /// half is bounded by the same terms, with its own chance, the sets found in it, and the variables that it leaves
+    /// open. A variable whose other state has chance zero never differs: it needs no splitting.
+    fn split(&mut self, region: &Region, look: &Look, best: usize) {
+        let uncertain: Vec<usize> =
+            (0..region.decided.len()).filter(|&var| region.decided[var].is_none() && look.other(var) > 0.0).collect();
+        let by_doubt = |a: &&usize, b: &&usize| look.other(**a).total_cmp(&look.other(**b)).then(b.cmp(a));
+        let Some(&split) = uncertain.iter().max_by(by_doubt) else { return };
+        let likelier = &self.found[best].0;
+        let share = |sets: &mut dyn Iterator<Item = usize>| sets.map(|at| self.found[at].1).sum::<f64>();
+        let mut halves = Vec::new();
         for state in [false, true] {
-            let inside: Vec<usize> = found.iter().copied().filter(|&at| self.found[at].0[split] == state).collect();
-            let chance = |at: usize| self.found[at].1;
-            let left =
-                look.chance * look.off_on[split][usize::from(state)] - inside.iter().map(|&at| chance(at)).sum::<f64>();
-            let mut bound = bound.min(left);
+            let inside: Vec<usize> =
+                region.found.iter().copied().filter(|&at| self.found[at].0[split] == state).collect();
+            let mut bound = look.off_on[split][usize::from(state)] - share(&mut inside.iter().copied());
             if state == likelier[split] {
                 let differing = |var: usize| {
-                    let known = inside.iter().filter(|&&at| self.found[at].0[var] != likelier[var]);
-                    look.chance * look.other(var) - known.map(|&at| chance(at)).sum::<f64>()
+                    let mut known = inside.iter().copied().filter(|&at| self.found[at].0[var] != likelier[var]);
+                    look.other(var) - share(&mut known)
                 };
                 let others = uncertain.iter().filter(|&&var| var != split).map(|&var| differing(var));
                 bound = bound.min(others.fold(0.0, f64::max));
             }
-            let mut half = decided.clone();
-            half[split] = Some(state);
-            self.open(half, bound, inside);
+            halves.push((state, bound.min(region.bound), inside));
         }
-        Ok(())
+        for (state, bound, inside) in halves {
+            let mut decided = region.decided.clone();
+            decided[split] = Some(state);
+            self.open(decided, bound, inside);
+        }
     }
 
     fn into_sets(self, k: usize, accuracy: Accuracy) -> BestSets {
@@ -248,36 +267,47 @@ impl<O: Oracle> Search<'_, O> {
     }
 }
 
-/// The posterior as the search asks it.
-struct Posteriors<'a> {
+/// The posterior as the search asks it: eight questions a pass.
+struct Lanes<'a> {
+    prepared: &'a Prepared<'a>,
     given: &'a Given<'a>,
     query: &'a SetsQuery<'a>,
 }
 
-impl Posteriors<'_> {
-    fn finding(&self, var: usize, on: bool) -> Observation {
-        self.given.base.network.found(self.query.vars[var], self.query.slice, on)
+impl Lanes<'_> {
+    fn network(&self) -> &Network {
+        self.given.engine.network()
+    }
+
+    /// The states of a variable in which it is on, or off, in the slice asked about.
+    fn states(&self, var: VarIx, on: bool) -> Vec<bool> {
+        let states = self.network().variable(var).states.count();
+        (0..states).map(|state| self.network().on_in(var, state).has(self.query.slice) == on).collect()
+    }
+
+    /// Each variable that is decided is so.
+    fn event(&self, decided: impl Iterator<Item = Option<bool>>) -> Event {
+        let decided = self.query.vars.iter().zip(decided).filter_map(|(&var, state)| Some((var, state?)));
+        decided.fold(Event::anything(), |event, (var, on)| event.and(var, self.states(var, on)))
     }
 }
 
-impl Oracle for Posteriors<'_> {
-    fn look(&self, decided: &[Option<bool>]) -> Result<Option<Look>, Error> {
-        let (vars, network) = (self.query.vars, &self.given.base.network);
-        let findings: Vec<Observation> =
-            (0..vars.len()).filter_map(|var| Some(self.finding(var, decided[var]?))).collect();
-        let Some((chance, posterior)) = self.given.marginals(&findings, vars)? else { return Ok(None) };
-        let off_on = |&var: &VarIx| {
-            let mut off_on = [0.0; 2];
-            for (state, p) in posterior.of(var).iter().enumerate() {
-                // A signed sum that should be zero can come out a hair below.
-                off_on[usize::from(network.on_in(var, state).has(self.query.slice))] += p.max(0.0);
-            }
-            off_on
+impl Oracle for Lanes<'_> {
+    fn look(&self, parts: &[&[Option<bool>]]) -> Result<Vec<Look>, Error> {
+        let events: Vec<Event> = parts.iter().map(|decided| self.event(decided.iter().copied())).collect();
+        let target = |&var: &VarIx| [false, true].map(|on| Event::anything().and(var, self.states(var, on)));
+        let targets: Vec<Event> = self.query.vars.iter().flat_map(target).collect();
+        let joint = self.prepared.joint(&events, &targets)?;
+        let look = |row: &[f64]| {
+            // A signed sum that should be zero can come out a hair below.
+            let off_on = row.chunks_exact(2).map(|pair| [pair[0].max(0.0), pair[1].max(0.0)]).collect();
+            Look { off_on }
         };
-        Ok(Some(Look { chance, off_on: vars.iter().map(off_on).collect() }))
+        Ok(joint.chunks_exact(targets.len() + 1).map(look).collect())
     }
 
-    fn chance(&self, set: &[bool]) -> Result<f64, Error> {
-        self.given.chance(set.iter().enumerate().map(|(var, &on)| self.finding(var, on)))
+    fn chances(&self, sets: &[Vec<bool>]) -> Result<Vec<f64>, Error> {
+        let events: Vec<Event> = sets.iter().map(|set| self.event(set.iter().map(|&on| Some(on)))).collect();
+        self.given.chances_of(self.prepared, &events)
     }
 }

@@ -1,18 +1,17 @@
-//! What more is asked of one posterior: chances and marginals with a few variables found on, off or in a state beside
-//! what was observed.
-
-use std::borrow::Cow;
+//! What more is asked of one posterior: the chances of findings and events beside what was observed.
 
 use crate::model::network::{Observation, States, VarIx};
 
 use super::base::Base;
 use super::posterior::Posterior;
-use super::solve::{self, Wanted};
-use super::{Error, Limits, barren};
+use super::{Accuracy, Engine, Error, Event, Limits, Prepared};
+
+/// An event less likely than this is asked for by itself: relative to all that was observed it has too few digits.
+const RARE: f64 = 1e-6;
 
 /// A posterior to ask more of.
 pub(super) struct Given<'a> {
-    pub(super) base: &'a Base,
+    pub(super) engine: &'a Engine,
     /// What `posterior` was asked with.
     pub(super) observations: &'a [Observation],
     pub(super) limits: &'a Limits,
@@ -20,42 +19,26 @@ pub(super) struct Given<'a> {
 }
 
 impl Given<'_> {
-    fn with(&self, findings: impl IntoIterator<Item = Observation>) -> Vec<Observation> {
-        self.observations.iter().cloned().chain(findings).collect()
-    }
-
     /// The chance of `findings` given what was observed; 0 where they cannot be. Costs an up pass.
-    pub(super) fn chance(&self, findings: impl IntoIterator<Item = Observation>) -> Result<f64, Error> {
-        let observations = self.with(findings);
-        match solve::solve_from(self.base, &observations, self.limits, Wanted::Evidence, self.posterior) {
-            Ok(solved) => Ok(libm::exp(solved.log_evidence - self.posterior.log_evidence()).min(1.0)),
+    pub(super) fn chance(&self, findings: &[Observation]) -> Result<f64, Error> {
+        let observations: Vec<Observation> = self.observations.iter().chain(findings).cloned().collect();
+        match self.engine.log_evidence_from(self.posterior, &observations, self.limits) {
+            Ok(with) => Ok(libm::exp(with - self.posterior.log_evidence()).min(1.0)),
             Err(Error::Contradiction) => Ok(0.0),
             Err(error) => Err(error),
         }
     }
 
-    /// The chance of `findings` and, given them too, the distributions of `variables`; `None` where they cannot be.
-    /// Costs an up and a down pass, and one more up pass for each state of a variable that nothing observed hangs on;
-    /// nothing where there are no findings.
-    pub(super) fn marginals(
-        &self,
-        findings: &[Observation],
-        variables: &[VarIx],
-    ) -> Result<Option<(f64, Cow<'_, Posterior>)>, Error> {
-        if findings.is_empty() && variables.iter().all(|&var| self.posterior.get(var).is_some()) {
-            return Ok(Some((1.0, Cow::Borrowed(self.posterior))));
+    /// The chance of each event, right to its own digits where `prepared` is exact. Costs an up pass for each eight
+    /// events and one for each that is rare; none of the latter over cut links, where what `prepared` says adds up.
+    pub(super) fn chances_of(&self, prepared: &Prepared<'_>, events: &[Event]) -> Result<Vec<f64>, Error> {
+        let mut chances = prepared.chances_of(events)?;
+        if *prepared.accuracy() == Accuracy::Exact {
+            for (event, chance) in events.iter().zip(&mut chances).filter(|(_, chance)| **chance < RARE) {
+                *chance = self.chance(&event.findings())?;
+            }
         }
-        let observations = self.with(findings.iter().cloned());
-        let solved = solve::solve_from(self.base, &observations, self.limits, Wanted::Marginals, self.posterior);
-        let mut found = match solved {
-            Ok(solved) => Posterior::new(self.base, solved),
-            Err(Error::Contradiction) => return Ok(None),
-            Err(error) => return Err(error),
-        };
-        let missing: Vec<VarIx> = variables.iter().copied().filter(|&v| found.get(v).is_none()).collect();
-        barren::fill(self.base, &observations, self.limits, &missing, &mut found)?;
-        let chance = libm::exp(found.log_evidence() - self.posterior.log_evidence()).min(1.0);
-        Ok(Some((chance, Cow::Owned(found))))
+        Ok(chances)
     }
 }
 

@@ -1,11 +1,11 @@
 //! The joint distribution of a few variables given the observations, cell by cell.
 
-use crate::model::network::{Observation, VarIx};
+use crate::model::network::VarIx;
 
 use super::given::Given;
-use super::{Accuracy, Error};
+use super::{Accuracy, Error, Event, Prepared};
 
-/// Joint tables have at most this many cells: each costs an up pass.
+/// Joint tables have at most this many cells: eight cost an up pass.
 pub const JOINT_CELLS_MAX: usize = 4096;
 
 /// A table over the states of a few variables.
@@ -40,19 +40,32 @@ pub(super) fn cells(states: &[usize]) -> Result<usize, Error> {
     })
 }
 
-/// The joint distribution of `vars`, whose distributions `given.posterior` holds.
-pub(super) fn table(given: &Given<'_>, vars: &[VarIx]) -> Result<JointTable, Error> {
-    let states: Vec<usize> = vars.iter().map(|&var| given.base.network.variable(var).states.count()).collect();
-    let mut chances = Vec::with_capacity(cells(&states)?);
-    for at in 0..chances.capacity() {
-        chances.push(cell(given, vars, &configuration(&states, at))?);
+/// The joint distribution of `vars`, whose distributions `given.posterior` holds and which are open in `prepared`.
+pub(super) fn table(given: &Given<'_>, prepared: &Prepared<'_>, vars: &[VarIx]) -> Result<JointTable, Error> {
+    let network = given.engine.network();
+    let states: Vec<usize> = vars.iter().map(|&var| network.variable(var).states.count()).collect();
+    let mut chances = vec![0.0; cells(&states)?];
+    let (mut possible, mut events) = (Vec::new(), Vec::new());
+    for at in 0..chances.len() {
+        let configuration = configuration(&states, at);
+        if vars.iter().zip(&configuration).all(|(&var, &state)| given.posterior.of(var)[state] > 0.0) {
+            let and = |event: Event, (&var, &n): (&VarIx, &usize), state| {
+                event.and(var, (0..n).map(|s| s == state).collect())
+            };
+            let these = vars.iter().zip(&states).zip(configuration);
+            events.push(these.fold(Event::anything(), |event, (var, state)| and(event, var, state)));
+            possible.push(at);
+        }
+    }
+    for (at, chance) in possible.into_iter().zip(given.chances_of(prepared, &events)?) {
+        chances[at] = chance;
     }
     // Each cell is right by itself; what rounding leaves between their sum and one is shared out.
     let sum: f64 = chances.iter().sum();
     for chance in &mut chances {
         *chance /= sum;
     }
-    Ok(JointTable { vars: vars.to_vec(), states, chances, accuracy: given.posterior.accuracy().clone() })
+    Ok(JointTable { vars: vars.to_vec(), states, chances, accuracy: prepared.accuracy().clone() })
 }
 
 /// The states at a cell.
@@ -63,20 +76,4 @@ fn configuration(states: &[usize], mut at: usize) -> Vec<usize> {
         at /= n;
     }
     configuration
-}
-
-fn cell(given: &Given<'_>, vars: &[VarIx], configuration: &[usize]) -> Result<f64, Error> {
-    let marginal = |at: usize| given.posterior.of(vars[at])[configuration[at]];
-    match vars {
-        [] => Ok(1.0),
-        [_] => Ok(marginal(0).max(0.0)),
-        _ if (0..vars.len()).any(|at| marginal(at) <= 0.0) => Ok(0.0),
-        _ => given.chance(vars.iter().zip(configuration).map(|(&var, &state)| seen(given, var, state))),
-    }
-}
-
-/// The finding that `var` is in `state`.
-fn seen(given: &Given<'_>, var: VarIx, state: usize) -> Observation {
-    let states = given.base.network.variable(var).states.count();
-    Observation::State { var, likelihood: (0..states).map(|s| f64::from(u8::from(s == state))).collect() }
 }

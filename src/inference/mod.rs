@@ -242,7 +242,7 @@ impl Engine {
     ) -> Result<f64, Error> {
         self.base.check_observations(observations)?;
         self.base.check_observations(findings)?;
-        Given { base: &self.base, observations, limits, posterior }.chance(findings.iter().cloned())
+        Given { engine: self, observations, limits, posterior }.chance(findings)
     }
 
     /// The most probable sets of on/off variables given the observations, everything else summed out, with a bound on
@@ -266,12 +266,14 @@ impl Engine {
         if query.slice >= slices {
             return Err(Error::Observation(format!("expected a slice below `{slices}`, found `{}`", query.slice)));
         }
-        best::sets(&Given { base: &self.base, observations, limits, posterior }, query)
+        let prepared = self.prepare_from(posterior, observations, query.vars, limits)?;
+        let given = Given { engine: self, observations, limits, posterior };
+        best::sets(&prepared, &given, query)
     }
 
     /// The joint distribution of `vars` given the observations: a table over their states.
     ///
-    /// Cost: a posterior, and an up pass for each cell whose states are all possible.
+    /// Cost: a posterior, and an up pass for each eight cells whose states are all possible.
     ///
     /// # Errors
     /// As [`Engine::posterior`]; [`Error::Observation`] where a variable is not of this network or named twice, or the
@@ -281,7 +283,8 @@ impl Engine {
         let states: Vec<usize> = vars.iter().map(|&var| self.base.network.variable(var).states.count()).collect();
         joint::cells(&states)?;
         let posterior = self.posterior_with(observations, vars, limits)?;
-        joint::table(&Given { base: &self.base, observations, limits, posterior: &posterior }, vars)
+        let prepared = self.prepare_from(&posterior, observations, vars, limits)?;
+        joint::table(&Given { engine: self, observations, limits, posterior: &posterior }, &prepared, vars)
     }
 
     /// The chance that each of `watched` is on after a repair, given the observations before it: `repair` names the
@@ -323,6 +326,23 @@ impl Engine {
             return Err(Error::Observation(format!("expected open variables of this network, found `{}`", var.0)));
         }
         Prepared::new(self, observations, open, limits)
+    }
+
+    /// Like [`Engine::prepare`], where `posterior` is what [`Engine::posterior`] gave for the same observations and
+    /// limits: its cuts, its messages and its order serve again, which leaves one pass.
+    ///
+    /// # Errors
+    /// As [`Engine::prepare`].
+    pub fn prepare_from(
+        &self,
+        posterior: &Posterior,
+        observations: &[Observation],
+        open: &[VarIx],
+        limits: &Limits,
+    ) -> Result<Prepared<'_>, Error> {
+        self.base.check_observations(observations)?;
+        given::check_variables(&self.base, open, Kind::Any)?;
+        Prepared::along(self, posterior, observations, open, limits)
     }
 
     /// Draws `n` worlds from the posterior; the same seed gives the same worlds.

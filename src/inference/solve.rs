@@ -145,6 +145,20 @@ pub(super) fn stand(
     Ok(parts.with(graph))
 }
 
+/// The same for what left `trail`: its cuts, messages and order serve again. `None` where they do not fit or the digits
+/// cannot be trusted.
+pub(super) fn stand_along(
+    base: &Base,
+    observations: &[Observation],
+    open: &[VarIx],
+    trail: &Trail,
+) -> Result<Option<Standing>, Error> {
+    let graph = compile::graph_with(base, observations, open, Form::Star)?;
+    let Some(settled) = resume(&graph, trail).filter(Settled::is_trusted) else { return Ok(None) };
+    let parts = settled.into_parts();
+    Ok(Some(parts.with(graph)))
+}
+
 /// What stands of a settled graph but the graph.
 struct Parts {
     program: Program,
@@ -238,17 +252,13 @@ pub(super) fn log_evidence_along(
     trail: &Trail,
 ) -> Result<Option<f64>, Error> {
     let graph = compile::graph(base, observations, Form::Star)?;
-    Ok(follow(base, &graph, limits, trail).map(|settled| settled.log_evidence()))
-}
-
-/// Settles `graph` with the cuts and the order of `trail`; `None` where they do not fit or the digits cannot be trusted.
-fn follow<'g>(base: &Base, graph: &'g Graph, limits: &Limits, trail: &Trail) -> Option<Settled<'g>> {
-    if !trail.fits(graph) {
-        return None;
+    if !trail.fits(&graph) {
+        return Ok(None);
     }
     let order = Order { sequence: trail.sequence.clone(), cells: 0.0, widest: vec![] };
     let choice = Choice { cut: trail.cut.clone(), order, messages: trail.messages.clone() };
-    Some(settle_with(base, graph, limits, &[], choice)).filter(Settled::is_trusted)
+    let settled = settle_with(base, &graph, limits, &[], choice);
+    Ok(settled.is_trusted().then(|| settled.log_evidence()))
 }
 
 impl Trail {
@@ -364,22 +374,4 @@ pub(super) fn ratio(
         Err(Error::Contradiction) => Ok(0.0),
         Err(error) => Err(error),
     }
-}
-
-/// Answers a query that adds findings on single variables to what `posterior` was asked: its cuts and its order serve
-/// again, so that only the messages over cuts settle anew, and there is no search.
-pub(super) fn solve_from(
-    base: &Base,
-    observations: &[Observation],
-    limits: &Limits,
-    wanted: Wanted,
-    posterior: &Posterior,
-) -> Result<Solved, Error> {
-    if let Some(trail) = &posterior.trail {
-        let graph = compile::graph(base, observations, Form::Star)?;
-        if let Some(mut settled) = follow(base, &graph, limits, trail) {
-            return Ok(settled.read(base, wanted));
-        }
-    }
-    solve(base, observations, limits, wanted, &posterior.carried)
 }
