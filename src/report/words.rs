@@ -213,7 +213,7 @@ pub fn others(figures: &Figures, explanations: &Explanations, shown: usize) -> S
         String::new()
     } else {
         let at_most = if most < LEAST_SPOKEN { "each" } else { "each at most" };
-        let how = if explanations.listed == Listed::Drawn { " (from a sample)" } else { "" };
+        let how = if explanations.listed == Listed::Drawn { " as far as a sample shows" } else { "" };
         format!(", {at_most} {}{how}", figures.chance(most))
     };
     let mut words = format!("Other combinations: {}{each}.", figures.chance(together));
@@ -268,5 +268,39 @@ pub fn outcome(knowledge: &Knowledge, action: &Action, outcome: usize) -> String
         }
         _ if outcome == 0 => "The symptom is gone".to_owned(),
         _ => "It is still there".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::belief::Explanation;
+
+    fn explanations(chances: &[f64], missed: f64, unlisted_at_most: f64, listed: Listed) -> Explanations {
+        let sets = chances.iter().map(|&chance| Explanation { causes: vec![], chance }).collect();
+        Explanations { sets, unexplained: 0.0, missed, unlisted_at_most, listed }
+    }
+
+    #[test]
+    fn what_is_not_listed_in_words() {
+        let figures = crate::report::figures::tests::figures();
+        let said = |e: &Explanations, shown| others(&figures, e, shown);
+        let searched = explanations(&[0.4, 0.1], 0.5, 0.05, Listed::Searched);
+        assert_eq!(said(&searched, 2), "Other combinations: 1 in 2, each at most 1 in 20.");
+        // What is listed but not shown is among the others.
+        assert_eq!(said(&searched, 1), "Other combinations: 6 in 10, each at most 1 in 10.");
+        let rare = explanations(&[0.4, 0.1], 0.5, 0.004, Listed::Drawn);
+        assert_eq!(said(&rare, 2), "Other combinations: 1 in 2, each less than 1 in 100 as far as a sample shows.");
+        // A search cut short may lack a likelier one.
+        let short = explanations(&[0.4, 0.1], 0.5, 0.2, Listed::Searched);
+        let words =
+            "Other combinations: 1 in 2, each at most 1 in 5. One of them may be likelier than the last of these.";
+        assert_eq!(said(&short, 2), words);
+        assert!(!short.is_settled() && searched.is_settled());
+        // A little in all needs no bound, nor does a bound that bounds nothing.
+        let little = explanations(&[0.9, 0.09], 0.01, 0.004, Listed::Searched);
+        assert_eq!(said(&little, 2), "Other combinations: 1 in 100.");
+        let open = explanations(&[0.5], 0.3, 0.3, Listed::Searched);
+        assert_eq!(said(&open, 1), "Other combinations: 3 in 10.");
     }
 }
