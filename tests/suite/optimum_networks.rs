@@ -326,34 +326,52 @@ fn repairs_only(problem: &Problem, worlds: &[f64]) -> (f64, Move) {
     let service = problem.ends[0][0];
     let (mut best, mut first) = (total * service, Move::End(0));
     let (mut left, mut paid) = (total, 0.0);
-    for (at, cures, cost) in &order {
+    for (_, cures, cost) in &order {
         paid += left * cost;
         left -= cures;
         if paid + left * service < best {
             (best, first) = (paid + left * service, Move::Mend(order[0].0));
         }
-        let _ = at;
     }
     (best, first)
 }
 
-/// One step of look-ahead over repairs in order: what the published figure is of.
-fn one_step(problem: &Problem, past: &[Event], worlds: &[f64]) -> Move {
+/// So many steps of look-ahead over repairs in order, where the checks in `made` are made: the cost to the end, times
+/// the weight, and the first move.
+fn ahead(problem: &Problem, worlds: &[f64], made: usize, steps: usize) -> (f64, Move) {
     let (mut best, mut chosen) = repairs_only(problem, worlds);
     let total: f64 = worlds.iter().sum();
-    for (at, look) in problem.looks.iter().enumerate() {
-        if past.iter().any(|event| matches!(event, Event::Saw(done, _) if *done == at)) {
-            continue;
-        }
-        let ahead: f64 = (0..look.shows[0].len())
+    let open = problem.looks.iter().enumerate().filter(|(at, _)| steps > 0 && made >> at & 1 == 0);
+    for (at, look) in open {
+        let rest: f64 = (0..look.shows[0].len())
             .map(|o| worlds.iter().zip(&look.shows).map(|(w, shows)| w * shows[o]).collect::<Vec<f64>>())
-            .map(|seen| repairs_only(problem, &seen).0)
+            .map(|seen| ahead(problem, &seen, made | 1 << at, steps - 1).0)
             .sum();
-        if look.cost * total + ahead < best {
-            (best, chosen) = (look.cost * total + ahead, Move::Look(at));
+        if look.cost * total + rest < best {
+            (best, chosen) = (look.cost * total + rest, Move::Look(at));
         }
     }
-    chosen
+    // A repair that failed is a step too: what is looked at after it may save the next.
+    for (at, mend) in problem.mends.iter().enumerate().filter(|_| steps > 1) {
+        let cured = |(w, cured): (&f64, &bool)| if *cured { 0.0 } else { *w };
+        let failed: Vec<f64> = worlds.iter().zip(&mend.cures).map(cured).collect();
+        let rest = ahead(problem, &failed, made, steps - 1).0;
+        if mend.cost * total + rest < best {
+            (best, chosen) = (mend.cost * total + rest, Move::Mend(at));
+        }
+    }
+    (best, chosen)
+}
+
+/// What it costs to look so many steps ahead, again and again.
+fn plain(problem: &Problem, steps: usize) -> f64 {
+    problem.play(&mut |past, worlds| {
+        let made = past.iter().fold(0, |made, event| match event {
+            Event::Saw(at, _) => made | 1 << at,
+            Event::Failed(_) => made,
+        });
+        ahead(problem, worlds, made, steps).1
+    })
 }
 
 #[track_caller]
@@ -367,8 +385,9 @@ fn the_optimum_of_t_with_one_fault() {
     let net = net_t();
     assert_same(net.service(), 230.1219);
     let problem = net.problem();
-    assert_same(problem.play(&mut |_, worlds| repairs_only(&problem, worlds).1), 59.081_945_119_439_98);
-    assert_same(problem.play(&mut |past, worlds| one_step(&problem, past, worlds)), 49.540_725_849_166_72);
+    for (steps, cost) in [(0, 59.081_945_119_439_98), (1, 49.540_725_849_166_72), (2, 47.275_752_306_150_15)] {
+        assert_same(plain(&problem, steps), cost);
+    }
     assert_same(Optimum::of(&problem).cost(), 46.783_941_259_292_59);
 }
 
@@ -379,7 +398,8 @@ fn the_optimum_of_t_with_many_faults() {
     assert_same(many_faults(&net_t()), 56.302_889_796_560_514);
 }
 
-/// The advice on T costs so much more than the optimum. Measured: see the assertion.
+/// The advice on T. Measured: 51.8, 10.7 % above the optimum; a plain step of look-ahead over repairs in order is 5.9 %
+/// above it, two are 1.1 %.
 #[test]
 fn advice_on_t_is_near_the_optimum() {
     let net = net_t();
@@ -390,32 +410,34 @@ fn advice_on_t_is_near_the_optimum() {
     assert!(gap < 0.12, "{ours}");
 }
 
-/// The advice on thirty networks of the same make, against the optimum of each. Measured: see the assertion.
+/// The advice on thirty networks of the same make, against the optimum of each. Measured: the advice is 2.9 % above it on
+/// average and 6.4 % at worst (seed 4); a plain step of look-ahead 1.9 % and 5.6 %; two, with failed repairs among the
+/// steps, 0.44 % and 3.4 % (seed 16).
 #[test]
 fn advice_on_thirty_networks_is_near_the_optimum() {
-    let gaps: Vec<f64> = (1..=30)
-        .map(|seed| {
-            let net = small_net(seed);
-            let problem = net.problem();
-            let optimum = Optimum::of(&problem).cost();
-            let ours = cost_of_advice(&net);
-            let plain = problem.play(&mut |past, worlds| one_step(&problem, past, worlds));
-            let order = problem.play(&mut |_, worlds| repairs_only(&problem, worlds).1);
-            let above = |cost: f64| 100.0 * (cost / optimum - 1.0);
-            println!(
-                "seed {seed:2}: optimum {optimum:7.3}, advice +{:5.2} %, plain step +{:5.2} %, repairs only +{:5.1} %",
-                above(ours),
-                above(plain),
-                above(order)
-            );
-            ours / optimum - 1.0
-        })
-        .collect();
-    let mean = gaps.iter().sum::<f64>() / gaps.len() as f64;
-    let worst = gaps.iter().copied().fold(0.0, f64::max);
-    println!("mean {:.2} %, worst {:.2} %", 100.0 * mean, 100.0 * worst);
-    assert!(gaps.iter().all(|gap| *gap > -1e-9), "below the optimum: {gaps:?}");
-    assert!(mean < 0.05 && worst < 0.25, "mean {mean}, worst {worst}");
+    // The advice, one plain step, two.
+    let mut gaps: [Vec<f64>; 3] = Default::default();
+    for seed in 1..=30 {
+        let net = small_net(seed);
+        let problem = net.problem();
+        let optimum = Optimum::of(&problem).cost();
+        let costs = [cost_of_advice(&net), plain(&problem, 1), plain(&problem, 2)];
+        let above = costs.map(|cost| cost / optimum - 1.0);
+        let [ours, one, two] = above.map(|gap| 100.0 * gap);
+        println!("seed {seed:2}: {optimum:7.3}, advice +{ours:5.2} %, one step +{one:5.2} %, two +{two:5.2} %");
+        for (gaps, gap) in gaps.iter_mut().zip(above) {
+            gaps.push(gap);
+        }
+    }
+    let mean = |gaps: &[f64]| gaps.iter().sum::<f64>() / gaps.len() as f64;
+    let worst = |gaps: &[f64]| gaps.iter().copied().fold(0.0, f64::max);
+    for gaps in &gaps {
+        println!("mean {:.2} %, worst {:.2} %", 100.0 * mean(gaps), 100.0 * worst(gaps));
+    }
+    let [ours, one, two] = &gaps;
+    assert!(gaps.iter().flatten().all(|gap| *gap > -1e-9), "below the optimum: {gaps:?}");
+    assert!(mean(ours) < 0.035 && worst(ours) < 0.075, "mean {}, worst {}", mean(ours), worst(ours));
+    assert!(mean(two) < mean(one) && worst(two) < 0.035, "mean {}, worst {}", mean(two), worst(two));
 }
 
 // --- many faults --------------------------------------------------------------------------------------------------
@@ -487,7 +509,7 @@ fn many_faults(net: &Net) -> f64 {
     for state in (0..states).rev() {
         let (left, stop) = ends[state];
         values[state] = (0..net.checks.len())
-            .filter(|at| state / strides[*at] % (net.checks[*at].rows[0].len() + 1) == 0)
+            .filter(|at| (state / strides[*at]).is_multiple_of(net.checks[*at].rows[0].len() + 1))
             .map(|at| {
                 let outcomes = 1..=net.checks[at].rows[0].len();
                 net.checks[at].cost * left + outcomes.map(|o| values[state + o * strides[at]]).sum::<f64>()
@@ -539,13 +561,12 @@ fn answered(net: &Net, read: &[usize], order: &[usize], table: &[(usize, Vec<f64
         let mut smaller: Vec<(usize, Vec<f64>)> = Vec::new();
         for (state, row) in table {
             let weight = outcome.map_or(1.0, |o| check.rows[row_of(*state)][o]);
-            let into = match smaller.iter().position(|(known, _)| *known == state & needed) {
-                Some(at) => &mut smaller[at].1,
-                None => {
-                    smaller.push((state & needed, vec![0.0; row.len()]));
-                    &mut smaller.last_mut().expect("just pushed").1
-                }
-            };
+            let known = smaller.iter().position(|(known, _)| *known == state & needed);
+            let at = known.unwrap_or_else(|| {
+                smaller.push((state & needed, vec![0.0; row.len()]));
+                smaller.len() - 1
+            });
+            let into = &mut smaller[at].1;
             into.iter_mut().zip(row).for_each(|(sum, p)| *sum += weight * p);
         }
         answered(net, read, later, &smaller, ends);
