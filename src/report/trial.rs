@@ -50,7 +50,8 @@ pub fn trial(summary: &Summary, told: &str, figures: &Figures) -> Document {
         believed(&mut document, beliefs, figures);
     }
     if !summary.worst.is_empty() {
-        document.section("Where the first lost most");
+        let first = summary.lines.first().map_or("the first", |line| line.policy.words());
+        document.section(format!("Where {first} lost most").as_str());
         for worst in &summary.worst {
             tell_worst(&mut document, worst, figures);
         }
@@ -200,9 +201,18 @@ fn tell_worst(document: &mut Document, worst: &Worst, figures: &Figures) {
     ]);
 }
 
+/// The steps of a job that are told.
+const STEPS_TOLD: usize = 30;
+
 fn steps(record: &Record) -> String {
-    let steps: Vec<String> = record.steps.iter().map(|(what, cost)| format!("{what} {cost:.0}")).collect();
-    steps.join(", ")
+    let steps = &record.steps;
+    let one = |(what, cost): &(String, f64)| format!("{what} {cost:.0}");
+    if steps.len() <= STEPS_TOLD {
+        return steps.iter().map(one).collect::<Vec<_>>().join(", ");
+    }
+    let told: Vec<String> = steps[..STEPS_TOLD].iter().map(one).collect();
+    let last = steps.last().map(one).unwrap_or_default();
+    format!("{}, {} more, {last}", told.join(", "), steps.len() - STEPS_TOLD - 1)
 }
 
 /// A row for each job and policy, comma-separated, with a head.

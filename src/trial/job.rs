@@ -1,7 +1,7 @@
 //! One simulated job as it is worked: what is done, what it shows, what it costs.
 
 use super::truth::Truth;
-use crate::access::AccessGraph;
+use crate::access::{AccessGraph, OpenSet};
 use crate::case::{Answer, Case, Event, Position, Presence};
 use crate::decision::cost::{self, Rate};
 use crate::decision::{Action, complained_of, step_cost};
@@ -23,6 +23,14 @@ pub enum Standing {
     Cured,
     /// Handed over.
     HandedOver,
+}
+
+/// How things stand at one moment: what is safe and what is open.
+pub struct Now {
+    /// How safe things are.
+    pub safety: Safety,
+    /// What is open.
+    pub open: OpenSet,
 }
 
 /// A job and what was done on it.
@@ -100,22 +108,25 @@ impl<'t, 'k> Job<'t, 'k> {
         self.truth.has(cause) && !self.removed.contains(&cause)
     }
 
-    /// How safe things are.
+    /// How things stand.
     #[must_use]
-    pub fn safety(&self) -> Safety {
+    pub fn now(&self) -> Now {
+        Now { safety: self.safety(), open: self.graph.open_now(self.laid, &self.case) }
+    }
+
+    fn safety(&self) -> Safety {
         Safety::of(self.laid, self.graph, &self.case)
     }
 
     /// What must be done before an action; `None` where it may not be done, or was done so often that it tells nothing.
     #[must_use]
-    pub fn may(&self, safety: &Safety, action: &Action) -> Option<Before> {
+    pub fn may(&self, now: &Now, action: &Action) -> Option<Before> {
         if let Action::Check(check) = action
             && self.times_made(*check) >= WORN_OUT
         {
             return None;
         }
-        let open = self.graph.open_now(self.laid, &self.case);
-        match safety.judge(self.laid, self.graph, &self.case, &open, action) {
+        match now.safety.judge(self.laid, self.graph, &self.case, &now.open, action) {
             Verdict::May(before) => Some(before),
             Verdict::Barred { .. } => None,
         }
@@ -158,11 +169,11 @@ impl<'t, 'k> Job<'t, 'k> {
     /// Closes hazards that stand before an action; `None` where it is barred.
     fn make_ready(&mut self, action: &Action) -> Option<Before> {
         for _ in 0..TRIES_TO_CLOSE {
-            let safety = self.safety();
+            let now = self.now();
             let close = |ix: Ix<Check>| Action::Check(Instance::new(ix, 0));
-            let at_hand = |ix: Ix<Check>| close(ix) != *action && self.may(&safety, &close(ix)).is_some();
-            let urgent = safety.urgent(self.laid, &self.case).map(|(ix, ..)| ix).find(|ix| at_hand(*ix));
-            let wish = self.may(&safety, action);
+            let at_hand = |ix: Ix<Check>| close(ix) != *action && self.may(&now, &close(ix)).is_some();
+            let urgent = now.safety.urgent(self.laid, &self.case).map(|(ix, ..)| ix).find(|ix| at_hand(*ix));
+            let wish = self.may(&now, action);
             let first = match (&wish, urgent) {
                 (_, Some(ix)) => ix,
                 (Some(before), None) => match before.close {
@@ -174,7 +185,7 @@ impl<'t, 'k> Job<'t, 'k> {
             };
             self.barred += 1;
             self.put_back(&wish.unwrap_or_default());
-            let before = self.may(&self.safety(), &close(first))?;
+            let before = self.may(&self.now(), &close(first))?;
             self.prepare(&before);
             self.check(Instance::new(first, 0));
             if self.cured {

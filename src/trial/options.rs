@@ -27,19 +27,18 @@ pub struct Offer {
 /// Everything that could be done, whether it bears on the complaint or not.
 #[must_use]
 pub fn at_hand(job: &Job<'_, '_>) -> Vec<Offer> {
-    let safety = job.safety();
-    let open = job.graph.open_now(job.laid, &job.case);
+    let now = job.now();
     let rate = job.rate();
     let actions = repairs(job.laid).into_iter().chain(checks(job));
     // A repair that cannot be tried afterwards tells nothing.
     let tried = |action: &Action| match action {
-        Action::Repair(ix, _) => safety.no_trial(job.laid, *ix).is_none(),
+        Action::Repair(ix, _) => now.safety.no_trial(job.laid, *ix).is_none(),
         _ => true,
     };
     actions
-        .filter(|action| tried(action) && job.may(&safety, action).is_some())
+        .filter(|action| tried(action) && job.may(&now, action).is_some())
         .map(|action| {
-            let price = cost::price(job.laid, job.graph, &rate, &open, &action).money.get();
+            let price = cost::price(job.laid, job.graph, &rate, &now.open, &action).money.get();
             Offer { action, price: price.max(0.01) }
         })
         .collect()
@@ -104,14 +103,14 @@ fn checks<'j>(job: &'j Job<'_, '_>) -> impl Iterator<Item = Action> + 'j {
 /// else it would do.
 #[must_use]
 pub fn release(job: &Job<'_, '_>) -> Option<Action> {
-    let safety = job.safety();
-    let held = job.laid.knowledge.repairs.iter().find_map(|(ix, _)| safety.no_trial(job.laid, ix))?;
-    for (check, _) in safety.releasing(job.laid, job.graph, &job.case, held) {
+    let now = job.now();
+    let held = job.laid.knowledge.repairs.iter().find_map(|(ix, _)| now.safety.no_trial(job.laid, ix))?;
+    for (check, _) in now.safety.releasing(job.laid, job.graph, &job.case, held) {
         let scope = job.laid.knowledge.checks[check].scope;
         let open = job
             .laid
             .instances(check, scope)
-            .find(|instance| job.times_made(*instance) == 0 && job.may(&safety, &Action::Check(*instance)).is_some());
+            .find(|instance| job.times_made(*instance) == 0 && job.may(&now, &Action::Check(*instance)).is_some());
         if let Some(instance) = open {
             return Some(Action::Check(instance));
         }
