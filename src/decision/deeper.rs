@@ -1,5 +1,6 @@
 //! A second step of look-ahead: after each outcome of the most promising first steps, each of the most telling checks
-//! is tried with all its outcomes, and only what comes after that is priced by rule of thumb.
+//! is tried with all its outcomes. What comes after that is priced as a plain course of repairs, which could be followed
+//! to the letter: the totals are those of a way of working that there is, not a guess at one.
 
 use super::simulate::Bits;
 use super::value::{Market, Split};
@@ -13,13 +14,15 @@ const REPAIRS_FIRST: usize = 3;
 /// How many second checks are tried after each outcome.
 const CHECKS_SECOND: usize = 10;
 
+/// No looking further: repairs in order, or handing over.
+const BLIND: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+
 /// A second check after a first step: what both together split, and what repairs cost then.
 struct Second {
     check: usize,
     price: f64,
     split: Split,
     repairs: Vec<f64>,
-    market: Market,
 }
 
 impl Desk<'_, '_> {
@@ -96,8 +99,7 @@ impl Desk<'_, '_> {
     /// What it still costs after one outcome of the first step: repairs or handing over at once, or the best second
     /// check and what follows it.
     fn node(&self, first: &Split, weights: &[f64], repairs: &[f64], seconds: &[Second]) -> f64 {
-        let blind = Market { per_bit: f64::INFINITY, supply: 0.0 };
-        let at_once = self.outlook(first, weights, repairs, &blind).map_or(0.0, |o| o.cost);
+        let at_once = self.outlook(first, weights, repairs, &BLIND).map_or(0.0, |o| o.cost);
         let looking = seconds.iter().map(|second| self.with_second(second, weights));
         looking.fold(at_once, f64::min)
     }
@@ -112,7 +114,7 @@ impl Desk<'_, '_> {
             .map(|own| {
                 let weights = of_all(own);
                 let chance = second.split.chance(&weights) / here;
-                let outlook = self.outlook(&second.split, &weights, &second.repairs, &second.market);
+                let outlook = self.outlook(&second.split, &weights, &second.repairs, &BLIND);
                 chance * outlook.map_or(0.0, |o| o.cost)
             })
             .sum();
@@ -146,7 +148,6 @@ impl Desk<'_, '_> {
                     self.bench.split_further(first, rows, &mut |a, b| self.pair(a, b))
                 },
                 repairs: self.prices(&after),
-                market: self.market_without(&[Some(check), but]),
             }
         };
         rates.into_iter().take(CHECKS_SECOND).map(second).collect()

@@ -340,12 +340,8 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// What looking further offers, but for one check: what it tells, it tells once.
     fn market(&self, but: Option<usize>) -> Market {
-        self.market_without(&[but])
-    }
-
-    fn market_without(&self, but: &[Option<usize>]) -> Market {
         let mut market = Market { per_bit: f64::INFINITY, supply: 0.0 };
-        for at in (0..self.checks.len()).filter(|at| !but.contains(&Some(*at)) && self.gains[*at] > 1e-6) {
+        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
             market.per_bit = market.per_bit.min(self.checks[at].0.price.money.get() / self.gains[at]);
             market.supply += self.gains[at];
         }
