@@ -14,8 +14,9 @@ use std::rc::Rc;
 /// How much more looking further costs than its first, cheapest step would make one think: later steps tell less.
 /// Estimate; set by trials on simulated jobs.
 const LOOKING_IS_HARDER: f64 = 1.6;
-/// The most repairs in a row before handing over is all that is left.
-const REPAIRS_IN_A_ROW: usize = 4;
+/// The most repairs in a row before handing over is all that is left. With four the advice was 10.7 % above the optimum of
+/// the reference network T, with twelve 4 %.
+const REPAIRS_IN_A_ROW: usize = 12;
 
 /// What each repair would cure, and who is cheapest where.
 pub struct Bench {

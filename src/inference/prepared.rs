@@ -14,6 +14,8 @@ use super::{Accuracy, Engine, Error, Limits, work};
 const CANCELED: f64 = 1e-10;
 /// An outcome less likely than this is asked for by itself: what is left of it after subtracting has too few digits.
 const RARE: f64 = 1e-6;
+/// So many checks share their events, which bounds the memory that the events take.
+const CHECKS_AT_ONCE: usize = 128;
 
 /// Observations worked into a network once, with some variables left open: every question about what is found out
 /// about those is one pass and needs no search.
@@ -328,10 +330,13 @@ impl<'e> Prepared<'e> {
 
     /// For each event, in turn, the chance of it together with each target, and that of the event itself last.
     pub(super) fn joint(&self, events: &[Event], targets: &[Event]) -> Result<Vec<f64>, Error> {
+        self.joint_of(events, &self.asked(targets)?)
+    }
+
+    fn joint_of(&self, events: &[Event], asked: &[Asked]) -> Result<Vec<f64>, Error> {
         let Standing { graph, program, upward: plain, .. } = &self.standing;
-        let width = targets.len() + 1;
+        let width = asked.len() + 1;
         let mut joint = vec![0.0; events.len() * width];
-        let asked = self.asked(targets)?;
         let inputs: Vec<usize> = asked.iter().filter_map(|asked| asked.node).collect();
         let wanted = lanes::on_the_way(program, &inputs);
         let mut targets_of = vec![vec![]; graph.nodes.len()];
@@ -347,7 +352,7 @@ impl<'e> Prepared<'e> {
             let evidence = upward.evidence();
             for (&event, chance) in batch.iter().zip(evidence) {
                 let row = &mut joint[event * width..][..width];
-                row.iter_mut().zip(&asked).for_each(|(cell, asked)| *cell = asked.alone * chance);
+                row.iter_mut().zip(asked).for_each(|(cell, asked)| *cell = asked.alone * chance);
                 row[width - 1] = chance;
             }
             lanes::down(program, plain, &upward, &wanted, &self.ends, &mut memory, |node, adjoint, scale| {
@@ -459,24 +464,40 @@ impl<'e> Prepared<'e> {
     /// # Panics
     /// Where an event that was just listed is not in the list: our bug.
     pub fn by_outcome(&self, checks: &[OpenCheck], targets: &[Event]) -> Result<ByOutcome, Error> {
-        let mut events: Vec<Event> = Vec::new();
-        let mut terms: Vec<Vec<(Event, Vec<f64>)>> = Vec::with_capacity(checks.len());
-        for check in checks {
-            let terms_of = self.terms(check)?;
-            events.extend(terms_of.iter().map(|(event, _)| event.clone()));
-            terms.push(terms_of);
+        let terms: Vec<Terms> = checks.iter().map(|check| self.terms(check)).collect::<Result<_, _>>()?;
+        let outcomes: usize = terms.iter().map(|terms| outcomes_of(terms)).sum();
+        let mut answer = ByOutcome {
+            targets: targets.len(),
+            starts: vec![0],
+            chances: Vec::with_capacity(outcomes),
+            posteriors: Vec::with_capacity(outcomes * targets.len()),
+        };
+        let asked = self.asked(targets)?;
+        for (checks, terms) in checks.chunks(CHECKS_AT_ONCE).zip(terms.chunks(CHECKS_AT_ONCE)) {
+            self.mix(checks, terms, targets, &asked, &mut answer)?;
         }
+        Ok(answer)
+    }
+
+    /// The outcomes of some checks from the chances of the events that they share.
+    fn mix(
+        &self,
+        checks: &[OpenCheck],
+        terms: &[Terms],
+        targets: &[Event],
+        asked: &[Asked],
+        answer: &mut ByOutcome,
+    ) -> Result<(), Error> {
+        let mut events: Vec<Event> = terms.iter().flatten().map(|(event, _)| event.clone()).collect();
         events.sort_unstable();
         events.dedup();
-        let joint = self.joint(&events, targets)?;
+        let joint = self.joint_of(&events, asked)?;
         let width = targets.len() + 1;
-        let mut answer = ByOutcome { targets: targets.len(), starts: vec![0], chances: vec![], posteriors: vec![] };
         let mut sums = vec![0.0; width];
         for (check, terms) in checks.iter().zip(terms) {
-            let outcomes = terms.first().map_or(0, |(_, by_outcome)| by_outcome.len());
-            for outcome in 0..outcomes {
+            for outcome in 0..outcomes_of(terms) {
                 sums.fill(0.0);
-                for (event, by_outcome) in &terms {
+                for (event, by_outcome) in terms {
                     let factor = by_outcome[outcome];
                     if factor != 0.0 {
                         let at = events.binary_search(event).expect("put in above");
@@ -488,12 +509,12 @@ impl<'e> Prepared<'e> {
                     answer.chances.push(chance);
                     answer.posteriors.extend(sums[..width - 1].iter().map(|s| (s / chance).clamp(0.0, 1.0)));
                 } else {
-                    self.rare(check, outcome, targets, &mut answer)?;
+                    self.rare(check, outcome, targets, answer)?;
                 }
             }
             answer.starts.push(answer.chances.len());
         }
-        Ok(answer)
+        Ok(())
     }
 
     /// A rare outcome, asked for by itself.
@@ -537,7 +558,7 @@ impl<'e> Prepared<'e> {
     }
 
     /// The chance of each outcome as a sum over events, each with a factor for each outcome.
-    fn terms(&self, check: &OpenCheck) -> Result<Vec<(Event, Vec<f64>)>, Error> {
+    fn terms(&self, check: &OpenCheck) -> Result<Terms, Error> {
         let mut terms = match check {
             OpenCheck::Variable(var) => self.terms_of_table(*var)?,
             OpenCheck::Rows { slice, rows, chances } => self.terms_of_rows(*slice, rows, chances)?,
@@ -552,12 +573,7 @@ impl<'e> Prepared<'e> {
     }
 
     /// `l_0` + sum over r of (`l_r` - `l_{r-1}`) [none of the first r rows holds].
-    fn terms_of_rows(
-        &self,
-        slice: usize,
-        rows: &[Vec<Literal>],
-        chances: &[Vec<f64>],
-    ) -> Result<Vec<(Event, Vec<f64>)>, Error> {
+    fn terms_of_rows(&self, slice: usize, rows: &[Vec<Literal>], chances: &[Vec<f64>]) -> Result<Terms, Error> {
         if slice >= self.base().network.slices || chances.iter().any(|of_rows| of_rows.len() != rows.len() + 1) {
             return Err(Error::Observation("expected a chance for each row and one more, in a known slice".to_owned()));
         }
@@ -579,7 +595,7 @@ impl<'e> Prepared<'e> {
 
     /// A table as a sum over which parents are away from their likeliest state, and where: the largest events need no
     /// pass, and a parent alone serves every check that reads it.
-    fn terms_of_table(&self, var: VarIx) -> Result<Vec<(Event, Vec<f64>)>, Error> {
+    fn terms_of_table(&self, var: VarIx) -> Result<Terms, Error> {
         let base = self.base();
         let not_a_table = || Error::Observation("expected an unobserved variable given by a table".to_owned());
         let variable = base.network.variables.get(var.at()).ok_or_else(not_a_table)?;
@@ -619,6 +635,13 @@ impl<'e> Prepared<'e> {
         }
         Ok(terms)
     }
+}
+
+/// The chances of a check's outcomes as a sum over events, "anything" first: each with a factor for each outcome.
+type Terms = Vec<(Event, Vec<f64>)>;
+
+fn outcomes_of(terms: &Terms) -> usize {
+    terms.first().map_or(0, |(_, factors)| factors.len())
 }
 
 /// How a target is read off a pass.

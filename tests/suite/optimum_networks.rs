@@ -398,34 +398,35 @@ fn the_optimum_of_t_with_many_faults() {
     assert_same(many_faults(&net_t()), 56.302_889_796_560_514);
 }
 
-/// The advice on T. Measured: 51.8, 10.7 % above the optimum; a plain step of look-ahead over repairs in order is 5.9 %
-/// above it, two are 1.1 %.
+/// The advice on T. Measured: one step ahead 48.6, 4.0 % above the optimum, two steps 48.3, 3.2 %; a plain step of
+/// look-ahead over repairs in order is 5.9 % above it, two are 1.1 %.
 #[test]
 fn advice_on_t_is_near_the_optimum() {
     let net = net_t();
-    println!("T, two steps: {:.3}", cost_of_advice(&net, 2));
-    let ours = cost_of_advice(&net, 1);
-    let gap = ours / 46.783_941_259_292_59 - 1.0;
-    println!("T: {ours:.3}, {:.2} % above the optimum", 100.0 * gap);
-    assert!(gap > -1e-9, "below the optimum: {ours}");
-    assert!(gap < 0.12, "{ours}");
+    for (look_ahead, most) in [(1, 0.07), (2, 0.04)] {
+        let ours = cost_of_advice(&net, look_ahead);
+        let gap = ours / 46.783_941_259_292_59 - 1.0;
+        println!("T, {look_ahead} ahead: {ours:.3}, {:.2} % above the optimum", 100.0 * gap);
+        assert!(gap > -1e-9, "below the optimum: {ours}");
+        assert!(gap < most, "{ours}");
+    }
 }
 
-/// The advice on thirty networks of the same make, against the optimum of each. Measured: the advice is 2.9 % above it on
-/// average and 6.4 % at worst (seed 4); a plain step of look-ahead 1.9 % and 5.6 %; two, with failed repairs among the
-/// steps, 0.44 % and 3.4 % (seed 16).
+/// The advice on thirty networks of the same make, against the optimum of each. Measured: one step ahead the advice is
+/// 2.9 % above it on average and 6.4 % at worst (seed 4), two steps 1.0 % and 3.6 %; a plain step of look-ahead on exact
+/// chances 1.9 % and 5.6 %; two, with failed repairs among the steps, 0.44 % and 3.4 % (seed 16).
 #[test]
 fn advice_on_thirty_networks_is_near_the_optimum() {
-    // The advice, one plain step, two.
+    // The advice one and two steps ahead, one plain step, two.
     let mut gaps: [Vec<f64>; 4] = Default::default();
     for seed in 1..=30 {
         let net = small_net(seed);
         let problem = net.problem();
         let optimum = Optimum::of(&problem).cost();
-        let costs = [cost_of_advice(&net, 1), plain(&problem, 1), plain(&problem, 2), cost_of_advice(&net, 2)];
+        let costs = [cost_of_advice(&net, 1), cost_of_advice(&net, 2), plain(&problem, 1), plain(&problem, 2)];
         let above = costs.map(|cost| cost / optimum - 1.0);
-        let [ours, one, two, deep] = above.map(|gap| 100.0 * gap);
-        println!("seed {seed:2}: {optimum:7.3}, advice +{ours:5.2} %, one step +{one:5.2} %, two +{two:5.2} %, advice two deep +{deep:5.2} %");
+        let [ours, deep, one, two] = above.map(|gap| 100.0 * gap);
+        println!("seed {seed:2}: {optimum:7.3}, advice +{ours:.2} % +{deep:.2} %, plain steps +{one:.2} % +{two:.2} %");
         for (gaps, gap) in gaps.iter_mut().zip(above) {
             gaps.push(gap);
         }
@@ -435,10 +436,10 @@ fn advice_on_thirty_networks_is_near_the_optimum() {
     for gaps in &gaps {
         println!("mean {:.2} %, worst {:.2} %", 100.0 * mean(gaps), 100.0 * worst(gaps));
     }
-    let [ours, one, two, deep] = &gaps;
-    let _ = deep;
+    let [ours, deep, one, two] = &gaps;
     assert!(gaps.iter().flatten().all(|gap| *gap > -1e-9), "below the optimum: {gaps:?}");
-    assert!(mean(ours) < 0.035 && worst(ours) < 0.075, "mean {}, worst {}", mean(ours), worst(ours));
+    assert!(mean(ours) < 0.035 && worst(ours) < 0.07, "mean {}, worst {}", mean(ours), worst(ours));
+    assert!(mean(deep) < 0.015 && worst(deep) < 0.045, "mean {}, worst {}", mean(deep), worst(deep));
     assert!(mean(two) < mean(one) && worst(two) < 0.035, "mean {}, worst {}", mean(two), worst(two));
 }
 
