@@ -178,7 +178,7 @@ impl Race {
     fn roofline(&self, args: &Args) -> Value {
         let warm_work = self.prepare(&self.asked.without_changed(), &[self.asked.changed]).work();
         let next_work = self.prepare_next().work() * self.configurations();
-        let pass = |work: usize, laps: &Laps| json!({ "work": work, "rate": rate(work, median(&laps.seconds)) });
+        let pass = |work: usize, laps: &Laps| json!({ "work": work, "rate": rate(work, laps.cpu) });
         json!({
             "warm": pass(warm_work, &self.run(Task::Warm, args)),
             "next": pass(next_work, &self.run(Task::Next, args)),
