@@ -73,8 +73,31 @@ pub struct Explanations {
     pub sets: Vec<Explanation>,
     /// The chance that nothing listed accounts for the symptom.
     pub unexplained: f64,
-    /// The chance of all sets that are not in the list.
+    /// The chance of all sets that are not in the list, together.
     pub missed: f64,
+    /// No set that is not in the list has more: to rounding where it was searched for, all but surely where it was drawn.
+    pub unlisted_at_most: f64,
+    /// How the list came about.
+    pub listed: Listed,
+}
+
+impl Explanations {
+    /// Whether the list is known to hold the likeliest there are: no set that it lacks is likelier than any it has.
+    #[must_use]
+    pub fn is_settled(&self) -> bool {
+        self.sets.last().is_none_or(|set| set.chance >= self.unlisted_at_most)
+    }
+}
+
+/// How a list of explanations came about.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Listed {
+    /// By a search that bounds what it has not seen; every chance is exact.
+    #[default]
+    Searched,
+    /// The sets seen most often among worlds drawn from the posterior, because links are cut: a search would take too
+    /// long. Their chances are worked out in the network as it was cut and are about as near as those of the causes.
+    Drawn,
 }
 
 /// What one answer weighed for one cause.
@@ -196,6 +219,14 @@ impl Belief {
         self.causes.iter().find(|c| c.cause == cause).map_or(0.0, |c| c.chance)
     }
 
+    /// What inference found, within these limits.
+    fn posterior_within(&self, limits: &Limits) -> Result<Cow<'_, Posterior>, Error> {
+        if *limits == self.limits {
+            return Ok(Cow::Borrowed(&self.posterior));
+        }
+        Ok(Cow::Owned(self.engine.posterior(&self.evidence, limits)?))
+    }
+
     /// Worlds drawn from what is believed.
     ///
     /// # Errors
@@ -221,10 +252,11 @@ impl Belief {
     }
 
     /// The likeliest `n` explanations: sets of causes that matter, with the chance that all of a set and no other are
-    /// there. Candidates are drawn from the posterior; where inference is exact the chance of each is computed, else it
-    /// is the share of worlds (one standard error .008 at one half). `missed` is the chance of all that is not listed.
+    /// there. Where inference is exact they are searched for, with a bound on what is not listed; where links are cut
+    /// the candidates are drawn ([`Listed`]). `missed` is the chance of all that is not listed.
     ///
-    /// Cost: one sample of worlds, and where inference is exact an up pass for each candidate.
+    /// Cost: where inference is exact three passes for each eight parts of the space of sets looked into, about forty
+    /// for ten sets; else one sample of worlds and three passes.
     ///
     /// # Errors
     /// As [`believe`].

@@ -7,7 +7,8 @@ use super::fold::Fold;
 
 /// How far a row of a table may be from summing to one.
 const ROW_TOLERANCE: f64 = 1e-6;
-/// More inputs than this and a counting gate's codes overflow.
+/// More inputs than this and a counting gate's codes overflow. It also bounds how deep the trees are by which inputs come
+/// together, for gates and for the rows of answers alike.
 const INPUTS_MAX: usize = 254;
 
 /// A checked network and what every query needs of it.
@@ -103,6 +104,13 @@ impl Base {
                     return Err(format!("expected a slice below `{}`, found `{slice}`", self.network.slices));
                 }
                 likely(*otherwise)?;
+                let mut read: Vec<VarIx> = rows.iter().flat_map(|row| &row.any_of).map(|literal| literal.var).collect();
+                read.sort_unstable();
+                read.dedup();
+                if read.len() > INPUTS_MAX {
+                    let found = read.len();
+                    return Err(format!("expected rows that read at most `{INPUTS_MAX}` variables, found `{found}`"));
+                }
                 for row in rows {
                     likely(row.likelihood)?;
                     for literal in &row.any_of {

@@ -3,6 +3,8 @@
 //! It shares no algebra with the engine. Every gate's distribution comes from going through the states of its links
 //! and its leak one by one; observations are read off the assignments as the definitions say.
 
+use std::collections::BTreeMap;
+
 use crate::model::network::{Link, Literal, Mechanism, Network, Observation, SliceSet, States, VarIx};
 
 /// Assignments beyond this many are refused.
@@ -102,15 +104,21 @@ impl Joint {
         self.assignments.iter().zip(&self.weights).map(|(states, w)| w / self.total * weight(states)).sum()
     }
 
-    /// The most probable states of `variables` given the observations, all others summed out, and their probability.
+    /// The distribution of `variables` together given the observations: the states that have a chance, with theirs.
     #[must_use]
-    pub fn most_probable(&self, variables: &[VarIx]) -> (Vec<u8>, f64) {
-        let mut sums = std::collections::BTreeMap::<Vec<u8>, f64>::new();
+    pub fn together(&self, variables: &[VarIx]) -> BTreeMap<Vec<u8>, f64> {
+        let mut sums = BTreeMap::<Vec<u8>, f64>::new();
         for (assignment, weight) in self.assignments.iter().zip(&self.weights) {
             let states = variables.iter().map(|var| assignment[var.at()]).collect();
             *sums.entry(states).or_insert(0.0) += weight / self.total;
         }
-        sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or_default()
+        sums
+    }
+
+    /// The most probable states of `variables` given the observations, all others summed out, and their probability.
+    #[must_use]
+    pub fn most_probable(&self, variables: &[VarIx]) -> (Vec<u8>, f64) {
+        self.together(variables).into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or_default()
     }
 }
 

@@ -19,18 +19,22 @@ pub mod brute;
 
 mod barren;
 mod base;
+mod best;
 mod bits;
 mod compile;
 mod cut;
 mod eliminate;
 mod fold;
+mod given;
 mod graph;
 mod joins;
+mod joint;
 mod kernel;
 mod lanes;
 mod order;
 mod posterior;
 mod prepared;
+mod repair;
 mod sample;
 mod solve;
 mod unfold;
@@ -38,13 +42,18 @@ mod work;
 mod worlds;
 
 use crate::model::network::{Network, Observation, VarIx};
+use crate::model::repaired::TurnedOff;
 
 use base::Base;
+use given::{Given, Kind};
 use solve::Wanted;
 
+pub use best::{BestSets, CauseSet, SetsQuery};
 pub use graph::Target;
+pub use joint::{JOINT_CELLS_MAX, JointTable};
 pub use posterior::Posterior;
 pub use prepared::{ByOutcome, Event, OpenCheck, Prepared};
+pub use repair::AfterRepair;
 pub use worlds::Worlds;
 
 /// A network ready for queries.
@@ -217,6 +226,87 @@ impl Engine {
         }
     }
 
+    /// The chance of `findings`, each about the state of one variable, given the observations: 0 where they cannot be.
+    /// `posterior` is what [`Engine::posterior`] gave for the same observations; its cuts and its order serve again.
+    ///
+    /// Cost: an up pass; over cut links that and a few passes for the messages.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`].
+    pub fn chance_of(
+        &self,
+        posterior: &Posterior,
+        observations: &[Observation],
+        findings: &[Observation],
+        limits: &Limits,
+    ) -> Result<f64, Error> {
+        self.base.check_observations(observations)?;
+        self.base.check_observations(findings)?;
+        Given { engine: self, observations, limits, posterior }.chance(findings)
+    }
+
+    /// The most probable sets of on/off variables given the observations, everything else summed out, with a bound on
+    /// whatever is not listed. `posterior` is what [`Engine::posterior`] gave for the same observations and limits.
+    ///
+    /// Cost: as [`SetsQuery::nodes`] says.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`]; [`Error::Observation`] where a variable of the query is not an on/off variable of this
+    /// network, is named twice, or the slice is none of its own.
+    pub fn best_sets(
+        &self,
+        posterior: &Posterior,
+        observations: &[Observation],
+        query: &SetsQuery<'_>,
+        limits: &Limits,
+    ) -> Result<BestSets, Error> {
+        self.base.check_observations(observations)?;
+        given::check_variables(&self.base, query.vars, Kind::OnOff)?;
+        let slices = self.base.network.slices;
+        if query.slice >= slices {
+            return Err(Error::Observation(format!("expected a slice below `{slices}`, found `{}`", query.slice)));
+        }
+        let prepared = self.prepare_from(posterior, observations, query.vars, limits)?;
+        let given = Given { engine: self, observations, limits, posterior };
+        best::sets(&prepared, &given, query)
+    }
+
+    /// The joint distribution of `vars` given the observations: a table over their states.
+    ///
+    /// Cost: a posterior, and an up pass for each eight cells whose states are all possible.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`]; [`Error::Observation`] where a variable is not of this network or named twice, or the
+    /// table has more than [`JOINT_CELLS_MAX`] cells.
+    pub fn joint(&self, observations: &[Observation], vars: &[VarIx], limits: &Limits) -> Result<JointTable, Error> {
+        given::check_variables(&self.base, vars, Kind::Any)?;
+        let states: Vec<usize> = vars.iter().map(|&var| self.base.network.variable(var).states.count()).collect();
+        joint::cells(&states)?;
+        let posterior = self.posterior_with(observations, vars, limits)?;
+        let prepared = self.prepare_from(&posterior, observations, vars, limits)?;
+        joint::table(&Given { engine: self, observations, limits, posterior: &posterior }, &prepared, vars)
+    }
+
+    /// The chance that each of `watched` is on after a repair, given the observations before it: `repair` names the
+    /// faults it turns off and how surely, links and leaks persist ([`Network::with_repair`]).
+    ///
+    /// Cost: a posterior of a network of one more slice.
+    ///
+    /// # Errors
+    /// As [`Engine::posterior`]; [`Error::Network`] where the network has no room for one more slice or what is to be
+    /// repaired cannot be, [`Error::Observation`] where a variable watched is not an on/off variable of this network.
+    pub fn after_repair(
+        &self,
+        observations: &[Observation],
+        repair: &[TurnedOff],
+        watched: &[VarIx],
+        limits: &Limits,
+    ) -> Result<AfterRepair, Error> {
+        self.base.check_observations(observations)?;
+        given::check_variables(&self.base, watched, Kind::OnOff)?;
+        repair::after(self, observations, repair, watched, limits)
+    }
+
     /// Works out, once, everything about `observations` that does not hang on what is found out about the `open`
     /// variables; see [`Prepared`]. With every variable open, any evidence about single variables is a question of one
     /// pass.
@@ -236,6 +326,23 @@ impl Engine {
             return Err(Error::Observation(format!("expected open variables of this network, found `{}`", var.0)));
         }
         Prepared::new(self, observations, open, limits)
+    }
+
+    /// Like [`Engine::prepare`], where `posterior` is what [`Engine::posterior`] gave for the same observations and
+    /// limits: its cuts, its messages and its order serve again, which leaves one pass.
+    ///
+    /// # Errors
+    /// As [`Engine::prepare`].
+    pub fn prepare_from(
+        &self,
+        posterior: &Posterior,
+        observations: &[Observation],
+        open: &[VarIx],
+        limits: &Limits,
+    ) -> Result<Prepared<'_>, Error> {
+        self.base.check_observations(observations)?;
+        given::check_variables(&self.base, open, Kind::Any)?;
+        Prepared::along(self, posterior, observations, open, limits)
     }
 
     /// Draws `n` worlds from the posterior; the same seed gives the same worlds.

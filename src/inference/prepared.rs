@@ -123,6 +123,15 @@ impl Event {
         Self::anything().and(var, (0..states).map(|other| other == state).collect())
     }
 
+    /// The event as findings, one a variable.
+    pub(super) fn findings(&self) -> Vec<Observation> {
+        let finding = |(var, allowed): &(VarIx, Vec<bool>)| Observation::State {
+            var: *var,
+            likelihood: allowed.iter().map(|&allowed| f64::from(u8::from(allowed))).collect(),
+        };
+        self.allowed.iter().map(finding).collect()
+    }
+
     /// The same where `var` is, besides, in one of the states allowed (one entry a state).
     #[must_use]
     pub fn and(mut self, var: VarIx, states: Vec<bool>) -> Self {
@@ -142,11 +151,36 @@ impl<'e> Prepared<'e> {
         limits: &Limits,
     ) -> Result<Self, Error> {
         let standing = solve::stand(&engine.base, observations, open, limits)?;
+        Ok(Self::of(engine, standing, observations, open, limits))
+    }
+
+    /// The same for the observations of `posterior`: its cuts, its messages and its order serve again where they do.
+    pub(super) fn along(
+        engine: &'e Engine,
+        posterior: &Posterior,
+        observations: &[Observation],
+        open: &[VarIx],
+        limits: &Limits,
+    ) -> Result<Self, Error> {
+        let along = posterior.trail.as_ref().map(|trail| solve::stand_along(&engine.base, observations, open, trail));
+        match along.transpose()?.flatten() {
+            Some(standing) => Ok(Self::of(engine, standing, observations, open, limits)),
+            None => Self::new(engine, observations, open, limits),
+        }
+    }
+
+    fn of(
+        engine: &'e Engine,
+        standing: Standing,
+        observations: &[Observation],
+        open: &[VarIx],
+        limits: &Limits,
+    ) -> Self {
         let mut is_open = vec![false; engine.base.parents.len()];
         for var in open {
             is_open[var.at()] = true;
         }
-        Ok(Self {
+        Self {
             engine,
             observations: observations.to_vec(),
             open: is_open,
@@ -154,7 +188,7 @@ impl<'e> Prepared<'e> {
             ends: lanes::ends(&standing.program),
             errors: standing.program.errors(&standing.upward),
             standing,
-        })
+        }
     }
 
     fn base(&self) -> &Base {
@@ -293,7 +327,7 @@ impl<'e> Prepared<'e> {
     }
 
     /// For each event, in turn, the chance of it together with each target, and that of the event itself last.
-    fn joint(&self, events: &[Event], targets: &[Event]) -> Result<Vec<f64>, Error> {
+    pub(super) fn joint(&self, events: &[Event], targets: &[Event]) -> Result<Vec<f64>, Error> {
         let Standing { graph, program, upward: plain, .. } = &self.standing;
         let width = targets.len() + 1;
         let mut joint = vec![0.0; events.len() * width];

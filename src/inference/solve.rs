@@ -145,6 +145,20 @@ pub(super) fn stand(
     Ok(parts.with(graph))
 }
 
+/// The same for what left `trail`: its cuts, messages and order serve again. `None` where they do not fit or the digits
+/// cannot be trusted.
+pub(super) fn stand_along(
+    base: &Base,
+    observations: &[Observation],
+    open: &[VarIx],
+    trail: &Trail,
+) -> Result<Option<Standing>, Error> {
+    let graph = compile::graph_with(base, observations, open, Form::Star)?;
+    let Some(settled) = resume(&graph, trail).filter(Settled::is_trusted) else { return Ok(None) };
+    let parts = settled.into_parts();
+    Ok(Some(parts.with(graph)))
+}
+
 /// What stands of a settled graph but the graph.
 struct Parts {
     program: Program,

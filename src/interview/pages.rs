@@ -175,9 +175,9 @@ pub fn ranking(bench: &Bench<'_>, state: &State) -> Option<Document> {
     }
     let rest = &known.explanations;
     document.paragraph(format!(
-        "Nothing that is listed accounts for it: {}. Other combinations: {}.",
+        "Nothing that is listed accounts for it: {}. {}",
         bench.figures.chance(rest.unexplained),
-        bench.figures.chance(rest.missed)
+        words::others(bench.figures, rest, rest.sets.len())
     ));
     if let Some(view) = &state.view {
         if !view.misfits.is_empty() {

@@ -5,3 +5,4 @@ pub mod compile;
 pub mod network;
 pub mod prior;
 pub mod reading;
+pub mod repaired;

@@ -71,6 +71,6 @@ pub fn made(knowledge: &Knowledge, case: &Case, explains: &[&str], likely: &[(&s
     }
     beliefs.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.cause.cmp(&b.cause)));
     let sets = vec![Explanation { causes: causes(&laid, explains), chance: 0.4 }];
-    let explanations = Explanations { sets, unexplained: 0.03, missed: 0.02 };
+    let explanations = Explanations { sets, unexplained: 0.03, missed: 0.02, ..Explanations::default() };
     plan(&laid, &graph, case, &beliefs, &explanations, &Options::default())
 }

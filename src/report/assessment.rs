@@ -2,7 +2,7 @@
 
 use super::{Bar, Block, Column, Document, Figures, Rich, Table, words};
 use crate::access::AccessGraph;
-use crate::belief::{Belief, Explanations, Weight, believe, weights};
+use crate::belief::{Belief, Explanations, Listed, Weight, believe, weights};
 use crate::case::Case;
 use crate::decision::{Action, Advice, Proposal, Settings, advise};
 use crate::inference::{Accuracy, Error};
@@ -64,6 +64,8 @@ struct Json<'a> {
     explanations: Vec<ExplanationJson>,
     unexplained: f64,
     missed: f64,
+    unlisted_at_most: f64,
+    listed: &'static str,
     log_evidence: Option<f64>,
     conflict: Option<f64>,
     misfits: Vec<MisfitJson>,
@@ -232,6 +234,11 @@ impl Assessment<'_> {
                 .collect(),
             unexplained: self.explanations.unexplained,
             missed: self.explanations.missed,
+            unlisted_at_most: self.explanations.unlisted_at_most,
+            listed: match self.explanations.listed {
+                Listed::Searched => "searched",
+                Listed::Drawn => "drawn",
+            },
             log_evidence: belief.log_evidence,
             conflict: belief.conflict_bits,
             misfits: belief
@@ -439,13 +446,17 @@ impl Assessment<'_> {
 
     fn explained(&self, figures: &Figures, document: &mut Document) {
         document.section("What would account for it");
-        let sets = self.explanations.sets.iter().filter(|s| s.chance >= LEAST);
-        document
-            .bullets(sets.map(|s| format!("{}: {}", words::causes(self.laid, &s.causes), figures.chance(s.chance))));
+        let sets = &self.explanations.sets;
+        let shown = sets.iter().take_while(|s| s.chance >= LEAST).count();
+        document.bullets(
+            sets[..shown]
+                .iter()
+                .map(|s| format!("{}: {}", words::causes(self.laid, &s.causes), figures.chance(s.chance))),
+        );
         document.paragraph(format!(
-            "Nothing that is listed: {}. Other combinations: {}.",
+            "Nothing that is listed: {}. {}",
             figures.chance(self.explanations.unexplained),
-            figures.chance(self.explanations.missed)
+            words::others(figures, &self.explanations, shown)
         ));
         let misfits = &self.belief.misfits;
         if !misfits.is_empty() {

@@ -211,10 +211,10 @@ fn three_figures(value: f64) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    fn figures() -> Figures {
+    pub(in crate::report) fn figures() -> Figures {
         Figures { system: System::Us, chances: Chances::Words, currency: "USD".to_owned() }
     }
 

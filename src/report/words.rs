@@ -1,7 +1,7 @@
 //! Beliefs, actions and answers in plain words, the same wherever they are said.
 
 use super::Figures;
-use crate::belief::CauseBelief;
+use crate::belief::{CauseBelief, Explanations, Listed};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::{Instance, Laid};
@@ -13,6 +13,10 @@ use crate::units::Measure;
 const STRIP: usize = 3;
 /// A place of a cause is named where the other places are less than half as likely.
 const SAME: f64 = 0.5;
+/// Combinations that are not listed have something said about each where they come to this much together.
+const MANY: f64 = 0.02;
+/// Below this a chance is said as less than something.
+const LEAST_SPOKEN: f64 = 0.0095;
 
 /// "6 of 10", "8 of 100", "under 1 of 100": a chance as the strip says it.
 #[must_use]
@@ -198,6 +202,27 @@ pub fn causes(laid: &Laid<'_>, causes: &[Instance<Cause>]) -> String {
     }
 }
 
+/// "Other combinations: about 1 in 2, each at most 1 in 50.": what is known of the explanations after the first `shown`.
+#[must_use]
+pub fn others(figures: &Figures, explanations: &Explanations, shown: usize) -> String {
+    let hidden: f64 = explanations.sets.iter().skip(shown).map(|set| set.chance).sum();
+    let next = explanations.sets.get(shown).map_or(0.0, |set| set.chance);
+    let (together, most) = (explanations.missed + hidden, explanations.unlisted_at_most.max(next));
+    // Of a little in all there is nothing more to say, nor where one of them could be all of it.
+    let each = if together < MANY || most >= together {
+        String::new()
+    } else {
+        let at_most = if most < LEAST_SPOKEN { "each" } else { "each at most" };
+        let how = if explanations.listed == Listed::Drawn { " as far as a sample shows" } else { "" };
+        format!(", {at_most} {}{how}", figures.chance(most))
+    };
+    let mut words = format!("Other combinations: {}{each}.", figures.chance(together));
+    if explanations.sets.iter().take(shown).any(|set| set.chance < most) {
+        words.push_str(" One of them may be likelier than the last of these.");
+    }
+    words
+}
+
 /// "$40 more on average", "about the same": how a runner-up compares.
 #[must_use]
 pub fn more(figures: &Figures, other: &Proposal, best: &Proposal) -> String {
@@ -243,5 +268,39 @@ pub fn outcome(knowledge: &Knowledge, action: &Action, outcome: usize) -> String
         }
         _ if outcome == 0 => "The symptom is gone".to_owned(),
         _ => "It is still there".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::belief::Explanation;
+
+    fn explanations(chances: &[f64], missed: f64, unlisted_at_most: f64, listed: Listed) -> Explanations {
+        let sets = chances.iter().map(|&chance| Explanation { causes: vec![], chance }).collect();
+        Explanations { sets, unexplained: 0.0, missed, unlisted_at_most, listed }
+    }
+
+    #[test]
+    fn what_is_not_listed_in_words() {
+        let figures = crate::report::figures::tests::figures();
+        let said = |e: &Explanations, shown| others(&figures, e, shown);
+        let searched = explanations(&[0.4, 0.1], 0.5, 0.05, Listed::Searched);
+        assert_eq!(said(&searched, 2), "Other combinations: 1 in 2, each at most 1 in 20.");
+        // What is listed but not shown is among the others.
+        assert_eq!(said(&searched, 1), "Other combinations: 6 in 10, each at most 1 in 10.");
+        let rare = explanations(&[0.4, 0.1], 0.5, 0.004, Listed::Drawn);
+        assert_eq!(said(&rare, 2), "Other combinations: 1 in 2, each less than 1 in 100 as far as a sample shows.");
+        // A search cut short may lack a likelier one.
+        let short = explanations(&[0.4, 0.1], 0.5, 0.2, Listed::Searched);
+        let words =
+            "Other combinations: 1 in 2, each at most 1 in 5. One of them may be likelier than the last of these.";
+        assert_eq!(said(&short, 2), words);
+        assert!(!short.is_settled() && searched.is_settled());
+        // A little in all needs no bound, nor does a bound that bounds nothing.
+        let little = explanations(&[0.9, 0.09], 0.01, 0.004, Listed::Searched);
+        assert_eq!(said(&little, 2), "Other combinations: 1 in 100.");
+        let open = explanations(&[0.5], 0.3, 0.3, Listed::Searched);
+        assert_eq!(said(&open, 1), "Other combinations: 3 in 10.");
     }
 }

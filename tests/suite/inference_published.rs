@@ -4,6 +4,7 @@
 use std::slice::from_ref;
 
 use doldrum::inference::brute::Joint;
+use doldrum::inference::{Engine, Limits};
 use doldrum::model::network::VarIx;
 
 use crate::small_network::{Net, assert_relative};
@@ -30,6 +31,12 @@ fn car_start_posteriors() {
     assert_relative(posterior.of(no_fuel)[1], 0.293186, 2e-6);
     // A fragment of the book's own table, P(dirty plugs, no start), differs a little: the book gives .03965.
     assert_relative(posterior.of(dirty)[1] * 0.068216, 0.03965, 0.005);
+    // Fragments of its joint table: no fuel, dirty plugs and meter with no start.
+    let engine = Engine::compile(net.network()).expect("the network is valid");
+    let table = engine.joint(from_ref(&fails), &[no_fuel, dirty, meter], &Limits::default()).expect("an answer");
+    for (states, p) in [([0, 1, 0], 0.01514), ([0, 1, 1], 0.0233), ([1, 1, 1], 8.0e-7)] {
+        assert_relative(table.chance(&states) * net.evidence(from_ref(&fails)), p, 1e-3);
+    }
     let half = net.posterior(&[fails.clone(), net.seen(meter, 1)]);
     assert_relative(half.of(dirty)[1], 0.804350, 1e-6);
     assert_relative(half.of(no_fuel)[1], 0.000690856, 1e-6);
@@ -83,6 +90,12 @@ fn multiprocessor() {
     let (states, p) = joint.most_probable(&causes);
     assert_eq!(states, [1, 1, 1, 1, 0, 0, 0, 0, 0, 0]);
     assert_relative(p, 0.954277, 1e-6);
+    let best = net.best_sets(&[net.on(top)], &causes, 12);
+    assert_eq!((best.settled(), best.sets[0].members.as_slice()), (12, [0, 1, 2, 3].as_slice()));
+    assert_relative(best.sets[0].chance, 0.954277, 1e-6);
+    // The best set that holds neither all four disks nor the bus is one of the ten minimal cut sets.
+    let other = best.sets.iter().find(|set| !set.members.starts_with(&[0, 1, 2, 3])).expect("it is among them");
+    assert!([vec![0, 1, 5], vec![2, 3, 4]].contains(&other.members), "{other:?}");
 }
 
 /// The pressure tank of the Fault Tree Handbook (NUREG-0492, 1981), inputs as in the FFORT benchmark model, which gives
@@ -104,6 +117,15 @@ fn pressure_tank() {
     for (var, p) in given_top {
         assert_relative(posterior.of(var)[1], p, 1e-6);
     }
+    // The most probable sets are the minimal cut sets, and their chances products of the inputs.
+    let best = net.best_sets(&[net.on(top)], &[t, k2, s, s1, k1, r], 3);
+    let members: Vec<&[usize]> = best.sets.iter().map(|set| set.members.as_slice()).collect();
+    assert_eq!((members, best.settled()), (vec![[1].as_slice(), &[0], &[2, 5]], 3));
+    let odds = |p: f64| p / (1.0 - p);
+    let none: f64 = inputs.iter().map(|(_, p)| 1.0 - p).product();
+    for (set, odds) in best.sets.iter().zip([odds(3e-5), odds(5e-6), odds(1e-4) * odds(1e-4)]) {
+        assert_relative(set.chance, none * odds / p_top, 1e-9);
+    }
 }
 
 /// Two trains in parallel: the public test data of a fault-tree probability library.
@@ -118,6 +140,15 @@ fn two_trains() {
     let posterior = net.posterior(&[net.on(top)]);
     for (var, p) in [(p1, 0.7895), (p2, 0.8235), (v1, 0.5263), (v2, 0.5882)] {
         assert!((posterior.of(var)[1] - p).abs() < 5e-5, "found {}", posterior.of(var)[1]);
+    }
+    // Worked by hand: both pumps, and with them the second valve, which is as likely shut as not.
+    let best = net.best_sets(&[net.on(top)], &[p1, p2, v1, v2], 2);
+    assert_eq!(
+        (best.sets[0].members.as_slice(), best.sets[1].members.as_slice()),
+        ([0, 1].as_slice(), [0, 1, 3].as_slice())
+    );
+    for set in best.sets {
+        assert_relative(set.chance, 0.6 * 0.7 * 0.6 * 0.5 / 0.646, 1e-12);
     }
 }
 
@@ -155,6 +186,18 @@ fn chinese_tree() {
     for (name, p) in [("e1", 0.339805), ("e4", 0.257604), ("e8", 0.0207792), ("e12", 0.0204081)] {
         assert_relative(posterior.of(net.named(name))[1], p, 5e-6);
     }
+    // Of its 392 minimal cut sets the published count has twelve of two events: one of e1 to e3 with one of e4 to e7.
+    // They are the twelve most probable sets; any other has a third event, which is 49 times less likely than not.
+    let events: Vec<VarIx> = (1..=25).map(|i| net.named(&format!("e{i}"))).collect();
+    let best = net.best_sets(&[net.on(net.named("r1"))], &events, 13);
+    let mut pairs: Vec<Vec<usize>> = best.sets[..12].iter().map(|set| set.members.clone()).collect();
+    pairs.sort();
+    let expected: Vec<Vec<usize>> = (0..3).flat_map(|i| (3..7).map(move |j| vec![i, j])).collect();
+    assert_eq!(pairs, expected);
+    let pair = 0.02 * 0.02 * libm::pow(0.98, 23.0) / p_top;
+    best.sets[..12].iter().for_each(|set| assert_relative(set.chance, pair, 1e-9));
+    assert_relative(best.sets[12].chance, pair / 49.0, 1e-9);
+    assert!(best.settled() >= 12 && best.nodes < 1000, "{} nodes", best.nodes);
 }
 
 /// Russell and Norvig, Artificial Intelligence: noisy-OR for fever, q .6 cold, .2 flu, .1 malaria; and two inputs of .8

@@ -113,6 +113,23 @@ pub fn cases(net: &str, oracle: &Oracle) -> Vec<Case> {
     list(&values["nets"][net]["cases"]).iter().map(case).collect()
 }
 
+/// A set of evidence and the most probable sets of causes given it.
+pub struct BestSets {
+    pub observations: Vec<Observation>,
+    /// What is there, and the posterior; the most probable first.
+    pub sets: Vec<(Vec<String>, f64)>,
+}
+
+pub fn best_cause_sets(net: &str, oracle: &Oracle) -> Vec<BestSets> {
+    let values = read("oracle_values.json");
+    let set = |set: &Value| (list(&set["present"]).iter().map(text).collect(), number(&set["posterior"]));
+    let case = |case: &Value| BestSets {
+        observations: oracle.observed(&case["evidence"]),
+        sets: list(&case["best_cause_sets"]).iter().map(set).collect(),
+    };
+    list(&values["nets"][net]["cases"]).iter().map(case).collect()
+}
+
 /// An answer is P(yes), a list in the order of the states, or a map by state.
 fn entries(oracle: &Oracle, name: &str, answer: &Value) -> Vec<(VarIx, usize, f64)> {
     let var = oracle.ix(name);

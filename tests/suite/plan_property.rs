@@ -81,8 +81,8 @@ fn made(draw: &Draw, case: &Case, laid: &Laid<'_>) -> Result<Plan, PlanError> {
     }
     causes.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.cause.cmp(&b.cause)));
     causes.dedup_by_key(|belief| belief.cause);
-    let explanations =
-        Explanations { sets: vec![Explanation { causes: explains, chance: 0.5 }], unexplained: 0.1, missed: 0.1 };
+    let sets = vec![Explanation { causes: explains, chance: 0.5 }];
+    let explanations = Explanations { sets, unexplained: 0.1, missed: 0.1, ..Explanations::default() };
     plan(laid, &BENCH.1, case, &causes, &explanations, &Options::default())
 }
 

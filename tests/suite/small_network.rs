@@ -1,6 +1,6 @@
 //! Small networks by hand: causes, gates and tables by name.
 
-use doldrum::inference::{Engine, Limits, Posterior};
+use doldrum::inference::{BestSets, Engine, Limits, Posterior, SetsQuery};
 use doldrum::model::network::{Link, Mechanism, Network, Observation, States, VarIx, Variable};
 
 /// A network of one slice under construction.
@@ -36,6 +36,17 @@ impl Net {
         self.add(name, States::steady(1), Mechanism::All { links, leak: 0.0 })
     }
 
+    /// On where at least `k` inputs are.
+    pub fn at_least(&mut self, name: &str, k: usize, inputs: &[VarIx]) -> VarIx {
+        let links = inputs.iter().map(|&from| Link { from, strength: 1.0 }).collect();
+        self.add(name, States::steady(1), Mechanism::AtLeast { k, links, leak: 0.0 })
+    }
+
+    /// On where so many of the inputs are.
+    pub fn count(&mut self, name: &str, inputs: &[VarIx], least: usize, most: usize) -> VarIx {
+        self.add(name, States::steady(1), Mechanism::Count { of: inputs.to_vec(), least, most })
+    }
+
     /// A variable of unnamed states given its parents; rows in C order.
     pub fn table(&mut self, name: &str, states: usize, parents: &[VarIx], rows: &[f64]) -> VarIx {
         let mechanism = Mechanism::Table { parents: parents.to_vec(), rows: rows.to_vec() };
@@ -63,6 +74,14 @@ impl Net {
     pub fn posterior(&self, observations: &[Observation]) -> Posterior {
         let engine = Engine::compile(&self.0).expect("the network is valid");
         engine.posterior_all(observations, &Limits::default()).expect("there is an answer")
+    }
+
+    /// The `k` most probable sets of `vars`, looked for as long as it takes.
+    pub fn best_sets(&self, observations: &[Observation], vars: &[VarIx], k: usize) -> BestSets {
+        let engine = Engine::compile(&self.0).expect("the network is valid");
+        let posterior = engine.posterior(observations, &Limits::default()).expect("there is an answer");
+        let query = SetsQuery { vars, slice: 0, k, nodes: 100_000, candidates: &[] };
+        engine.best_sets(&posterior, observations, &query, &Limits::default()).expect("there is an answer")
     }
 
     pub fn evidence(&self, observations: &[Observation]) -> f64 {
