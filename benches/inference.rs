@@ -4,7 +4,7 @@
 
 use divan::Bencher;
 use doldrum::case::Case;
-use doldrum::inference::{Engine, Event, Limits, OpenCheck, Posterior, Prepared};
+use doldrum::inference::{Engine, Event, Limits, OpenCheck, Posterior, Prepared, SetsQuery};
 use doldrum::knowledge::layout::Laid;
 use doldrum::model;
 use doldrum::model::compile::{CaseModel, CheckModel};
@@ -213,6 +213,17 @@ fn every_outcome(bencher: Bencher, net: &str) {
     bencher.bench(|| {
         let prepared = setting.prepare(&setting.evidence, &setting.open);
         prepared.by_outcome(&setting.checks, &there).expect("there is an answer")
+    });
+}
+
+/// The five most probable sets of causes, the posterior being there.
+#[divan::bench(args = with_checks(), sample_count = 10)]
+fn best_sets(bencher: Bencher, net: &str) {
+    let setting = Setting::of(net);
+    let posterior = setting.engine.posterior(&setting.evidence, &Limits::default()).expect("there is an answer");
+    let query = SetsQuery { vars: &setting.read, slice: 0, k: 5, nodes: 100, candidates: &[] };
+    bencher.bench(|| {
+        setting.engine.best_sets(&posterior, &setting.evidence, &query, &Limits::default()).expect("there is an answer")
     });
 }
 

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use clap::{Parser, ValueEnum};
-use doldrum::inference::{Accuracy, Engine, Event, Limits, OpenCheck, Posterior, Prepared};
+use doldrum::inference::{Accuracy, Engine, Event, Limits, OpenCheck, Posterior, Prepared, SetsQuery};
 use doldrum::model::network::{Observation, VarIx};
 use serde_json::{Value, json};
 
@@ -55,6 +55,8 @@ enum Task {
     Added,
     /// Everything wanted for every outcome of every unanswered check.
     Next,
+    /// The five most probable sets of what is wanted.
+    Best5,
     /// Multiply-adds a second of a warm pass and of `next` against those of a plain loop.
     Roofline,
 }
@@ -131,6 +133,10 @@ impl Race {
                 self.found(args, &self.prepare(&asked.sets[0], open), asked.added)
             }
             Task::Next => laps(args, 1, |_| self.next()),
+            Task::Best5 => {
+                let posterior = self.engine.posterior(&asked.sets[0], &self.limits).expect("there is an answer");
+                laps(args, 1, |_| self.best(&posterior))
+            }
             Task::Roofline => unreachable!("not repeated like the others"),
         }
     }
@@ -166,6 +172,14 @@ impl Race {
         (answers, prepared.accuracy() == &Accuracy::Exact)
     }
 
+    /// The chances of the five; exact where they are surely the best. The budget is about that of the interview.
+    fn best(&self, posterior: &Posterior) -> Answers {
+        let query = SetsQuery { vars: &self.asked.read, slice: 0, k: 5, nodes: 100, candidates: &[] };
+        let best = self.engine.best_sets(posterior, &self.asked.sets[0], &query, &self.limits);
+        let best = best.expect("there is an answer");
+        (best.sets.iter().map(|set| set.chance).collect(), best.settled() >= 5)
+    }
+
     /// With everything open that an unanswered check reads.
     fn prepare_next(&self) -> Prepared<'_> {
         let read = self.asked.checks.iter().flat_map(|&check| self.engine.network().parents(check));
@@ -178,7 +192,7 @@ impl Race {
     fn roofline(&self, args: &Args) -> Value {
         let warm_work = self.prepare(&self.asked.without_changed(), &[self.asked.changed]).work();
         let next_work = self.prepare_next().work() * self.configurations();
-        let pass = |work: usize, laps: &Laps| json!({ "work": work, "rate": rate(work, median(&laps.seconds)) });
+        let pass = |work: usize, laps: &Laps| json!({ "work": work, "rate": rate(work, laps.cpu) });
         json!({
             "warm": pass(warm_work, &self.run(Task::Warm, args)),
             "next": pass(next_work, &self.run(Task::Next, args)),
