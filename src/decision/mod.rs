@@ -5,6 +5,7 @@
 //! comes after ([`value`]). Access is shared: what a check opens, a repair behind it need not open again.
 
 pub mod cost;
+mod deeper;
 mod offers;
 pub mod simulate;
 mod value;
@@ -89,6 +90,8 @@ pub struct Settings {
     pub seed: u64,
     /// How many runners-up.
     pub alternatives: usize,
+    /// How many steps are looked ahead over every outcome, 1 or 2, before what comes after is priced by rule of thumb.
+    pub look_ahead: u8,
     /// Limits of inference.
     pub limits: Limits,
     /// The time now, where it is known: a sniff grows old.
@@ -98,7 +101,7 @@ pub struct Settings {
 impl Default for Settings {
     /// 4096 worlds put a chance right to within .008 (one standard error at one half).
     fn default() -> Self {
-        Self { worlds: 4096, seed: 1, alternatives: 3, limits: Limits::default(), now: None }
+        Self { worlds: 4096, seed: 1, alternatives: 3, look_ahead: 1, limits: Limits::default(), now: None }
     }
 }
 
@@ -121,6 +124,9 @@ pub fn advise(
     let worlds = belief.worlds(settings.worlds, settings.seed, &settings.limits)?;
     let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
     let mut ranked = desk.rank();
+    if settings.look_ahead > 1 {
+        ranked = desk.deeper(ranked);
+    }
     let best = ranked.remove(0);
     let mut alternatives: Vec<Proposal> =
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
@@ -217,6 +223,8 @@ struct Desk<'a, 'k> {
     mixtures: Vec<Vec<Vec<f64>>>,
     rate: Rate,
     removed: Vec<Vec<(Instance<Cause>, Bits)>>,
+    /// For each repair the worlds in which it removes anything.
+    touched: Vec<Bits>,
     shut_prices: Vec<f64>,
     /// For each check the bits it tells about which repair it takes.
     gains: Vec<f64>,
@@ -280,6 +288,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
             })
             .collect();
+        let touched = removed.iter().map(|clears| simulator.touched(clears)).collect();
         let mut desk = Self {
             laid,
             graph,
@@ -292,6 +301,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             splits,
             mixtures,
             rate: gatherer.rate,
+            touched,
             removed,
             shut_prices,
             gains: Vec::new(),
@@ -309,7 +319,15 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// The worlds that two repairs cure together.
+    ///
+    /// Together they cure what neither does only where both remove something.
     fn pair(&self, a: usize, b: usize) -> Bits {
+        let mut either = self.bench.cures[a].clone();
+        simulate::or_into(&mut either, &self.bench.cures[b]);
+        let both = self.touched[a].iter().zip(&self.touched[b]).zip(&either);
+        if both.map(|((a, b), cured)| a & b & !cured).all(|word| word == 0) {
+            return either;
+        }
         let mut clears = self.removed[a].clone();
         for (cause, bits) in &self.removed[b] {
             match clears.iter_mut().find(|(c, _)| c == cause) {
@@ -322,8 +340,12 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// What looking further offers, but for one check: what it tells, it tells once.
     fn market(&self, but: Option<usize>) -> Market {
+        self.market_without(&[but])
+    }
+
+    fn market_without(&self, but: &[Option<usize>]) -> Market {
         let mut market = Market { per_bit: f64::INFINITY, supply: 0.0 };
-        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
+        for at in (0..self.checks.len()).filter(|at| !but.contains(&Some(*at)) && self.gains[*at] > 1e-6) {
             market.per_bit = market.per_bit.min(self.checks[at].0.price.money.get() / self.gains[at]);
             market.supply += self.gains[at];
         }

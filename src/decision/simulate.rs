@@ -104,27 +104,37 @@ impl<'w> Simulator<'w> {
     }
 
     /// The worlds in which no symptom is left once each of these causes is removed where its bits say so.
+    ///
+    /// Only gates below what was removed are worked again, and none below a gate that came out as it was.
     #[must_use]
     pub fn gone(&self, removed: &[(Instance<Cause>, Bits)]) -> Bits {
         let n = self.words;
-        let mut bits = self.now.clone();
+        let mut bits = Changed { now: &self.now, words: n, rows: vec![None; self.now.len() / n.max(1)], cells: vec![] };
         for (cause, cleared) in removed {
-            if let Some(row) = self.faults.get(cause) {
-                for (word, gone) in bits[row * n..(row + 1) * n].iter_mut().zip(cleared) {
-                    *word &= !gone;
-                }
+            if let Some(&row) = self.faults.get(cause) {
+                let at = bits.cells.len();
+                bits.cells.extend(bits.now[row * n..(row + 1) * n].iter().zip(cleared).map(|(on, gone)| on & !gone));
+                bits.end(row, at);
             }
         }
         for node in &self.gates {
             // Parents stand before: their rows are done.
-            let (done, rest) = bits.split_at_mut(node.row * n);
-            self.evaluate(node, done, &mut rest[..n]);
+            let borrowed = node.borrowed.iter().any(|borrowed| bits.rows[borrowed.source].is_some());
+            if borrowed || node.from.iter().any(|&row| bits.rows[row].is_some()) {
+                let at = bits.cells.len();
+                bits.cells.resize(at + n, 0);
+                let (done, on) = bits.cells.split_at_mut(at);
+                let input = |row: usize| match bits.rows[row] {
+                    Some(at) => &done[at..at + n],
+                    None => &bits.now[row * n..(row + 1) * n],
+                };
+                self.evaluate(node, input, on);
+                bits.end(node.row, at);
+            }
         }
         let mut left = vec![0; n];
-        for symptom in &self.symptoms {
-            for (word, on) in left.iter_mut().zip(&bits[symptom * n..]) {
-                *word |= on;
-            }
+        for &symptom in &self.symptoms {
+            or_into(&mut left, bits.row(symptom));
         }
         for word in &mut left {
             *word = !*word;
@@ -133,9 +143,33 @@ impl<'w> Simulator<'w> {
         left
     }
 
-    fn evaluate(&self, node: &Node, done: &[u64], on: &mut [u64]) {
-        let n = self.words;
-        let input = |row: usize| &done[row * n..(row + 1) * n];
+    /// The worlds in which anything at all is removed, or that follow such a world over a cut link. Elsewhere nothing
+    /// comes out otherwise.
+    #[must_use]
+    pub fn touched(&self, removed: &[(Instance<Cause>, Bits)]) -> Bits {
+        let mut touched = vec![0; self.words];
+        for (cause, cleared) in removed {
+            if let Some(&row) = self.faults.get(cause) {
+                let on = &self.now[row * self.words..(row + 1) * self.words];
+                touched.iter_mut().zip(on).zip(cleared).for_each(|((t, on), gone)| *t |= on & gone);
+            }
+        }
+        // Who follows may be followed.
+        loop {
+            let mut more = false;
+            for borrowed in self.gates.iter().flat_map(|gate| &gate.borrowed) {
+                let (world, like) = (borrowed.world, borrowed.like);
+                let new = (touched[like / 64] >> (like % 64) & 1) << (world % 64) & !touched[world / 64];
+                touched[world / 64] |= new;
+                more |= new != 0;
+            }
+            if !more {
+                return touched;
+            }
+        }
+    }
+
+    fn evaluate<'d>(&self, node: &Node, input: impl Fn(usize) -> &'d [u64], on: &mut [u64]) {
         match node.kind {
             Kind::Any => {
                 on.copy_from_slice(&node.leak);
@@ -177,6 +211,33 @@ impl<'w> Simulator<'w> {
                 let counted: Vec<&[u64]> = node.from.iter().map(|row| input(*row)).collect();
                 within(&counted, least, most, on);
             }
+        }
+    }
+}
+
+/// Rows of words of which some are no longer as they are now.
+struct Changed<'w> {
+    now: &'w [u64],
+    words: usize,
+    /// For each row where it begins among the changed cells; `None` where it is as it is now.
+    rows: Vec<Option<usize>>,
+    cells: Vec<u64>,
+}
+
+impl Changed<'_> {
+    fn row(&self, row: usize) -> &[u64] {
+        match self.rows[row] {
+            Some(at) => &self.cells[at..at + self.words],
+            None => &self.now[row * self.words..(row + 1) * self.words],
+        }
+    }
+
+    /// Takes a row's new cells, written from `at`, unless they are what they were.
+    fn end(&mut self, row: usize, at: usize) {
+        if self.cells[at..] == self.now[row * self.words..(row + 1) * self.words] {
+            self.cells.truncate(at);
+        } else {
+            self.rows[row] = Some(at);
         }
     }
 }
@@ -332,15 +393,37 @@ pub fn draws(n: usize, chance: f64, seed: u64, stream: u64) -> Bits {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(stream);
     let mut bits = vec![0u64; words(n)];
-    // 2^32 steps are finer than any sureness is known.
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a chance scaled to 32 bits")]
-    let limit = (chance * f64::from(u32::MAX)) as u32;
-    for world in 0..n {
-        if rng.next_u32() <= limit {
-            bits[world / 64] |= 1 << (world % 64);
+    if chance >= 1.0 {
+        bits.fill(u64::MAX);
+    } else {
+        // 2^32 steps are finer than any sureness is known.
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a chance scaled to 32 bits")]
+        let digits = (chance * f64::from(u32::MAX)) as u32;
+        for word in &mut bits {
+            *word = draw_word(&mut rng, digits);
         }
     }
+    mask_tail(&mut bits, n);
     bits
+}
+
+/// 64 draws at once: the binary digits of the chance against those of 64 uniform numbers, the highest first, until all
+/// are decided.
+fn draw_word(rng: &mut ChaCha8Rng, digits: u32) -> u64 {
+    let (mut inside, mut undecided) = (0u64, u64::MAX);
+    for place in (0..32).rev() {
+        let random = rng.next_u64();
+        if digits >> place & 1 == 1 {
+            inside |= undecided & !random;
+            undecided &= random;
+        } else {
+            undecided &= !random;
+        }
+        if undecided == 0 {
+            break;
+        }
+    }
+    inside
 }
 
 #[cfg(test)]

@@ -7,8 +7,9 @@
 //! those that a repair would cure. An outcome is then a mixture of rows.
 
 use super::simulate::{Bits, both, or_into, words};
-use std::cell::RefCell;
+use std::cell::{OnceCell, RefCell};
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 /// How much more looking further costs than its first, cheapest step would make one think: later steps tell less.
 /// Estimate; set by trials on simulated jobs.
@@ -26,8 +27,10 @@ pub struct Bench {
     pub cheapest: Vec<Bits>,
     /// What handing over costs.
     pub hand_over: f64,
-    /// Worlds cured by two repairs together, by position; worked out when asked for.
-    pairs: RefCell<BTreeMap<(usize, usize), Bits>>,
+    /// Worlds cured by two repairs together, row by row; worked out when asked for.
+    pairs: Vec<OnceCell<Bits>>,
+    /// For each list of repairs done the worlds that each further one cures; worked out when asked for.
+    further: RefCell<BTreeMap<Vec<usize>, Rc<[Bits]>>>,
 }
 
 /// What looking further offers: the cheapest rate at which worlds can be told apart, and how far it reaches.
@@ -89,7 +92,8 @@ impl Bench {
             }
         }
         *cheapest.last_mut().expect("one more than the repairs") = left;
-        Self { n, cures, cheapest, hand_over, pairs: RefCell::new(BTreeMap::new()) }
+        let pairs = vec![OnceCell::new(); cures.len() * cures.len()];
+        Self { n, cures, cheapest, hand_over, pairs, further: RefCell::default() }
     }
 
     /// Splits all worlds by rows.
@@ -99,12 +103,22 @@ impl Bench {
         self.split_with(rows, cured, None)
     }
 
+    /// Splits a split further: `rows` are parts of its own, with the same repairs failed.
+    #[must_use]
+    pub fn split_further(&self, split: &Split, rows: Vec<Bits>, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
+        let cured = match split.failed {
+            None => count(&rows, &self.cures),
+            Some(_) => count(&rows, &self.further(&split.failed.into_iter().collect::<Vec<_>>(), pair)),
+        };
+        self.split_with(rows, cured, split.failed)
+    }
+
     /// The worlds in which a repair has failed, as one row.
     #[must_use]
     pub fn after_failed(&self, repair: usize, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
         let left: Bits = all(self.n).iter().zip(&self.cures[repair]).map(|(a, c)| a & !c).collect();
         let rows = vec![left];
-        let cures: Vec<Bits> = (0..self.cures.len()).map(|other| self.pair(repair, other, pair)).collect();
+        let cures: Vec<&Bits> = (0..self.cures.len()).map(|other| self.pair(repair, other, pair)).collect();
         let cured = count(&rows, &cures);
         self.split_with(rows, cured, Some(repair))
     }
@@ -116,17 +130,12 @@ impl Bench {
     }
 
     /// The worlds that two repairs cure together.
-    fn pair(&self, a: usize, b: usize, work: &mut dyn FnMut(usize, usize) -> Bits) -> Bits {
-        let key = (a.min(b), a.max(b));
+    fn pair(&self, a: usize, b: usize, work: &mut dyn FnMut(usize, usize) -> Bits) -> &Bits {
         if a == b {
-            return self.cures[a].clone();
+            return &self.cures[a];
         }
-        if let Some(known) = self.pairs.borrow().get(&key) {
-            return known.clone();
-        }
-        let bits = work(key.0, key.1);
-        self.pairs.borrow_mut().insert(key, bits.clone());
-        bits
+        let (first, second) = (a.min(b), a.max(b));
+        self.pairs[first * self.cures.len() + second].get_or_init(|| work(first, second))
     }
 
     /// What it would still cost on a mixture of a split's rows, at `prices` for the first repair and `later` for those
@@ -198,26 +207,36 @@ impl Bench {
             return known.clone();
         }
         let all_done: Vec<usize> = split.failed.into_iter().chain(done.iter().copied()).collect();
+        let cures = self.further(&all_done, pair);
+        let counts = count(&split.rows, &cures);
+        split.after.borrow_mut().insert(done.to_vec(), counts.clone());
+        counts
+    }
+
+    /// The worlds that each repair cures once those in `done` have failed.
+    fn further(&self, done: &[usize], pair: &mut dyn FnMut(usize, usize) -> Bits) -> Rc<[Bits]> {
+        if let Some(known) = self.further.borrow().get(done) {
+            return Rc::clone(known);
+        }
         let mut before = vec![0u64; words(self.n)];
-        for (i, &a) in all_done.iter().enumerate() {
+        for (i, &a) in done.iter().enumerate() {
             or_into(&mut before, &self.cures[a]);
-            for &b in &all_done[..i] {
-                or_into(&mut before, &self.pair(a, b, pair));
+            for &b in &done[..i] {
+                or_into(&mut before, self.pair(a, b, pair));
             }
         }
         // Worlds that only three repairs together cure are left to the next step.
-        let cures: Vec<Bits> = (0..self.cures.len())
+        let cures: Rc<[Bits]> = (0..self.cures.len())
             .map(|r| {
                 let mut bits = self.cures[r].clone();
-                for &d in &all_done {
-                    or_into(&mut bits, &self.pair(d, r, pair));
+                for &d in done {
+                    or_into(&mut bits, self.pair(d, r, pair));
                 }
                 bits.iter().zip(&before).map(|(c, b)| c & !b).collect()
             })
             .collect();
-        let counts = count(&split.rows, &cures);
-        split.after.borrow_mut().insert(done.to_vec(), counts.clone());
-        counts
+        self.further.borrow_mut().insert(done.to_vec(), Rc::clone(&cures));
+        cures
     }
 
     /// Knowing which repair it takes, and what finding that out will cost at the going rate; as far as the checks at
@@ -284,8 +303,8 @@ pub fn all(n: usize) -> Bits {
     bits
 }
 
-fn count(rows: &[Bits], of: &[Bits]) -> Vec<Vec<f64>> {
-    rows.iter().map(|row| of.iter().map(|bits| f64::from(both(row, bits))).collect()).collect()
+fn count<B: AsRef<[u64]>>(rows: &[Bits], of: &[B]) -> Vec<Vec<f64>> {
+    rows.iter().map(|row| of.iter().map(|bits| f64::from(both(row, bits.as_ref()))).collect()).collect()
 }
 
 fn mix(values: &[f64], weights: &[f64]) -> f64 {

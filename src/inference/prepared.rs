@@ -214,9 +214,11 @@ impl<'e> Prepared<'e> {
     }
 
     /// The posterior where `findings`, each about the state of one open variable, come on top of the observations:
-    /// every variable that bears on them, every open one, every root.
+    /// every variable that bears on them, every open one, every root. Where links are cut it is that of
+    /// [`Engine::posterior`], whose cuts are chosen for the findings.
     ///
-    /// Cost: one pass; where links are cut, or cancellation cost digits, that of [`Engine::posterior`].
+    /// Cost: one pass, over the tables that hang on what was found on the way up and over all on the way down; a new
+    /// query where links are cut or cancellation cost digits.
     ///
     /// # Errors
     /// As [`Engine::posterior`]; [`Error::Observation`] for a finding about anything else.
@@ -237,7 +239,8 @@ impl<'e> Prepared<'e> {
             changed[at].1.iter_mut().zip(kept).for_each(|(u, &state)| *u *= likelihood[state]);
         }
         if self.standing.accuracy != Accuracy::Exact {
-            return self.asked_anew(findings);
+            let all: Vec<Observation> = self.observations.iter().chain(findings).cloned().collect();
+            return self.engine.posterior(&all, &self.limits);
         }
         let upward = program.up_changed(upward, &changed);
         let usable = upward.ln.is_finite() && upward.positive != graph.negative;

@@ -20,7 +20,8 @@ pub fn run(args: &Assess, common: &Common) -> Result<Exit, Failure> {
     let laid = Laid::new(&knowledge, case.craft.clone());
     let graph = AccessGraph::new(&knowledge);
     let limits = if args.exact { Limits::exact() } else { Limits::default() };
-    let settings = Settings { seed: common.seed, now: args.now, limits, ..Settings::default() };
+    let settings =
+        Settings { seed: common.seed, now: args.now, limits, look_ahead: args.look_ahead, ..Settings::default() };
     let assessment =
         Assessment::new(&laid, &graph, &case, &settings).map_err(|error| Failure::Stuck(error.to_string()))?;
     match args.format {

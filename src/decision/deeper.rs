@@ -1,0 +1,154 @@
+//! A second step of look-ahead: after each outcome of the most promising first steps, each of the most telling checks
+//! is tried with all its outcomes, and only what comes after that is priced by rule of thumb.
+
+use super::simulate::Bits;
+use super::value::{Market, Split};
+use super::{Choice, Desk, Priced, cost};
+use crate::access::OpenSet;
+
+/// How many first checks are looked at again.
+const CHECKS_FIRST: usize = 6;
+/// How many first repairs are.
+const REPAIRS_FIRST: usize = 3;
+/// How many second checks are tried after each outcome.
+const CHECKS_SECOND: usize = 10;
+
+/// A second check after a first step: what both together split, and what repairs cost then.
+struct Second {
+    check: usize,
+    price: f64,
+    split: Split,
+    repairs: Vec<f64>,
+    market: Market,
+}
+
+impl Desk<'_, '_> {
+    /// Prices the most promising options again, two steps deep, and ranks all anew.
+    ///
+    /// What was not looked at again keeps its distance to the best: it was further behind on equal terms.
+    pub(super) fn deeper(&self, ranked: Vec<Priced>) -> Vec<Priced> {
+        let best_before = ranked[0].total;
+        let (mut again, mut rest) = (Vec::new(), Vec::new());
+        let (mut checks, mut repairs) = (0, 0);
+        for priced in ranked {
+            let count = match priced.option {
+                Choice::Check(_) if checks < CHECKS_FIRST => &mut checks,
+                Choice::Repair(_) if repairs < REPAIRS_FIRST => &mut repairs,
+                Choice::HandOver => {
+                    again.push(priced);
+                    continue;
+                }
+                _ => {
+                    rest.push(priced);
+                    continue;
+                }
+            };
+            *count += 1;
+            let total = match priced.option {
+                Choice::Check(at) => self.check_total_deep(at),
+                Choice::Repair(at) => self.repair_total_deep(at),
+                Choice::HandOver => priced.total,
+            };
+            again.push(Priced { total, losing: false, ..priced });
+        }
+        let rank = |a: &Priced, b: &Priced| a.total.total_cmp(&b.total).then(b.option.cmp(&a.option));
+        again.sort_by(rank);
+        let best = again[0].total;
+        // A check that does not beat what could be done without it costs more than it saves.
+        let without = again.iter().filter(|o| !matches!(o.option, Choice::Check(_))).map(|o| o.total).next();
+        for priced in &mut again {
+            let is_check = matches!(priced.option, Choice::Check(_));
+            priced.losing = is_check && without.is_some_and(|without| priced.total >= without);
+        }
+        again.extend(rest.into_iter().map(|o| Priced { total: (o.total - best_before + best).max(best), ..o }));
+        again.sort_by(rank);
+        again
+    }
+
+    /// The expected total with a check, two steps deep.
+    fn check_total_deep(&self, at: usize) -> f64 {
+        let offer = &self.checks[at].0;
+        let first = &self.splits[at];
+        let seconds = self.seconds(first, &offer.after, Some(at));
+        let repairs = self.prices(&offer.after);
+        let ahead: f64 = self.mixtures[at]
+            .iter()
+            .map(|weights| {
+                let chance = first.chance(weights);
+                if chance > 0.0 { chance * self.node(first, weights, &repairs, &seconds) } else { 0.0 }
+            })
+            .sum();
+        offer.price.money.get() + ahead
+    }
+
+    /// The expected total with a repair, and a check tried after it where it fails.
+    fn repair_total_deep(&self, at: usize) -> f64 {
+        let price = self.repairs[at].0.price.money.get();
+        let left = 1.0 - self.cure_chance(at);
+        if left <= 0.0 {
+            return price;
+        }
+        let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+        let seconds = self.seconds(&split, &self.graph.shut(), None);
+        price + left * self.node(&split, &[1.0], &self.shut_prices, &seconds)
+    }
+
+    /// What it still costs after one outcome of the first step: repairs or handing over at once, or the best second
+    /// check and what follows it.
+    fn node(&self, first: &Split, weights: &[f64], repairs: &[f64], seconds: &[Second]) -> f64 {
+        let blind = Market { per_bit: f64::INFINITY, supply: 0.0 };
+        let at_once = self.outlook(first, weights, repairs, &blind).map_or(0.0, |o| o.cost);
+        let looking = seconds.iter().map(|second| self.with_second(second, weights));
+        looking.fold(at_once, f64::min)
+    }
+
+    fn with_second(&self, second: &Second, weights: &[f64]) -> f64 {
+        let rows = self.splits[second.check].rows().len();
+        let of_all =
+            |own: &[f64]| -> Vec<f64> { weights.iter().flat_map(|w| own.iter().map(move |o| w * o)).collect() };
+        let here = second.split.chance(&of_all(&vec![1.0; rows]));
+        let ahead: f64 = self.mixtures[second.check]
+            .iter()
+            .map(|own| {
+                let weights = of_all(own);
+                let chance = second.split.chance(&weights) / here;
+                let outlook = self.outlook(&second.split, &weights, &second.repairs, &second.market);
+                chance * outlook.map_or(0.0, |o| o.cost)
+            })
+            .sum();
+        second.price + ahead
+    }
+
+    /// The most telling checks after a first step with `open` open.
+    fn seconds(&self, first: &Split, open: &OpenSet, but: Option<usize>) -> Vec<Second> {
+        let price =
+            |at: usize| cost::price(self.laid, self.graph, &self.rate, open, &self.checks[at].0.action).money.get();
+        let mut rates: Vec<(usize, f64)> = (0..self.checks.len())
+            .filter(|at| Some(*at) != but && self.gains[*at] > 1e-6)
+            .map(|at| (at, self.gains[at] / price(at).max(0.01)))
+            .collect();
+        rates.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        let second = |(check, _): (usize, f64)| {
+            let both = |first: &Bits| {
+                self.splits[check]
+                    .rows()
+                    .iter()
+                    .map(|own| first.iter().zip(own).map(|(a, b)| a & b).collect::<Bits>())
+                    .collect::<Vec<Bits>>()
+            };
+            let wanted = cost::wanted(self.laid, &self.checks[check].0.action);
+            let after = self.graph.after(self.laid, open, &wanted);
+            Second {
+                check,
+                price: price(check),
+                split: {
+                    let rows = first.rows().iter().flat_map(both).collect();
+                    self.bench.split_further(first, rows, &mut |a, b| self.pair(a, b))
+                },
+                repairs: self.prices(&after),
+                market: self.market_without(&[Some(check), but]),
+            }
+        };
+        rates.into_iter().take(CHECKS_SECOND).map(second).collect()
+    }
+}
