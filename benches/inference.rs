@@ -1,8 +1,8 @@
 //! Posteriors and worlds on the reference networks (sources in `tests/suite/oracle_network.rs`).
 
 use divan::Bencher;
-use doldrum::inference::{Engine, Limits};
-use doldrum::model::network::Observation;
+use doldrum::inference::{Engine, Limits, SetsQuery};
+use doldrum::model::network::{Observation, VarIx};
 
 #[path = "../tests/suite/oracle_network.rs"]
 #[expect(dead_code, reason = "the answers are for the tests")]
@@ -15,8 +15,13 @@ fn main() {
     divan::main();
 }
 
-const NETS: [(&str, &str); 4] =
-    [("S", "net_S.json"), ("M", "net_M.json"), ("alarm", "pub_alarm.json"), ("asia", "pub_asia.json")];
+const NETS: [(&str, &str); 5] = [
+    ("T", "net_T.json"),
+    ("S", "net_S.json"),
+    ("M", "net_M.json"),
+    ("alarm", "pub_alarm.json"),
+    ("asia", "pub_asia.json"),
+];
 
 /// A network and the richest of its sets of evidence.
 fn setting(net: &str) -> (Engine, Vec<Observation>) {
@@ -44,4 +49,16 @@ fn evidence(bencher: Bencher, net: &str) {
 fn worlds(bencher: Bencher, net: &str) {
     let (engine, observations) = setting(net);
     bencher.bench(|| engine.worlds(&observations, 4096, 1, &Limits::default()).expect("there is an answer"));
+}
+
+/// The ten most probable sets of causes; T's are also known by brute force.
+#[divan::bench(args = ["T", "S", "M"])]
+fn best_sets(bencher: Bencher, net: &str) {
+    let (engine, observations) = setting(net);
+    let is_root = |var: &VarIx| engine.network().parents(*var).is_empty();
+    let vars: Vec<VarIx> = (0..).map(VarIx).take(engine.network().variables.len()).filter(is_root).collect();
+    let posterior = engine.posterior(&observations, &Limits::default()).expect("there is an answer");
+    let query = SetsQuery { vars: &vars, slice: 0, k: 10, nodes: 1000, candidates: &[] };
+    let ask = || engine.best_sets(&posterior, &observations, &query, &Limits::default());
+    bencher.bench(|| ask().expect("there is an answer"));
 }
