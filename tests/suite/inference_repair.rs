@@ -14,7 +14,7 @@ use crate::small_network::{Net, assert_relative};
 use crate::watercraft;
 
 /// Worlds beyond this many are too many to write out.
-const WORLDS_MAX: usize = 1 << 17;
+const WORLDS_MAX: usize = 1 << 14;
 
 /// Each variable's states so far, and for each gate which links would get through and whether its leak is active.
 #[derive(Clone)]
@@ -164,7 +164,7 @@ fn has_table_below(network: &Network, repair: &[TurnedOff]) -> bool {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1500, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 1000, ..ProptestConfig::default() })]
 
     /// Sources: none; every world is written out.
     #[test]
