@@ -56,6 +56,7 @@
 //! | [`belief`] | causes, explanations, answers that do not fit, weights of evidence |
 //! | [`decision`] | the next step |
 //! | [`plan`] | the work order |
+//! | [`trial`] | simulated jobs, worked by several policies |
 //! | [`store`], [`report`], [`interview`], [`cli`] | files, words, questions, the command line |
 //!
 //! All above the last row is pure: text and values in, values out, no terminal, clock, environment or file, and every
@@ -83,4 +84,5 @@ pub mod plan;
 pub mod report;
 pub mod safety;
 pub mod store;
+pub mod trial;
 pub mod units;

@@ -80,6 +80,8 @@ pub enum Verb {
     Assess(Assess),
     /// Print the work order for a case.
     Plan(Plan),
+    /// Play simulated jobs and compare the advice with other ways to work.
+    Trial(Trial),
     /// Check a knowledge base.
     Vet(Vet),
 }
@@ -156,6 +158,64 @@ pub struct Plan {
     /// Plan for this cause (`id` or `id@place`) instead of what is believed; may be given again.
     #[arg(long, value_name = "ID")]
     pub cause: Vec<String>,
+}
+
+/// `trial`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum trial --cases 100 --layout twin-each
+  doldrum trial --policy ours,checklist --symptom sy-no-crank
+  doldrum trial --noise 0.5 --csv rows.csv               the truth is off what the knowledge says
+  doldrum trial --unlisted 0.2 --policy ours             one job in five has a fault that is not listed
+
+Every policy gets the same jobs and the same answers; the same seed gives the same bytes on any number of threads.")]
+pub struct Trial {
+    /// How many jobs.
+    #[arg(long, default_value_t = 100, value_name = "N")]
+    pub cases: usize,
+    /// Only this layout; may be given again [default: all, each as likely].
+    #[arg(long, value_name = "LAYOUT", value_delimiter = ',')]
+    pub layout: Vec<String>,
+    /// Only jobs in which this symptom is named; may be given again [default: any].
+    #[arg(long, value_name = "SYMPTOM", value_delimiter = ',')]
+    pub symptom: Vec<String>,
+    /// The policies: ours, checklist, information-per-cost, most-information, cheapest-check, repairs-only, chance
+    /// [default: all].
+    #[arg(long, value_name = "POLICY", value_delimiter = ',')]
+    pub policy: Vec<String>,
+    /// How far the truth's numbers stray from the knowledge: one standard deviation in log-odds.
+    #[arg(long, default_value_t = 0.0, value_name = "SIGMA", value_parser = sigma)]
+    pub noise: f64,
+    /// The chance that a job has a fault that the knowledge does not list.
+    #[arg(long, default_value_t = 0.0, value_name = "CHANCE", value_parser = share)]
+    pub unlisted: f64,
+    /// How many threads [default: one for each core].
+    #[arg(long, value_name = "N")]
+    pub threads: Option<usize>,
+    /// Write a row for each job and policy to this file.
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+    /// Write everything to this file as JSON.
+    #[arg(long, value_name = "FILE")]
+    pub json: Option<PathBuf>,
+    /// How to print it.
+    #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
+    pub format: Format,
+}
+
+fn between(text: &str, low: f64, high: f64) -> Result<f64, String> {
+    let value: f64 = text.parse().map_err(|_| format!("expected a number, found `{text}`"))?;
+    if (low..=high).contains(&value) { Ok(value) } else { Err(format!("expected {low} to {high}, found `{text}`")) }
+}
+
+/// Beyond three every chance is noise.
+fn sigma(text: &str) -> Result<f64, String> {
+    between(text, 0.0, 3.0)
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    between(text, 0.0, 1.0)
 }
 
 /// `vet`.

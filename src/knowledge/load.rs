@@ -30,10 +30,11 @@ enum Kind {
     Settings,
     Sources,
     PlanRules,
+    Checklist,
 }
 
 impl Kind {
-    const ALL: [(Self, &'static str); 14] = [
+    const ALL: [(Self, &'static str); 15] = [
         (Self::Manifest, "craft"),
         (Self::History, "history"),
         (Self::Causes, "causes"),
@@ -48,6 +49,7 @@ impl Kind {
         (Self::Settings, "settings"),
         (Self::Sources, "sources"),
         (Self::PlanRules, "plan-rules"),
+        (Self::Checklist, "checklist"),
     ];
 
     fn of(word: &str) -> Option<Self> {
@@ -189,6 +191,7 @@ impl Loader {
             Kind::Settings => self.list((source, tree), kind, |raw| &mut raw.settings),
             Kind::Sources => self.list((source, tree), kind, |raw| &mut raw.sources),
             Kind::PlanRules => self.list((source, tree), kind, |raw| &mut raw.plan_rules),
+            Kind::Checklist => self.list((source, tree), kind, |raw| &mut raw.checklist),
         }
     }
 

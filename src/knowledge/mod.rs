@@ -68,6 +68,8 @@ pub struct Knowledge {
     pub settings: Items<Setting>,
     /// What adds repairs to a plan.
     pub plan_rules: Items<PlanRule>,
+    /// An expert's fixed order: what trials compare advice with.
+    pub checklist: Checklist,
     /// Published sources.
     pub sources: Items<Source>,
     /// Where each id is defined, and each row of a check under `ck-some-check.given[2]`.
@@ -574,6 +576,20 @@ pub enum Signal {
     Notice,
 }
 
+impl Checklist {
+    /// What is done for a symptom, in order; nothing where the checklist does not know it.
+    #[must_use]
+    pub fn order(&self, symptom: Ix<Symptom>) -> &[Task] {
+        self.orders.iter().find(|(known, _)| *known == symptom).map_or(&[], |(_, steps)| steps)
+    }
+
+    /// What is done next where a check finds an outcome.
+    #[must_use]
+    pub fn found(&self, check: Ix<Check>, outcome: usize) -> &[Task] {
+        self.finds.iter().find(|(c, o, _)| (*c, *o) == (check, outcome)).map_or(&[], |(_, _, steps)| steps)
+    }
+}
+
 impl Knowledge {
     /// What handing over costs a user.
     #[must_use]
@@ -914,6 +930,24 @@ pub struct PlanRule {
     pub add: Vec<Ix<Repair>>,
     /// Where it comes from.
     pub basis: Basis,
+}
+
+/// An expert's fixed order of checks and repairs, and what each finding leads to.
+#[derive(Clone, Debug, Default)]
+pub struct Checklist {
+    /// For each symptom what is done, in order.
+    pub orders: Vec<(Ix<Symptom>, Vec<Task>)>,
+    /// A check, the position of an outcome, and what is done next where it is found.
+    pub finds: Vec<(Ix<Check>, usize, Vec<Task>)>,
+}
+
+/// A step of a checklist.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Task {
+    /// Look.
+    Check(Ix<Check>),
+    /// Repair.
+    Repair(Ix<Repair>),
 }
 
 /// A published source.

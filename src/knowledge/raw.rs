@@ -85,6 +85,8 @@ pub struct RawKnowledge {
     pub sources: Vec<In<RawSource>>,
     /// What adds repairs to a plan.
     pub plan_rules: Vec<In<RawPlanRule>>,
+    /// An expert's fixed order.
+    pub checklist: Vec<In<RawChecklist>>,
     /// Ids that stand in files or items that could not be read: those who name them are not to blame.
     pub unread: std::collections::BTreeSet<String>,
     /// Whether anything was wrong with the files: what seems to be missing may be there.
@@ -1313,7 +1315,7 @@ pub struct RawWhileThere {
     pub part: Option<String>,
 }
 
-// --- companions, settings, sources, plan rules --------------------------------------------------------------------
+// --- companions, settings, sources, plan rules, the checklist -----------------------------------------------------
 
 /// Once the first is found, these are likelier.
 #[derive(Clone, Debug, Deserialize)]
@@ -1389,6 +1391,24 @@ pub struct RawPlanRule {
     pub with: Option<RawId>,
     /// The repairs it adds.
     pub add: Vec<RawId>,
+    /// Where it comes from.
+    pub basis: Sp<RawBasis>,
+}
+
+/// One line of an expert's fixed order: exactly one of `symptom` (with `steps`) and `check` (with `finds`).
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawChecklist {
+    /// The symptom that the order is for.
+    pub symptom: Option<RawId>,
+    /// Checks and repairs, in order.
+    #[serde(default)]
+    pub steps: Vec<RawId>,
+    /// The check whose findings these are.
+    pub check: Option<RawId>,
+    /// Outcome to what is done next: checks and repairs.
+    #[serde(default)]
+    pub finds: IndexMap<RawId, Vec<RawId>>,
     /// Where it comes from.
     pub basis: Sp<RawBasis>,
 }

@@ -9,6 +9,7 @@ pub mod figures;
 mod markdown;
 mod rich;
 mod text;
+mod trial;
 pub mod words;
 mod work_order;
 
@@ -17,6 +18,7 @@ pub use figures::{Chances, Figures};
 pub use markdown::render_markdown;
 pub use rich::{Rich, Span};
 pub use text::{Paint, render_text};
+pub use trial::{trial, trial_csv, trial_json};
 pub use work_order::work_order;
 
 pub use crate::knowledge::Signal;

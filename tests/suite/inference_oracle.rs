@@ -1,6 +1,6 @@
 //! Posteriors and evidence of the reference networks, to 1e-9 (sources in `oracle_network`).
 
-use doldrum::inference::{Accuracy, Engine, Limits};
+use doldrum::inference::{Accuracy, Engine, Event, Limits, OpenCheck};
 use doldrum::model::network::VarIx;
 
 use crate::oracle_network::{self, NoisyOr};
@@ -86,4 +86,46 @@ fn medium_within_a_small_budget() {
             assert!((found - p).abs() < 0.01, "`{}`: {found} and {p}", oracle.nodes[var.at()].0);
         }
     }
+}
+
+/// Every cause for outcomes of unanswered checks, asked all at once; the values are pyagrum's, one propagation for each
+/// outcome (`tests/oracle/by_outcome.json` says how they were made).
+fn outcomes(net: &str, file: &str) {
+    let values = &oracle_network::read("by_outcome.json")["nets"][net];
+    let oracle = oracle_network::load(file, NoisyOr::Gate);
+    let engine = Engine::compile(&oracle.network).expect("the network is valid");
+    let causes = values["causes"].as_array().expect("a list").iter().map(|name| name.as_str().expect("a name"));
+    let there: Vec<Event> = causes.map(|name| Event::is(&oracle.network, oracle.ix(name), 1)).collect();
+    let by_check = values["by_outcome"].as_object().expect("a map");
+    let checks: Vec<VarIx> = by_check.keys().map(|name| oracle.ix(name)).collect();
+    let read: Vec<VarIx> = checks.iter().flat_map(|&check| oracle.network.parents(check)).collect();
+    let observations = oracle.observed(&values["evidence"]);
+    let prepared = engine.prepare(&observations, &read, &Limits::default()).expect("within the limits");
+    let open: Vec<OpenCheck> = checks.iter().map(|&check| OpenCheck::Variable(check)).collect();
+    let found = prepared.by_outcome(&open, &there).expect("what is read is open");
+    for (k, (name, by_state)) in by_check.iter().enumerate() {
+        for (outcome, state) in oracle.nodes[checks[k].at()].1.iter().enumerate() {
+            let expected = by_state[state].as_array().expect("a list");
+            assert_eq!(expected.len(), there.len());
+            for (p, expected) in found.targets(k, outcome).iter().zip(expected) {
+                let expected = expected.as_f64().expect("a number");
+                assert!((p - expected).abs() < 1e-12, "{net}: `{name}` is `{state}`: {p} and {expected}");
+            }
+        }
+    }
+}
+
+#[test]
+fn outcomes_of_tiny() {
+    outcomes("T", "net_T.json");
+}
+
+#[test]
+fn outcomes_of_small() {
+    outcomes("S", "net_S.json");
+}
+
+#[test]
+fn outcomes_of_medium() {
+    outcomes("M", "net_M.json");
 }

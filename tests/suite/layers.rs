@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 ///
 /// `case::text` stands apart from `case`: the job itself is what access, safety and the model speak about, while reading
 /// it from text needs them, to say that a repair was done behind something shut or against an interlock.
-const ROWS: [&str; 17] = [
+const ROWS: [&str; 18] = [
     "finding",
     "units",
     "calc",
@@ -22,6 +22,7 @@ const ROWS: [&str; 17] = [
     "belief",
     "decision",
     "plan",
+    "trial",
     "store",
     "report",
     "interview",

@@ -6,6 +6,7 @@
 
 use doldrum::model::network::{Link, Mechanism, Network, Observation, States, VarIx, Variable};
 use serde_json::Value;
+use std::path::Path;
 
 /// How a node that is a noisy OR comes in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,8 +32,9 @@ fn number(value: &Value) -> f64 {
     value.as_f64().expect("a number")
 }
 
-fn read(file: &str) -> Value {
-    let path = format!("{}/tests/oracle/{file}", env!("CARGO_MANIFEST_DIR"));
+/// A file of `tests/oracle`, or one elsewhere by its full path.
+pub fn read(file: &str) -> Value {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/oracle").join(file);
     serde_json::from_str(&std::fs::read_to_string(path).expect("the file is there")).expect("it is JSON")
 }
 

@@ -3,4 +3,5 @@
 pub mod assess;
 pub mod plan;
 pub mod triage;
+pub mod trial;
 pub mod vet;

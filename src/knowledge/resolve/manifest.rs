@@ -1,7 +1,7 @@
 //! `craft.yaml`: options, layouts, users, costs.
 
 use super::super::raw::{In, RawLayout, RawManifest, RawUser};
-use super::super::{Costs, CraftOption, HistoryRules, Items, Knowledge, Layout, User, codes};
+use super::super::{Checklist, Costs, CraftOption, HistoryRules, Items, Knowledge, Layout, User, codes};
 use super::context::{Context, Item};
 use super::names::{Names, kebab};
 use crate::units::{Chance, Minutes};
@@ -56,6 +56,7 @@ pub(super) fn knowledge(manifest: &In<RawManifest>, names: &Names, context: &Con
         companions: Vec::new(),
         settings: Items::default(),
         plan_rules: Items::default(),
+        checklist: Checklist::default(),
         sources: Items::default(),
         places: BTreeMap::new(),
     }

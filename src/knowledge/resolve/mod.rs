@@ -5,6 +5,7 @@
 //! whole, can then still speak of the rest. Nothing of this leaves the module where there is an error.
 
 mod access;
+mod checklist;
 mod checks;
 pub(super) mod context;
 mod effects;
@@ -54,6 +55,7 @@ pub fn resolve(mut raw: RawKnowledge) -> (Option<Knowledge>, Findings) {
     access::access(&raw, &names, &context, &mut knowledge);
     safety::safety(&raw, &names, &context, &mut knowledge);
     repairs::repairs(&raw, &names, &context, &mut knowledge);
+    checklist::checklist(&raw, &names, &context, &mut knowledge);
     knowledge.places = names.places;
     let left = context.done();
     let mut all = super::vet::vet(&mut knowledge, &left);

@@ -1,0 +1,188 @@
+//! `doldrum trial`: simulated jobs, worked by several policies side by side.
+
+use crate::cli::args::{Common, Format, Trial as Arguments};
+use crate::cli::out::{Failure, print, print_document};
+use crate::cli::{Exit, load};
+use crate::decision::Settings;
+use crate::finding::nearest;
+use crate::knowledge::{Items, Ix, Knowledge};
+use crate::report::{self, Figures};
+use crate::store;
+use crate::trial::policy::Policy;
+use crate::trial::stats::summary;
+use crate::trial::truth::Draws;
+use crate::trial::{Record, Setup, Trial};
+use std::io::{self, IsTerminal, Write};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
+use std::thread;
+use std::time::Instant;
+
+/// Plays the jobs and prints what they come to.
+///
+/// # Errors
+/// Where an option names what is not there, a file cannot be written, or the network is too wide.
+pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
+    let knowledge = load::knowledge(common)?;
+    let policies = policies(&args.policy)?;
+    let draws = Draws {
+        seed: common.seed,
+        layouts: find(&knowledge.layouts, &args.layout, "a layout", "--layout")?,
+        symptoms: find(&knowledge.symptoms, &args.symptom, "a symptom", "--symptom")?,
+        sigma: args.noise,
+        unlisted: args.unlisted,
+    };
+    let settings = Settings { seed: common.seed, ..Settings::default() };
+    let trial = Trial::new(&knowledge, Setup { draws, policies, settings });
+    let jobs = play(&trial, args.cases, threads(args), Progress::of(common, args.cases))?;
+    let summary = summary(&jobs, trial.policies());
+    let records: Vec<Record> = jobs.into_iter().flatten().collect();
+    let told = told(args, common, &knowledge);
+    if let Some(path) = &args.csv {
+        store::write(path, &report::trial_csv(&records))?;
+    }
+    let json = || report::trial_json(&summary, &records, &told);
+    if let Some(path) = &args.json {
+        store::write(path, &json())?;
+    }
+    match args.format {
+        Format::Json => print(&json())?,
+        format => {
+            print_document(&report::trial(&summary, &told, &Figures::new(&knowledge, common.units.into())), format)?;
+        }
+    }
+    Ok(Exit::Done)
+}
+
+/// What was played, in a sentence.
+fn told(args: &Arguments, common: &Common, knowledge: &Knowledge) -> String {
+    let some = |ids: &[String], all: &str| if ids.is_empty() { all.to_owned() } else { ids.join(", ") };
+    let noise = if args.noise > 0.0 { format!(", truth off by {} in log-odds", args.noise) } else { String::new() };
+    let unlisted =
+        if args.unlisted > 0.0 { format!(", faults not listed in {} of jobs", args.unlisted) } else { String::new() };
+    format!(
+        "{} {}, layouts: {}; symptoms: {}; seed {}{noise}{unlisted}.",
+        knowledge.id,
+        knowledge.version,
+        some(&args.layout, "all"),
+        some(&args.symptom, "any"),
+        common.seed
+    )
+}
+
+/// The policies asked for; the advice first where it is among them, for the others are compared with it.
+fn policies(named: &[String]) -> Result<Vec<Policy>, Failure> {
+    if named.is_empty() {
+        return Ok(Policy::ALL.to_vec());
+    }
+    let ids = || Policy::ALL.iter().map(|policy| policy.id());
+    let mut policies = Vec::new();
+    for name in named {
+        let Some(policy) = Policy::ALL.into_iter().find(|policy| policy.id() == name) else {
+            let near = nearest(name, ids()).map(|n| format!("; did you mean `{n}`?")).unwrap_or_default();
+            let known = ids().collect::<Vec<_>>().join(", ");
+            return Err(Failure::Usage(format!("expected one of {known} after --policy, found `{name}`{near}")));
+        };
+        if !policies.contains(&policy) {
+            policies.push(policy);
+        }
+    }
+    policies.sort_by_key(|policy| Policy::ALL.iter().position(|known| known == policy));
+    Ok(policies)
+}
+
+fn find<T>(items: &Items<T>, named: &[String], what: &str, option: &str) -> Result<Vec<Ix<T>>, Failure> {
+    let one = |id: &String| {
+        items.find(id).ok_or_else(|| {
+            let near = nearest(id, items.ids()).map(|n| format!("; did you mean `{n}`?")).unwrap_or_default();
+            Failure::Usage(format!("expected {what} of the knowledge base after {option}, found `{id}`{near}"))
+        })
+    };
+    named.iter().map(one).collect()
+}
+
+fn threads(args: &Arguments) -> usize {
+    args.threads.unwrap_or_else(|| thread::available_parallelism().map_or(1, usize::from)).max(1)
+}
+
+/// Plays all jobs; which thread plays which changes nothing.
+fn play(trial: &Trial<'_>, jobs: usize, threads: usize, progress: Progress) -> Result<Vec<Vec<Record>>, Failure> {
+    let next = AtomicUsize::new(0);
+    let failed = AtomicBool::new(false);
+    let done: Mutex<(Vec<Option<Vec<Record>>>, Progress)> = Mutex::new((vec![None; jobs], progress));
+    let errors: Mutex<Vec<String>> = Mutex::new(Vec::new());
+    thread::scope(|scope| {
+        for _ in 0..threads.min(jobs.max(1)) {
+            scope.spawn(|| {
+                while !failed.load(Ordering::Relaxed) {
+                    let job = next.fetch_add(1, Ordering::Relaxed);
+                    if job >= jobs {
+                        break;
+                    }
+                    match trial.play(job as u64) {
+                        Ok(records) => {
+                            let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
+                            done.0[job] = Some(records);
+                            done.1.step();
+                        }
+                        Err(error) => {
+                            errors.lock().unwrap_or_else(PoisonError::into_inner).push(error.to_string());
+                            failed.store(true, Ordering::Relaxed);
+                        }
+                    }
+                }
+            });
+        }
+    });
+    let (records, mut progress) = done.into_inner().unwrap_or_else(PoisonError::into_inner);
+    progress.end();
+    match errors.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
+        Some(error) => Err(Failure::Stuck(error)),
+        None => Ok(records.into_iter().flatten().collect()),
+    }
+}
+
+/// A bar on standard error, where that is a terminal.
+struct Progress {
+    shown: bool,
+    done: usize,
+    all: usize,
+    began: Instant,
+    drawn: Option<Instant>,
+}
+
+/// The width of the bar.
+const BAR: usize = 30;
+
+impl Progress {
+    fn of(common: &Common, all: usize) -> Self {
+        let shown = !common.quiet && io::stderr().is_terminal();
+        Self { shown, done: 0, all, began: Instant::now(), drawn: None }
+    }
+
+    fn step(&mut self) {
+        self.done += 1;
+        // Ten times a second is as often as an eye sees.
+        if !self.shown || self.drawn.is_some_and(|at| at.elapsed().as_millis() < 100) {
+            return;
+        }
+        self.drawn = Some(Instant::now());
+        let filled = BAR * self.done / self.all.max(1);
+        let left = self.began.elapsed().as_secs() * (self.all - self.done) as u64 / self.done.max(1) as u64;
+        let _ = write!(
+            anstream::stderr(),
+            "\r{}{}  {} of {} jobs, {} s left ",
+            "█".repeat(filled),
+            "░".repeat(BAR - filled),
+            self.done,
+            self.all,
+            left
+        );
+    }
+
+    fn end(&mut self) {
+        if self.shown && self.drawn.is_some() {
+            let _ = write!(anstream::stderr(), "\r{}\r", " ".repeat(BAR + 50));
+        }
+    }
+}

@@ -1,0 +1,290 @@
+//! A trial as a document, and its rows for other programs.
+
+use super::{Bar, Block, Column, Document, Figures, Rich, Table};
+use crate::trial::Record;
+use crate::trial::policy::Policy;
+use crate::trial::stats::{Beliefs, Line, Mean, Summary, Worst};
+use crate::units::{Minutes, Money};
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+
+impl Policy {
+    /// The policy in plain words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Ours => "the advice",
+            Self::Checklist => "the checklist",
+            Self::InformationPerCost => "most told for its cost",
+            Self::MostInformation => "most told",
+            Self::CheapestCheck => "cheapest check",
+            Self::RepairsOnly => "repairs only",
+            Self::Chance => "chance",
+        }
+    }
+}
+
+/// What a trial came to; `told` says what was played.
+#[must_use]
+pub fn trial(summary: &Summary, told: &str, figures: &Figures) -> Document {
+    let mut document = Document::new();
+    document.title(format!("Trial: {} jobs", summary.jobs).as_str());
+    document.paragraph(told);
+    if summary.jobs == 0 {
+        document.paragraph("No such job was met; nothing to compare.");
+        return document;
+    }
+    document.section("What a job costs");
+    document.push(Block::Table(costs(summary, figures)));
+    document.aside(
+        "Means over the same jobs, with 95 percent intervals. \"More\" is against the first line, job by job. Costs are \
+         labor, parts, access to and fro, airing, handing over and comebacks.",
+    );
+    document.section("How it is worked");
+    document.push(Block::Table(work(summary, figures)));
+    document.aside(
+        "\"Needless\" are parts of repairs that found nothing to repair. \"Held up\" are steps that an interlock forbade, \
+         or that had to wait until a hazard was closed.",
+    );
+    if let Some(beliefs) = summary.beliefs.as_ref().filter(|b| b.jobs > 0) {
+        believed(&mut document, beliefs, figures);
+    }
+    if !summary.worst.is_empty() {
+        let first = summary.lines.first().map_or("the first", |line| line.policy.words());
+        document.section(format!("Where {first} lost most").as_str());
+        for worst in &summary.worst {
+            tell_worst(&mut document, worst, figures);
+        }
+    }
+    document
+}
+
+fn interval(mean: Mean, figures: &Figures) -> String {
+    format!("{} ± {}", figures.money(Money::of(mean.mean)), figures.money(Money::of(mean.half)))
+}
+
+fn costs(summary: &Summary, figures: &Figures) -> Table {
+    let first = summary.lines.first().map_or(0.0, |line| line.money.mean);
+    let row = |line: &Line| -> Vec<Rich> {
+        let more = line.more.map_or_else(String::new, |more| interval(more, figures));
+        let percent =
+            line.more.map_or_else(String::new, |more| format!("{:+.0}%", 100.0 * more.mean / first.max(0.01)));
+        let time = format!(
+            "{} ± {}",
+            figures.minutes(Minutes::of(line.minutes.mean)),
+            figures.minutes(Minutes::of(line.minutes.half))
+        );
+        [line.policy.words().to_owned(), interval(line.money, figures), more, percent, time]
+            .iter()
+            .map(|cell| cell.as_str().into())
+            .collect()
+    };
+    Table {
+        columns: vec![
+            Column::words("policy"),
+            Column::figures("cost"),
+            Column::figures("more"),
+            Column::figures(""),
+            Column::figures("time"),
+        ],
+        rows: summary.lines.iter().map(row).collect(),
+        total: None,
+    }
+}
+
+fn work(summary: &Summary, figures: &Figures) -> Table {
+    let row = |line: &Line| -> Vec<Rich> {
+        [
+            line.policy.words().to_owned(),
+            format!("{:.1}", line.checks),
+            format!("{:.1}", line.repairs),
+            figures.percent(line.first_time),
+            figures.percent(line.cured),
+            figures.money(Money::of(line.needless_parts)),
+            format!("{:.1}", line.barred),
+            format!("{:.3}", line.comebacks),
+        ]
+        .iter()
+        .map(|cell| cell.as_str().into())
+        .collect()
+    };
+    let titles = ["checks", "repairs", "right first", "cured", "needless", "held up", "back"];
+    let columns = std::iter::once(Column::words("policy")).chain(titles.map(Column::figures)).collect();
+    Table { columns, rows: summary.lines.iter().map(row).collect(), total: None }
+}
+
+fn believed(document: &mut Document, beliefs: &Beliefs, figures: &Figures) {
+    document.section("What the advice believed when it stopped looking");
+    document.paragraph(
+        format!(
+            "A cause of the complaint was the likeliest in {} of jobs, among the likeliest three in {}.",
+            figures.percent(beliefs.first),
+            figures.percent(beliefs.among_three)
+        )
+        .as_str(),
+    );
+    document.paragraph(
+        format!(
+            "Brier score {:.3} a job, {:.3} expected were every chance right; log score {:.3}, {:.3} expected.",
+            beliefs.brier, beliefs.perfect.0, beliefs.log_score, beliefs.perfect.1
+        )
+        .as_str(),
+    );
+    document.paragraph(
+        format!(
+            "Calibration error {:.5}; a system whose every chance is right has {:.5} at this size.",
+            beliefs.calibration_error, beliefs.perfect_calibration_error
+        )
+        .as_str(),
+    );
+    let caught = beliefs.caught.map_or_else(String::new, |caught| {
+        format!(" Of the faults that are not listed it flagged {}.", figures.percent(caught))
+    });
+    document.paragraph(
+        format!(
+            "Answers were said not to fit in {} of the jobs with listed faults only.{caught}",
+            figures.percent(beliefs.false_alarms)
+        )
+        .as_str(),
+    );
+    let row = |bin: &crate::trial::stats::Bin| -> Vec<Rich> {
+        [
+            format!("{:.2} to {:.2}", bin.low, bin.high),
+            bin.count.to_string(),
+            format!("{:.3}", bin.forecast),
+            format!("{:.3}", bin.observed),
+        ]
+        .iter()
+        .map(|cell| cell.as_str().into())
+        .collect()
+    };
+    document.push(Block::Table(Table {
+        columns: vec![
+            Column::words("chance said"),
+            Column::figures("times"),
+            Column::figures("mean"),
+            Column::figures("was there"),
+        ],
+        rows: beliefs.bins.iter().map(row).collect(),
+        total: None,
+    }));
+    let bar = |bin: &crate::trial::stats::Bin| Bar {
+        label: format!("said {:.3}", bin.forecast).as_str().into(),
+        share: bin.observed,
+        figure: format!("was there {:.3}", bin.observed),
+    };
+    document.push(Block::Bars(beliefs.bins.iter().map(bar).collect()));
+}
+
+fn tell_worst(document: &mut Document, worst: &Worst, figures: &Figures) {
+    let Worst { ours, better } = worst;
+    let causes = if ours.unlisted.is_empty() {
+        if ours.causes.is_empty() { "nothing listed".to_owned() } else { ours.causes.join(", ") }
+    } else {
+        format!("a fault that is not listed, on {}", ours.unlisted.join(", "))
+    };
+    document.part(
+        format!(
+            "Job {}: {}, {} against {} ({})",
+            ours.job,
+            ours.symptoms.join(", "),
+            figures.money(ours.money),
+            figures.money(better.money),
+            better.policy.words()
+        )
+        .as_str(),
+    );
+    document.paragraph(format!("Behind it: {causes}. Layout {}.", ours.layout).as_str());
+    document.bullets([
+        format!("{}: {}", ours.policy.words(), steps(ours)).as_str(),
+        format!("{}: {}", better.policy.words(), steps(better)).as_str(),
+    ]);
+}
+
+/// The steps of a job that are told.
+const STEPS_TOLD: usize = 30;
+
+fn steps(record: &Record) -> String {
+    let steps = &record.steps;
+    let one = |(what, cost): &(String, f64)| format!("{what} {cost:.0}");
+    if steps.len() <= STEPS_TOLD {
+        return steps.iter().map(one).collect::<Vec<_>>().join(", ");
+    }
+    let told: Vec<String> = steps[..STEPS_TOLD].iter().map(one).collect();
+    let last = steps.last().map(one).unwrap_or_default();
+    format!("{}, {} more, {last}", told.join(", "), steps.len() - STEPS_TOLD - 1)
+}
+
+/// A row for each job and policy, comma-separated, with a head.
+#[must_use]
+pub fn trial_csv(records: &[Record]) -> String {
+    let mut text = String::from(
+        "job,policy,layout,symptoms,causes,unlisted,cost,minutes,checks,repairs,cured,first_time,needless_parts,barred,comebacks,rank,flagged\n",
+    );
+    for r in records {
+        let rank = r.belief.as_ref().and_then(|b| b.rank).map_or_else(String::new, |rank| (rank + 1).to_string());
+        let flagged = r.belief.as_ref().map_or_else(String::new, |b| b.flagged.to_string());
+        let _ = writeln!(
+            text,
+            "{},{},{},{},{},{},{:.2},{:.1},{},{},{},{},{:.2},{},{},{rank},{flagged}",
+            r.job,
+            r.policy.id(),
+            r.layout,
+            r.symptoms.join(" "),
+            r.causes.join(" "),
+            r.unlisted.join(" "),
+            r.money.get(),
+            r.minutes.get(),
+            r.checks,
+            r.repairs,
+            r.cured,
+            r.first_time,
+            r.needless_parts.get(),
+            r.barred,
+            r.comebacks
+        );
+    }
+    text
+}
+
+/// Everything, for programs.
+#[must_use]
+pub fn trial_json(summary: &Summary, records: &[Record], told: &str) -> String {
+    let mean = |m: Mean| json!({"mean": m.mean, "half": m.half});
+    let line = |l: &Line| {
+        json!({
+            "policy": l.policy.id(), "cost": mean(l.money), "more": l.more.map(mean), "minutes": mean(l.minutes),
+            "checks": l.checks, "repairs": l.repairs, "cured": l.cured, "first_time": l.first_time,
+            "needless_parts": l.needless_parts, "barred": l.barred, "comebacks": l.comebacks,
+        })
+    };
+    let beliefs = summary.beliefs.as_ref().map(|b| {
+        let bins: Vec<Value> = b
+            .bins
+            .iter()
+            .map(|bin| json!({"low": bin.low, "high": bin.high, "count": bin.count, "forecast": bin.forecast, "observed": bin.observed}))
+            .collect();
+        json!({
+            "jobs": b.jobs, "first": b.first, "among_three": b.among_three, "brier": b.brier, "log_score": b.log_score,
+            "perfect": {"brier": b.perfect.0, "log_score": b.perfect.1}, "bins": bins,
+            "calibration_error": b.calibration_error, "perfect_calibration_error": b.perfect_calibration_error,
+            "false_alarms": b.false_alarms, "caught": b.caught,
+        })
+    });
+    let row = |r: &Record| {
+        let steps: Vec<Value> = r.steps.iter().map(|(what, cost)| json!({"step": what, "cost": cost})).collect();
+        json!({
+            "job": r.job, "policy": r.policy.id(), "layout": r.layout, "symptoms": r.symptoms, "causes": r.causes,
+            "unlisted": r.unlisted, "cost": r.money.get(), "minutes": r.minutes.get(), "checks": r.checks,
+            "repairs": r.repairs, "cured": r.cured, "first_time": r.first_time,
+            "needless_parts": r.needless_parts.get(), "barred": r.barred, "comebacks": r.comebacks,
+            "rank": r.belief.as_ref().and_then(|b| b.rank).map(|rank| rank + 1),
+            "flagged": r.belief.as_ref().map(|b| b.flagged), "steps": steps,
+        })
+    };
+    let value = json!({
+        "told": told, "jobs": summary.jobs, "policies": summary.lines.iter().map(line).collect::<Vec<Value>>(),
+        "beliefs": beliefs, "rows": records.iter().map(row).collect::<Vec<Value>>(),
+    });
+    serde_json::to_string_pretty(&value).unwrap_or_default() + "\n"
+}

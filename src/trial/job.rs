@@ -1,0 +1,332 @@
+//! One simulated job as it is worked: what is done, what it shows, what it costs.
+
+use super::truth::Truth;
+use crate::access::{AccessGraph, OpenSet};
+use crate::case::{Answer, Case, Event, Position, Presence};
+use crate::decision::cost::{self, Rate};
+use crate::decision::{Action, complained_of, step_cost};
+use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Cause, Check, Ix, Repair, Symptom};
+use crate::model::compile::repair_reaches;
+use crate::safety::{Before, Safety, Verdict, outcome_of};
+use crate::units::{Minutes, Money};
+use std::collections::BTreeSet;
+
+/// How a job stands after a step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Standing {
+    /// It goes on.
+    Open,
+    /// The step may not be done; nothing was.
+    Barred,
+    /// The symptom is gone.
+    Cured,
+    /// Handed over.
+    HandedOver,
+}
+
+/// How things stand at one moment: what is safe and what is open.
+pub struct Now {
+    /// How safe things are.
+    pub safety: Safety,
+    /// What is open.
+    pub open: OpenSet,
+}
+
+/// A job and what was done on it.
+pub struct Job<'t, 'k> {
+    /// The craft.
+    pub laid: &'t Laid<'k>,
+    /// Its disassembly.
+    pub graph: &'t AccessGraph,
+    /// What is true of it.
+    pub truth: &'t Truth,
+    /// What is known of it.
+    pub case: Case,
+    /// What it cost.
+    pub money: Money,
+    /// The time it took.
+    pub minutes: Minutes,
+    /// Checks made.
+    pub checks: usize,
+    /// Repairs done.
+    pub repairs: usize,
+    /// Whether the first repair cured it; `None` before it.
+    pub first_time: Option<bool>,
+    /// Money for parts of repairs that found nothing to repair.
+    pub needless_parts: Money,
+    /// Steps wished for that an interlock forbade, or held up until a hazard was closed.
+    pub barred: usize,
+    /// Times it was called cured and came back.
+    pub comebacks: usize,
+    /// What was done, a word each, with what it cost.
+    pub steps: Vec<(String, f64)>,
+    removed: BTreeSet<Instance<Cause>>,
+    /// A repair that could not be tried so far: an interlock forbids to turn the starter.
+    untried: Option<Ix<Repair>>,
+    cured: bool,
+}
+
+/// Checks that close a hazard are tried so often for one wish.
+const TRIES_TO_CLOSE: usize = 4;
+/// A check made so often since the last repair says nothing more.
+const WORN_OUT: usize = 3;
+
+impl<'t, 'k> Job<'t, 'k> {
+    /// A job at intake.
+    #[must_use]
+    pub fn new(laid: &'t Laid<'k>, graph: &'t AccessGraph, truth: &'t Truth) -> Self {
+        Self {
+            laid,
+            graph,
+            truth,
+            case: truth.case.clone(),
+            money: Money::ZERO,
+            minutes: Minutes::ZERO,
+            checks: 0,
+            repairs: 0,
+            first_time: None,
+            needless_parts: Money::ZERO,
+            barred: 0,
+            comebacks: 0,
+            steps: Vec::new(),
+            removed: BTreeSet::new(),
+            untried: None,
+            cured: false,
+        }
+    }
+
+    /// What the user's time costs.
+    #[must_use]
+    pub fn rate(&self) -> Rate {
+        Rate::of(self.laid, &self.case)
+    }
+
+    /// Whether a cause is there now.
+    #[must_use]
+    pub fn has(&self, cause: Instance<Cause>) -> bool {
+        self.truth.has(cause) && !self.removed.contains(&cause)
+    }
+
+    /// How things stand.
+    #[must_use]
+    pub fn now(&self) -> Now {
+        Now { safety: self.safety(), open: self.graph.open_now(self.laid, &self.case) }
+    }
+
+    fn safety(&self) -> Safety {
+        Safety::of(self.laid, self.graph, &self.case)
+    }
+
+    /// What must be done before an action; `None` where it may not be done, or was done so often that it tells nothing.
+    #[must_use]
+    pub fn may(&self, now: &Now, action: &Action) -> Option<Before> {
+        if let Action::Check(check) = action
+            && self.times_made(*check) >= WORN_OUT
+        {
+            return None;
+        }
+        match now.safety.judge(self.laid, self.graph, &self.case, &now.open, action) {
+            Verdict::May(before) => Some(before),
+            Verdict::Barred { .. } => None,
+        }
+    }
+
+    /// How often a check was made at a place since the last repair.
+    #[must_use]
+    pub fn times_made(&self, wanted: Instance<Check>) -> usize {
+        let since =
+            self.case.log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
+        let made = |event: &Event| matches!(event, Event::Answer { check, place, .. } if *check == wanted.item && *place == Some(wanted.at));
+        self.case.log[since..].iter().filter(|entry| made(&entry.event)).count()
+    }
+
+    /// Does what a policy wishes, after what must be done first: hazards closed, access put back, controls confirmed.
+    /// `first` is what the policy itself says must be put back.
+    pub fn act(&mut self, action: &Action, first: &Before) -> Standing {
+        if *action == Action::HandOver {
+            let price = self.rate().hand_over;
+            self.pay("hand-over".to_owned(), Minutes::ZERO, price);
+            return Standing::HandedOver;
+        }
+        self.put_back(first);
+        let ready = self.make_ready(action);
+        if self.cured {
+            return Standing::Cured;
+        }
+        match ready {
+            Some(before) => self.prepare(&before),
+            None => return Standing::Barred,
+        }
+        match action {
+            Action::Check(check) => self.check(*check),
+            Action::Repair(repair, places) => self.repair(*repair, places),
+            Action::HandOver => unreachable!("handed over above"),
+        }
+        if self.cured { Standing::Cured } else { Standing::Open }
+    }
+
+    /// Closes hazards that stand before an action; `None` where it is barred.
+    fn make_ready(&mut self, action: &Action) -> Option<Before> {
+        for _ in 0..TRIES_TO_CLOSE {
+            let now = self.now();
+            let close = |ix: Ix<Check>| Action::Check(Instance::new(ix, 0));
+            let at_hand = |ix: Ix<Check>| close(ix) != *action && self.may(&now, &close(ix)).is_some();
+            let urgent = now.safety.urgent(self.laid, &self.case).map(|(ix, ..)| ix).find(|ix| at_hand(*ix));
+            let wish = self.may(&now, action);
+            let first = match (&wish, urgent) {
+                (_, Some(ix)) => ix,
+                (Some(before), None) => match before.close {
+                    None => return wish,
+                    Some((ix, ..)) if at_hand(ix) => ix,
+                    Some(_) => break,
+                },
+                (None, None) => break,
+            };
+            self.barred += 1;
+            self.put_back(&wish.unwrap_or_default());
+            let before = self.may(&self.now(), &close(first))?;
+            self.prepare(&before);
+            self.check(Instance::new(first, 0));
+            if self.cured {
+                return None;
+            }
+        }
+        self.barred += 1;
+        None
+    }
+
+    fn put_back(&mut self, before: &Before) {
+        let open = self.graph.open_now(self.laid, &self.case);
+        let shut = before.put_back.iter().filter(|access| open.has(**access));
+        let shut = shut.map(|&access| Event::Access { access, now: Position::Shut }.into());
+        self.case.log.extend(shut);
+    }
+
+    fn prepare(&mut self, before: &Before) {
+        self.put_back(before);
+        self.case.log.extend(before.ticks.iter().map(|&tick| Event::Ticked(tick).into()));
+    }
+
+    fn pay(&mut self, what: String, minutes: Minutes, money: Money) {
+        self.minutes += minutes;
+        self.money += money;
+        self.steps.push((what, money.get()));
+    }
+
+    /// Repairs done so far: what is drawn anew after each.
+    fn time(&self) -> u64 {
+        self.repairs as u64
+    }
+
+    fn check(&mut self, check: Instance<Check>) {
+        let action = Action::Check(check);
+        let (mut minutes, mut money) = step_cost(self.laid, self.graph, &self.case, &action);
+        let air = self.airing(check.item);
+        // Airing is waiting: half of it is lost.
+        let waiting = cost::time(&self.rate(), Minutes::of(air.get() / 2.0));
+        minutes += waiting.minutes;
+        money += waiting.money;
+        // Asked again it is drawn again: a hull that was aired once more smells anew.
+        let time = self.time() << 4 | self.times_made(check).min(15) as u64;
+        let answer = self.truth.answer(self.laid, check, &self.removed, time).unwrap_or(Answer::CouldNot);
+        let item = &self.laid.knowledge.checks[check.item];
+        let shown = outcome_of(self.laid, &self.case, check.item, answer).map_or("", |o| item.outcomes[o].id.as_str());
+        let label = self.laid.label(self.laid.knowledge.checks.id(check.item), item.scope, check.at);
+        self.pay(format!("{label}={shown}"), minutes, money);
+        self.checks += 1;
+        let aired_min = (air.get() > 0.0).then_some(air.get());
+        let event = Event::Answer { check: check.item, place: Some(check.at), answer, aired_min };
+        self.case.log.push(event.into());
+        if let Some(repair) = self.untried
+            && self.safety().no_trial(self.laid, repair).is_none()
+        {
+            self.try_symptoms();
+        }
+    }
+
+    /// Minutes of airing before a check that closes an open hazard.
+    fn airing(&self, check: Ix<Check>) -> Minutes {
+        let closes = |hazard| {
+            let hazard: &crate::knowledge::Hazard = &self.laid.knowledge.hazards[hazard];
+            hazard.closed_by.iter().any(|closed| closed.answer.0 == check)
+        };
+        let open = self.safety().hazards;
+        let airs = open.iter().filter(|h| closes(h.hazard)).map(|h| h.air);
+        airs.fold(Minutes::ZERO, |most, air| if air > most { air } else { most })
+    }
+
+    fn repair(&mut self, ix: Ix<Repair>, places: &[usize]) {
+        let knowledge = self.laid.knowledge;
+        let repair = &knowledge.repairs[ix];
+        let action = Action::Repair(ix, places.to_vec());
+        let (minutes, money) = step_cost(self.laid, self.graph, &self.case, &action);
+        let label = match places {
+            [at] => self.laid.label(knowledge.repairs.id(ix), repair.scope, *at),
+            _ => knowledge.repairs.id(ix).to_owned(),
+        };
+        self.pay(label, minutes, money);
+        let met = self.reached(ix, places);
+        if met.is_empty() {
+            let parts: Money = repair.parts.iter().map(|p| p.each * p.count).sum();
+            #[expect(clippy::cast_precision_loss, reason = "a handful of places")]
+            let n = places.len() as f64;
+            self.needless_parts += parts * n;
+        }
+        let time = self.time();
+        for (cause, sureness) in met {
+            if self.truth.takes_away(ix.at(), cause, sureness, time) {
+                self.removed.insert(cause);
+            }
+        }
+        self.repairs += 1;
+        self.case.log.push(Event::Repaired { repair: ix, places: places.to_vec() }.into());
+        if self.safety().no_trial(self.laid, ix).is_some() {
+            self.untried = Some(ix);
+        } else {
+            self.try_symptoms();
+        }
+    }
+
+    /// The causes there now that a repair reaches, and how surely it removes each.
+    fn reached(&self, ix: Ix<Repair>, places: &[usize]) -> Vec<(Instance<Cause>, f64)> {
+        let knowledge = self.laid.knowledge;
+        let mut reached = Vec::new();
+        for (cause, sureness) in &knowledge.repairs[ix].removes {
+            let scope = knowledge.causes[*cause].scope;
+            for instance in self.laid.instances(*cause, scope) {
+                if self.has(instance) && repair_reaches(self.laid, ix, places, scope, instance.at) {
+                    reached.push((instance, sureness.get()));
+                }
+            }
+        }
+        reached
+    }
+
+    /// Tries what was complained of. What is called cured and is not comes back, at its price.
+    fn try_symptoms(&mut self) {
+        self.untried = None;
+        let slip = self.laid.knowledge.slip.get();
+        let there = self.truth.symptoms(&self.removed);
+        let complaint = complained_of(&self.case);
+        let time = self.time();
+        let told = |symptom: Ix<Symptom>| there.contains(&symptom) != self.truth.misread(symptom, slip, time);
+        let left: Vec<Ix<Symptom>> = complaint.iter().copied().filter(|s| told(*s)).collect();
+        for &symptom in &complaint {
+            let now = if left.contains(&symptom) { Presence::Present } else { Presence::Absent };
+            self.case.log.push(Event::Tried { symptom, now }.into());
+        }
+        let cured = left.is_empty() && !self.truth.case.symptoms.iter().any(|s| there.contains(s));
+        self.first_time.get_or_insert(cured && self.repairs == 1);
+        self.cured = cured;
+        if left.is_empty() && !cured {
+            let price = self.laid.knowledge.costs.comeback;
+            self.pay("comeback".to_owned(), Minutes::ZERO, price);
+            self.comebacks += 1;
+            let back = self.truth.case.symptoms.iter().filter(|s| there.contains(s));
+            let back: Vec<Ix<Symptom>> = back.copied().collect();
+            let events = back.into_iter().map(|symptom| Event::Tried { symptom, now: Presence::Present }.into());
+            self.case.log.extend(events);
+        }
+    }
+}

@@ -1,0 +1,194 @@
+//! Simulated jobs, worked by several policies: what each costs, and how good the beliefs behind the advice are.
+//!
+//! A job is drawn from the knowledge base ([`truth`]), worked step by step to its end ([`job`]) by each policy
+//! ([`policy`]), with the same answers to the same checks for all, and counted ([`stats`]). A job is a function of its
+//! number: who plays them in which order, and on how many threads, changes nothing.
+
+pub mod chance;
+pub mod job;
+pub mod options;
+pub mod policy;
+pub mod stats;
+pub mod truth;
+
+use crate::access::AccessGraph;
+use crate::belief::Belief;
+use crate::decision::{Action, Settings};
+use crate::inference::Error;
+use crate::knowledge::Knowledge;
+use crate::knowledge::layout::{Instance, Laid};
+use crate::safety::Before;
+use crate::units::{Minutes, Money};
+use job::{Job, Standing};
+use policy::{Player, Policy};
+use std::collections::BTreeSet;
+use truth::{Draws, Truth};
+
+/// What is compared, and how jobs are drawn.
+#[derive(Clone, Debug)]
+pub struct Setup {
+    /// How jobs are drawn.
+    pub draws: Draws,
+    /// The policies.
+    pub policies: Vec<Policy>,
+    /// How the advice is asked for.
+    pub settings: Settings,
+}
+
+/// One job as one policy worked it.
+#[derive(Clone, Debug)]
+pub struct Record {
+    /// The number of the job.
+    pub job: u64,
+    /// Who worked it.
+    pub policy: Policy,
+    /// The layout's id.
+    pub layout: String,
+    /// The symptoms named, by id.
+    pub symptoms: Vec<String>,
+    /// The causes the complaint comes from, `id@place`.
+    pub causes: Vec<String>,
+    /// The effects of a fault that the knowledge does not list; none where there is no such fault.
+    pub unlisted: Vec<String>,
+    /// What it cost in all.
+    pub money: Money,
+    /// The time it took.
+    pub minutes: Minutes,
+    /// Checks made.
+    pub checks: usize,
+    /// Repairs done.
+    pub repairs: usize,
+    /// Whether the complaint is gone; else it was handed over.
+    pub cured: bool,
+    /// Whether the first repair cured it.
+    pub first_time: bool,
+    /// Money for parts of repairs that found nothing to repair.
+    pub needless_parts: Money,
+    /// Steps wished for that an interlock forbade or held up.
+    pub barred: usize,
+    /// Times it was called cured and came back.
+    pub comebacks: usize,
+    /// What the advice believed when it stopped looking; `None` for other policies.
+    pub belief: Option<Forecast>,
+    /// What was done, a word each, with what it cost.
+    pub steps: Vec<(String, f64)>,
+}
+
+/// What was believed just before the first repair or before handing over.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Forecast {
+    /// For every cause that the craft can have, its chance and whether it is there.
+    pub chances: Vec<(f64, bool)>,
+    /// The rank of the first cause of the complaint, from 0; `None` where no listed cause is behind it.
+    pub rank: Option<usize>,
+    /// Whether the answers were said not to fit.
+    pub flagged: bool,
+}
+
+/// A job is given up after so many wishes: no policy that does anything needs as many.
+const MOST_WISHES: usize = 150;
+
+/// The comparison, ready to play any job.
+pub struct Trial<'k> {
+    knowledge: &'k Knowledge,
+    graph: AccessGraph,
+    setup: Setup,
+}
+
+impl<'k> Trial<'k> {
+    /// A comparison on a knowledge base.
+    #[must_use]
+    pub fn new(knowledge: &'k Knowledge, setup: Setup) -> Self {
+        Self { knowledge, graph: AccessGraph::new(knowledge), setup }
+    }
+
+    /// The policies, in the order of records.
+    #[must_use]
+    pub fn policies(&self) -> &[Policy] {
+        &self.setup.policies
+    }
+
+    /// Plays one job under every policy; no record where no such job can be drawn.
+    ///
+    /// Cost: for the advice and for each policy that asks what checks tell, about one choice a step, ten steps a job.
+    ///
+    /// # Errors
+    /// Where the network is too wide for the limits.
+    pub fn play(&self, number: u64) -> Result<Vec<Record>, Error> {
+        let Some(truth) = Truth::draw(self.knowledge, &self.setup.draws, number) else { return Ok(Vec::new()) };
+        let laid = Laid::new(self.knowledge, truth.case.craft.clone());
+        self.setup.policies.iter().map(|policy| self.work(&laid, &truth, number, *policy)).collect()
+    }
+
+    fn work(&self, laid: &Laid<'k>, truth: &Truth, number: u64, policy: Policy) -> Result<Record, Error> {
+        let mut job = Job::new(laid, &self.graph, truth);
+        let mut player = Player::new(policy, &job);
+        let mut refused: BTreeSet<Action> = BTreeSet::new();
+        let mut forecast = None;
+        let mut standing = Standing::Open;
+        for _ in 0..MOST_WISHES {
+            let choice = player.choose(&job, &refused, &self.setup.settings)?;
+            if let Some(belief) = choice.belief.filter(|_| forecast.is_none())
+                && !matches!(choice.action, Action::Check(_))
+            {
+                forecast = Some(Forecast::of(&job, &belief));
+            }
+            standing = job.act(&choice.action, &choice.before);
+            match standing {
+                Standing::Open => refused.clear(),
+                Standing::Barred => {
+                    refused.insert(choice.action);
+                }
+                Standing::Cured | Standing::HandedOver => break,
+            }
+        }
+        if matches!(standing, Standing::Open | Standing::Barred) {
+            standing = job.act(&Action::HandOver, &Before::default());
+        }
+        Ok(self.record(&job, number, policy, standing, forecast))
+    }
+
+    fn record(
+        &self,
+        job: &Job<'_, '_>,
+        number: u64,
+        policy: Policy,
+        standing: Standing,
+        belief: Option<Forecast>,
+    ) -> Record {
+        let knowledge = self.knowledge;
+        let label = |cause: &Instance<crate::knowledge::Cause>| {
+            job.laid.label(knowledge.causes.id(cause.item), knowledge.causes[cause.item].scope, cause.at)
+        };
+        Record {
+            job: number,
+            policy,
+            layout: knowledge.layouts.id(job.case.craft.layout).to_owned(),
+            symptoms: job.case.symptoms.iter().map(|s| knowledge.symptoms.id(*s).to_owned()).collect(),
+            causes: job.truth.guilty().iter().map(label).collect(),
+            unlisted: job.truth.unlisted.clone(),
+            money: job.money,
+            minutes: job.minutes,
+            checks: job.checks,
+            repairs: job.repairs,
+            cured: standing == Standing::Cured,
+            first_time: job.first_time == Some(true),
+            needless_parts: job.needless_parts,
+            barred: job.barred,
+            comebacks: job.comebacks,
+            belief,
+            steps: job.steps.clone(),
+        }
+    }
+}
+
+impl Forecast {
+    fn of(job: &Job<'_, '_>, belief: &Belief) -> Self {
+        let guilty = job.truth.guilty();
+        Self {
+            chances: belief.causes.iter().map(|c| (c.chance, job.has(c.cause))).collect(),
+            rank: belief.causes.iter().position(|c| guilty.contains(&c.cause)),
+            flagged: !belief.misfits.is_empty(),
+        }
+    }
+}
