@@ -233,3 +233,16 @@ fn worlds(bencher: Bencher, net: &str) {
     bencher
         .bench(|| setting.engine.worlds(&setting.evidence, 4096, 1, &Limits::default()).expect("there is an answer"));
 }
+
+/// The ten most probable sets of all causes, and a bound that proves them.
+#[divan::bench(args = ["S", "M"])]
+fn best_sets(bencher: Bencher, net: &str) {
+    let Setting { network, engine, evidence, .. } = Setting::of(net);
+    let is_root = |var: &VarIx| network.parents(*var).is_empty();
+    let vars: Vec<VarIx> = (0..).map(VarIx).take(network.variables.len()).filter(is_root).collect();
+    let posterior = engine.posterior(&evidence, &Limits::default()).expect("there is an answer");
+    let query = SetsQuery { vars: &vars, slice: 0, k: 10, nodes: 1000, candidates: &[] };
+    let ask = || engine.best_sets(&posterior, &evidence, &query, &Limits::default()).expect("there is an answer");
+    assert_eq!(ask().settled(), 10);
+    bencher.bench(ask);
+}

@@ -6,6 +6,42 @@
 //! it in reverse gives every marginal. Noisy gates become hidden signed variables (Heckerman 1989; Díez and Galán
 //! 2003), first-true answers become telescoped selectors. Where signed numbers cancel too much, the same query is
 //! asked in a form without signs.
+//!
+//! ```
+//! use doldrum::inference::{Engine, Limits, SetsQuery};
+//! use doldrum::model::network::{Link, Mechanism, Network, States, VarIx, Variable};
+//! use doldrum::model::repaired::TurnedOff;
+//!
+//! // No fuel and no spark each keep an engine from starting; one time in a thousand something else does.
+//! let cause = |name: &str, p: f64| Variable {
+//!     name: name.to_owned(),
+//!     states: States::steady(1),
+//!     mechanism: Mechanism::Table { parents: vec![], rows: vec![1.0 - p, p] },
+//! };
+//! let (fuel, spark, dead) = (VarIx(0), VarIx(1), VarIx(2));
+//! let links = vec![Link { from: fuel, strength: 0.9 }, Link { from: spark, strength: 0.8 }];
+//! let gate = Mechanism::Any { links, leak: 0.001 };
+//! let dead_engine = Variable { name: "will not start".to_owned(), states: States::steady(1), mechanism: gate };
+//! let variables = vec![cause("no fuel", 0.05), cause("no spark", 0.04), dead_engine];
+//! let network = Network { slices: 1, variables };
+//!
+//! let (engine, limits) = (Engine::compile(&network)?, Limits::default());
+//! let seen = [network.found(dead, 0, true)];
+//! let posterior = engine.posterior(&seen, &limits)?;
+//! assert!((posterior.chance_on(fuel, 0) - 0.591).abs() < 1e-3);
+//!
+//! // The likeliest whole story is no fuel alone; nothing that is not listed is likelier than the last that is.
+//! let query = SetsQuery { vars: &[fuel, spark], slice: 0, k: 2, nodes: 100, candidates: &[] };
+//! let best = engine.best_sets(&posterior, &seen, &query, &limits)?;
+//! assert_eq!((best.sets[0].members.as_slice(), best.settled()), ([0].as_slice(), 2));
+//!
+//! // Both at once, and what is left of the complaint once the fuel is seen to.
+//! let both = engine.joint(&seen, &[fuel, spark], &limits)?.chance(&[1, 1]);
+//! assert!((both - 0.026).abs() < 1e-3);
+//! let after = engine.after_repair(&seen, &[TurnedOff { var: fuel, sureness: 1.0 }], &[dead], &limits)?;
+//! assert!((after.on[0] - 0.431).abs() < 1e-3);
+//! # Ok::<(), doldrum::inference::Error>(())
+//! ```
 
 #![expect(clippy::float_cmp, reason = "equal means the very same number here: equal rows, a scale of exactly 1")]
 #![expect(

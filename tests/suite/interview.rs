@@ -222,3 +222,33 @@ proptest! {
         })?;
     }
 }
+
+/// A long walk through the interview on a small stack: how deep anything calls itself does not grow with the answers.
+#[test]
+fn a_long_walk_needs_little_stack() {
+    let walk = || {
+        let knowledge = knowledge();
+        at_bench(&knowledge, |bench| {
+            let mut state = step::begin(bench, on_the_bench(), noon());
+            let mut answers = 0;
+            for turn in 0_usize..160 {
+                // Mostly answers, now and then another key; no key that ends or undoes.
+                let input = match turn % 7 {
+                    6 => Input::Key(Key::Tick),
+                    5 => Input::Key(Key::Enter),
+                    3 => Input::Text("120".to_owned()),
+                    _ => Input::Pick(turn * 5 % 3),
+                };
+                state = step::step(bench, state, &input, noon());
+                answers = answers.max(state.case.log.len());
+                if state.end.is_some() {
+                    state = step::begin(bench, on_the_bench(), noon());
+                }
+            }
+            assert!(answers > 5, "only {answers} entries in the longest log");
+        });
+    };
+    // A quarter of what a thread has by default, a sixteenth of what the program has.
+    let thread = std::thread::Builder::new().stack_size(512 * 1024).spawn(walk).expect("a thread");
+    thread.join().expect("it neither panics nor overflows");
+}
