@@ -3,7 +3,7 @@
 
 use super::graph::Graph;
 use super::order::{self, Filled, Order};
-use super::work::{self, Message, Work};
+use super::work::{self, Message, Reach, Work};
 use super::{Error, Limits};
 
 /// Shares of the budget that one link may take up when it is put back, one for each order looked at: what costs next to
@@ -45,7 +45,8 @@ pub(super) fn choose<'a>(
     Ok(restored(graph, fixed, &scores, Choice { messages, ..choice }, limits.cells))
 }
 
-fn search(graph: &Graph, cut: &[bool], tries: usize) -> Order {
+/// The best of so many orders beside the plain one, where `cut` links are gone.
+pub(super) fn search(graph: &Graph, cut: &[bool], tries: usize) -> Order {
     let scopes = work::scopes(graph, cut);
     order::search(&graph.cards(), scopes.iter().map(Vec::as_slice), tries)
 }
@@ -107,7 +108,7 @@ fn rescored<'a>(
     by_prior: Vec<f64>,
     prior: &impl Fn(usize) -> &'a [f64],
 ) -> (Vec<f64>, Vec<Message>) {
-    let mut work = Work::new(graph, &choice.cut, &choice.order.sequence, |link| flat_start(prior(link)));
+    let mut work = Work::new(graph, &choice.cut, &choice.order.sequence, |link| flat_start(prior(link)), Reach::Links);
     let mut upward = work.up();
     for _ in 0..SCOUT_ROUNDS {
         work.round(&mut upward);
@@ -116,24 +117,7 @@ fn rescored<'a>(
     if down.iter().flatten().any(|d| !d.is_finite()) {
         return (by_prior, vec![]);
     }
-    let marginals = work.marginals(&down);
-    let mut scores = by_prior;
-    for factor in &graph.factors {
-        for (&node, link) in factor.scope.iter().zip(&factor.links) {
-            let Some(link) = *link else { continue };
-            let off = graph.nodes[node].kept.iter().position(|&state| state == 0);
-            let posterior = 1.0 - off.map_or(0.0, |at| marginals[node][at]);
-            scores[link] = scores[link].max(graph.links[link].strength * posterior);
-        }
-    }
-    let messages = work.messages();
-    for message in &messages {
-        let most = message.lambda.iter().copied().fold(0.0, f64::max);
-        let ratio = most / message.lambda.first().copied().unwrap_or(0.0).max(1e-9 * most).max(f64::MIN_POSITIVE);
-        let on = 1.0 - prior(message.link).first().copied().unwrap_or(0.0);
-        scores[message.link] = scores[message.link].max((on * (ratio - 1.0)).min(1.0));
-    }
-    (scores, messages)
+    (work.couplings(&down), work.messages())
 }
 
 /// The messages to begin with: the prior one way, nothing the other.

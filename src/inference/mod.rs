@@ -155,6 +155,18 @@ impl Engine {
         Ok(Posterior::new(&self.base, solved))
     }
 
+    /// The table cells, summed over all steps, of the best elimination found among `orders` where nothing is cut.
+    ///
+    /// Cost: a search, no pass.
+    ///
+    /// # Errors
+    /// [`Error::Contradiction`] where an observation is impossible by itself, [`Error::Observation`] where one does not
+    /// fit the network.
+    pub fn cells_uncut(&self, observations: &[Observation], orders: usize) -> Result<f64, Error> {
+        self.base.check_observations(observations)?;
+        solve::cells_uncut(&self.base, observations, orders)
+    }
+
     /// Like [`Engine::posterior`], with every variable: one more pass for each state of each variable left out there.
     ///
     /// # Errors

@@ -10,7 +10,7 @@ use super::graph::{Graph, GraphLink};
 use super::joins::{self, Joins};
 use super::order::Order;
 use super::posterior::Posterior;
-use super::work::{Message, Work};
+use super::work::{Message, Reach, Work};
 use super::{Accuracy, CutLink, Error, Limits};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
@@ -42,6 +42,7 @@ pub(super) struct Carried {
 pub(super) struct Trail {
     cut: Vec<bool>,
     sequence: Vec<usize>,
+    cells: f64,
     messages: Vec<Message>,
     last_change: f64,
 }
@@ -54,6 +55,8 @@ pub(super) struct Solved {
     /// For each network variable a name for the part of the graph it hangs together with.
     pub(super) component: Vec<Option<usize>>,
     pub(super) accuracy: Accuracy,
+    /// The cells of the elimination.
+    pub(super) cells: f64,
     pub(super) carried: Vec<Carried>,
     /// Where the star form gave the answer.
     pub(super) trail: Option<Trail>,
@@ -66,6 +69,7 @@ pub(super) struct Settled<'g> {
     pub(super) upward: Upward,
     cut: Vec<bool>,
     sequence: Vec<usize>,
+    cells: f64,
     last_change: f64,
 }
 
@@ -94,6 +98,12 @@ pub(super) fn solve(
         None => settle(base, &chain, limits, &[])?,
     };
     if settled.error() > TOLERABLE { Err(Error::Contradiction) } else { Ok(settled.read(base, wanted)) }
+}
+
+/// The cells of the best of so many orders of the star form without cuts.
+pub(super) fn cells_uncut(base: &Base, observations: &[Observation], orders: usize) -> Result<f64, Error> {
+    let graph = compile::graph(base, observations, Form::Star)?;
+    Ok(cut::search(&graph, &vec![false; graph.links.len()], orders).cells)
 }
 
 /// Cuts where the budget asks for it, passes messages and leaves the last up pass standing.
@@ -134,7 +144,7 @@ pub(super) fn settle_with<'g>(
         Some(message) => (message.pi.clone(), message.lambda.clone()),
         None => cut::flat_start(prior(link)),
     };
-    let mut work = Work::new(graph, &cut, &order.sequence, start);
+    let mut work = Work::new(graph, &cut, &order.sequence, start, Reach::Nodes);
     let mut upward = work.up();
     let mut last_change = 0.0;
     if cut.contains(&true) {
@@ -145,12 +155,12 @@ pub(super) fn settle_with<'g>(
             }
         }
     }
-    Settled { graph, work, upward, cut, sequence: order.sequence, last_change }
+    Settled { graph, work, upward, cut, sequence: order.sequence, cells: order.cells, last_change }
 }
 
 /// Settles the star form of the observations that `trail` was left by: one up pass.
 pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>> {
-    let Trail { cut, sequence, messages, last_change } = trail;
+    let Trail { cut, sequence, messages, .. } = trail;
     if !trail.fits(graph) {
         return None;
     }
@@ -159,9 +169,10 @@ pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>>
         known[message.link] = Some(message);
     }
     let start = |link: usize| known[link].map_or((vec![], vec![]), |m| (m.pi.clone(), m.lambda.clone()));
-    let work = Work::new(graph, cut, sequence, start);
+    let work = Work::new(graph, cut, sequence, start, Reach::Nodes);
     let upward = work.up();
-    Some(Settled { graph, work, upward, cut: cut.clone(), sequence: sequence.clone(), last_change: *last_change })
+    let (cut, sequence) = (cut.clone(), sequence.clone());
+    Some(Settled { graph, work, upward, cut, sequence, cells: trail.cells, last_change: trail.last_change })
 }
 
 /// The natural log of the chance of `observations`, the first of which left `trail`: its cuts and its order serve again.
@@ -176,7 +187,7 @@ pub(super) fn log_evidence_along(
     if !trail.fits(&graph) {
         return Ok(None);
     }
-    let order = Order { sequence: trail.sequence.clone(), cells: 0.0, widest: vec![] };
+    let order = Order { sequence: trail.sequence.clone(), cells: trail.cells, widest: vec![] };
     let choice = Choice { cut: trail.cut.clone(), order, messages: trail.messages.clone() };
     let settled = settle_with(base, &graph, limits, &[], choice);
     Ok(settled.is_trusted().then(|| settled.log_evidence()))
@@ -200,7 +211,8 @@ impl Settled<'_> {
 
     fn trail(&self) -> Trail {
         let messages = self.work.messages();
-        Trail { cut: self.cut.clone(), sequence: self.sequence.clone(), messages, last_change: self.last_change }
+        let (cut, sequence) = (self.cut.clone(), self.sequence.clone());
+        Trail { cut, sequence, cells: self.cells, messages, last_change: self.last_change }
     }
 
     /// Whether hardly a digit was lost to cancellation.
@@ -240,6 +252,7 @@ impl Settled<'_> {
             marginals: vec![None; base.parents.len()],
             component: vec![None; base.parents.len()],
             accuracy: self.accuracy(),
+            cells: self.cells,
             carried: self.carried(),
             trail: None,
         };

@@ -45,6 +45,15 @@ pub(super) struct Message {
     pub(super) lambda: Vec<f64>,
 }
 
+/// What a down pass is to reach.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Reach {
+    /// The nodes and the messages.
+    Nodes,
+    /// The tables that links enter as well.
+    Links,
+}
+
 /// The compiled graph.
 pub(super) struct Work<'g> {
     graph: &'g Graph,
@@ -71,6 +80,7 @@ impl<'g> Work<'g> {
         cut: &[bool],
         order: &[usize],
         start: impl Fn(usize) -> (Vec<f64>, Vec<f64>),
+        reach: Reach,
     ) -> Self {
         let scopes = scopes(graph, cut);
         let (mut cuts, mut whole) = (Vec::new(), Vec::new());
@@ -93,7 +103,8 @@ impl<'g> Work<'g> {
         }
         let nodes: Vec<[usize; 1]> = (0..graph.nodes.len()).map(|node| [node]).collect();
         let mut inputs: Vec<Input<'_>> = nodes.iter().map(|scope| Input { scope, wanted: true }).collect();
-        inputs.extend(whole.iter().map(|&at| Input { scope: &graph.factors[at].scope, wanted: false }));
+        let wanted = |at: usize| reach == Reach::Links && graph.factors[at].links.iter().any(Option::is_some);
+        inputs.extend(whole.iter().map(|&at| Input { scope: &graph.factors[at].scope, wanted: wanted(at) }));
         for cut in &cuts {
             inputs.push(Input { scope: &cut.rest, wanted: true });
             inputs.extend(cut.ends.iter().map(|end| Input { scope: &nodes[end.node], wanted: true }));
@@ -156,6 +167,41 @@ impl<'g> Work<'g> {
             cut.refresh(self.graph);
         }
         largest
+    }
+
+    /// For each link how much its two ends still have to tell each other, by the adjoints of a down pass that reached
+    /// the links: the largest cell of J - (sums of J over x) (sums of J over the rest), where J(x, rest) is the table
+    /// times what both sides say, scaled to sum to one. A link of no coupling can be cut without any error; around a
+    /// loop couplings multiply.
+    pub(super) fn couplings(&self, down: &[Vec<f64>]) -> Vec<f64> {
+        let mut couplings = vec![0.0f64; self.graph.links.len()];
+        let cards = self.graph.cards();
+        for (&at, adjoint) in self.whole.iter().zip(&down[self.graph.nodes.len()..]) {
+            let factor = &self.graph.factors[at];
+            for (&node, link) in factor.scope.iter().zip(&factor.links) {
+                let Some(link) = *link else { continue };
+                let step = stride(&cards, &factor.scope, node);
+                let ends = Ends::new(factor.table.len(), step, cards[node]);
+                couplings[link] = couplings[link].max(ends.coupling_within(&factor.table, adjoint));
+            }
+        }
+        for cut in &self.cuts {
+            let factor = &self.graph.factors[cut.factor];
+            let weights: Vec<f64> = cut
+                .cells(self.graph)
+                .map(|(cell, at, states)| {
+                    let beta = cut.beta.get(at).copied().unwrap_or(1.0);
+                    cut.ends.iter().zip(states).fold(cell * beta, |product, (end, &s)| product * end.pi[s as usize])
+                })
+                .collect();
+            for (&node, link) in factor.scope.iter().zip(&factor.links) {
+                let Some(link) = *link else { continue };
+                let step = stride(&cards, &factor.scope, node);
+                let ends = Ends::new(factor.table.len(), step, cards[node]);
+                couplings[link] = couplings[link].max(ends.coupling(&weights));
+            }
+        }
+        couplings
     }
 
     /// For each input of the program whether it weighs what a hidden node has gathered, rather than gathers: the table
@@ -256,6 +302,74 @@ impl Cut {
     fn agreement(&self, graph: &Graph) -> f64 {
         let table = self.rest_table(graph);
         if self.beta.is_empty() { 1.0 } else { table.iter().zip(&self.beta).map(|(u, b)| u * b).sum() }
+    }
+}
+
+/// A table seen from one of its nodes: its state, and the cell of the rest.
+struct Ends {
+    step: usize,
+    states: usize,
+    rest: usize,
+}
+
+impl Ends {
+    fn new(cells: usize, step: usize, states: usize) -> Self {
+        Self { step, states, rest: cells / states }
+    }
+
+    /// The state and the cell of the rest of each cell.
+    fn of(&self, i: usize) -> (usize, usize) {
+        (i / self.step % self.states, i / (self.step * self.states) * self.step + i % self.step)
+    }
+
+    /// The coupling of a table that stands in the network, where `adjoint` is what all else says of both ends: what
+    /// either end would be told by messages is found first.
+    fn coupling_within(&self, table: &[f64], adjoint: &[f64]) -> f64 {
+        const STEPS: usize = 3;
+        let (mut lambda, mut pi) = (vec![1.0; self.states], vec![1.0; self.states]);
+        let (mut beta, mut u) = (vec![0.0; self.rest], vec![0.0; self.rest]);
+        for _ in 0..STEPS {
+            beta.fill(0.0);
+            u.fill(0.0);
+            for (i, (&f, &a)) in table.iter().zip(adjoint).enumerate() {
+                let (state, rest) = self.of(i);
+                beta[rest] += a * lambda[state];
+                u[rest] += f * pi[state];
+            }
+            lambda.fill(0.0);
+            pi.fill(0.0);
+            for (i, (&f, &a)) in table.iter().zip(adjoint).enumerate() {
+                let (state, rest) = self.of(i);
+                lambda[state] += f * beta[rest];
+                pi[state] += a * u[rest];
+            }
+            (lambda, pi) = (scaled(lambda), scaled(pi));
+        }
+        let weights: Vec<f64> = table
+            .iter()
+            .enumerate()
+            .map(|(i, &f)| {
+                let (state, rest) = self.of(i);
+                f * beta[rest] * pi[state]
+            })
+            .collect();
+        self.coupling(&weights)
+    }
+
+    fn coupling(&self, weights: &[f64]) -> f64 {
+        let total: f64 = weights.iter().sum();
+        let (mut by_state, mut by_rest) = (vec![0.0; self.states], vec![0.0; self.rest]);
+        for (i, &weight) in weights.iter().enumerate() {
+            let (state, rest) = self.of(i);
+            by_state[state] += weight / total;
+            by_rest[rest] += weight / total;
+        }
+        let apart = weights.iter().enumerate().map(|(i, &weight)| {
+            let (state, rest) = self.of(i);
+            (weight / total - by_state[state] * by_rest[rest]).abs()
+        });
+        let most = apart.fold(0.0, f64::max);
+        if most.is_finite() { most } else { f64::MAX }
     }
 }
 
