@@ -6,7 +6,8 @@
 //! ```
 //!
 //! `--seed N` draws other crafts, `--keep FILE` keeps what is true in a file, so that the cuts can be tried again in
-//! seconds, `--bits N` sets the budget to 2^N cells, `--sampler` compares the sampler with the exact answer.
+//! seconds, `--bits N` sets the budget to 2^N cells, `--links` lists what was cut and the causes most in error.
+//! `--sampler N` compares with N draws of a sampler that shares no cuts with the rest, where that is narrow enough.
 
 #![expect(clippy::cast_precision_loss, reason = "a few dozen cases")]
 
@@ -21,6 +22,8 @@ use std::time::Instant;
 
 #[path = "accuracy/cases.rs"]
 mod cases;
+#[path = "accuracy/sampler.rs"]
+mod sampler;
 #[path = "accuracy/truth.rs"]
 mod truth;
 
@@ -39,7 +42,7 @@ struct Asked {
     seed: u64,
     keep: Option<String>,
     bits: Option<u32>,
-    sampler: bool,
+    draws: Option<usize>,
     links: bool,
 }
 
@@ -51,7 +54,7 @@ impl Asked {
             seed: 1,
             keep: None,
             bits: None,
-            sampler: false,
+            draws: None,
             links: false,
         };
         let mut words = std::env::args().skip(1);
@@ -63,7 +66,7 @@ impl Asked {
                 "--seed" => asked.seed = value().parse().expect("expected a seed"),
                 "--keep" => asked.keep = Some(value()),
                 "--bits" => asked.bits = Some(value().parse().expect("expected a number of bits")),
-                "--sampler" => asked.sampler = true,
+                "--sampler" => asked.draws = Some(value().parse().expect("expected a number of draws")),
                 "--links" => asked.links = true,
                 _ => {}
             }
@@ -81,7 +84,6 @@ fn main() {
     let asked = Asked::read();
     let (knowledge, _) = knowledge::read(&built_in());
     let knowledge = knowledge.expect("the built-in knowledge base is sound");
-    if std::env::var("EXPLORE").is_ok() { for &c in &asked.cylinders { explore(&knowledge, c); } return; }
     let mut kept = Kept::open(asked.keep.as_deref());
     let mut out = std::io::stdout();
     for &cylinders in &asked.cylinders {
@@ -118,10 +120,6 @@ fn table(
             }
             let model = compile(&laid, &cases::case(&laid, symptom, situation, asked.seed));
             let engine = Engine::compile(&model.network).expect("the model compiles");
-            if asked.sampler {
-                truth::compare(out, id, &engine, &model)?;
-                continue;
-            }
             let truth = kept.truth(&format!("{cylinders} {id} {} {}", situation.words(), asked.seed), &engine, &model);
             let (line, posterior) = line(asked, &engine, &model, &truth);
             writeln!(
@@ -137,6 +135,9 @@ fn table(
             )?;
             if asked.links {
                 links(out, &model, &posterior, &truth)?;
+            }
+            if let Some(draws) = asked.draws {
+                sampled(out, &engine, &model, &posterior, &truth, draws)?;
             }
             lines.push(line);
         }
@@ -167,7 +168,8 @@ fn line(asked: &Asked, engine: &Engine, model: &CaseModel, truth: &Truth) -> (Li
         times.push(start.elapsed().as_secs_f64() * 1e3);
     }
     let posterior = last.expect("timed at least once");
-    let errors: Vec<f64> = truth::chances(model, &posterior).iter().zip(&truth.chances).map(|(a, b)| (a - b).abs()).collect();
+    let errors: Vec<f64> =
+        truth::chances(model, &posterior).iter().zip(&truth.chances).map(|(a, b)| (a - b).abs()).collect();
     let cut = match posterior.accuracy() {
         Accuracy::Exact => 0,
         Accuracy::Cut { links, .. } => links.len(),
@@ -192,7 +194,7 @@ fn links(out: &mut impl Write, model: &CaseModel, posterior: &Posterior, truth: 
     for at in worst.into_iter().take(4) {
         writeln!(out, "    {} {:.4}, true {:.4}", name(model.causes[at].1), chances[at], truth.chances[at])?;
     }
-    if let Accuracy::Cut { links, last_change } = posterior.accuracy() {
+    if let Accuracy::Cut { links, last_change, .. } = posterior.accuracy() {
         let target = |link: &CutLink| match link.into {
             doldrum::inference::Target::Variable(var) => name(var).to_owned(),
             doldrum::inference::Target::Answer(at) => format!("answer {at} ({:?})", model.observations[at].0),
@@ -205,6 +207,32 @@ fn links(out: &mut impl Write, model: &CaseModel, posterior: &Posterior, truth: 
     Ok(())
 }
 
+/// How far the sampler is from what is true, beside its own standard error there.
+fn sampled(
+    out: &mut impl Write,
+    engine: &Engine,
+    model: &CaseModel,
+    near: &Posterior,
+    truth: &Truth,
+    draws: usize,
+) -> std::io::Result<()> {
+    let limits = Limits { cells: 1 << 20, ..Limits::default() };
+    let found = sampler::sample(engine, model, near, &limits, draws);
+    let apart = |at: usize| (found.chances[at] - truth.chances[at]).abs();
+    let worst = (0..found.chances.len()).max_by(|&a, &b| apart(a).total_cmp(&apart(b))).unwrap_or(0);
+    writeln!(
+        out,
+        "    sampler: {} causes drawn, {} draws solved ({} with cuts), at most {:.1e} from the truth, where its \
+         standard error is {:.1e}; largest standard error {:.1e}",
+        found.causes,
+        found.solved,
+        found.cut,
+        apart(worst),
+        found.errors[worst],
+        found.errors.iter().copied().fold(0.0, f64::max)
+    )
+}
+
 fn figure(error: f64) -> String {
     if error < 1e-9 { "0".to_owned() } else { format!("{error:.1e}") }
 }
@@ -214,22 +242,4 @@ fn quantile(mut of: Vec<f64>, share: f64) -> f64 {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in a short list")]
     let at = ((of.len().max(1) - 1) as f64 * share).round() as usize;
     of.get(at).copied().unwrap_or(f64::NAN)
-}
-
-fn explore(knowledge: &Knowledge, cylinders: usize) {
-    use doldrum::model::compile::Said;
-    let laid = Laid::new(knowledge, cases::craft(knowledge, LAYOUTS[cylinders - 1]));
-    for situation in Situation::ALL {
-        for (symptom, item) in knowledge.symptoms.iter() {
-            if !laid.fits(&item.fitted) { continue; }
-            let model = compile(&laid, &cases::case(&laid, symptom, situation, 1));
-            let engine = Engine::compile(&model.network).unwrap();
-            let all = model.evidence();
-            let pick = |f: &dyn Fn(&Said) -> bool| -> Vec<Observation> { model.observations.iter().filter(|(s, _)| f(s)).map(|(_, o)| o.clone()).collect() };
-            let named = pick(&|s| match s { Said::Customer(ix) => *ix == symptom, _ => true });
-            let only = pick(&|s| matches!(s, Said::Customer(_)));
-            let c = |o: &[Observation]| engine.cells_uncut(o, std::env::var("ORDERS").unwrap().parse().unwrap()).map_or(f64::NAN, f64::log2);
-            eprintln!("{} {:?} obs {} vars {}: all {:.1} named+answers {:.1} customer only {:.1}", knowledge.symptoms.id(symptom), situation, all.len(), model.network.variables.len(), c(&all), c(&named), c(&only));
-        }
-    }
 }

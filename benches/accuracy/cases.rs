@@ -181,7 +181,8 @@ impl Truth<'_, '_> {
         let posterior = engine.posterior(&model.evidence(), &limits).expect("within the limits");
         let mut causes = model.causes.clone();
         causes.sort_by(|a, b| posterior.chance_on(b.1, 0).total_cmp(&posterior.chance_on(a.1, 0)).then(a.0.cmp(&b.0)));
-        let event = causes.iter().find_map(|&(cause, _)| self.repair_in_vain(cause)).expect("some repair does not help");
+        let event =
+            causes.iter().find_map(|&(cause, _)| self.repair_in_vain(cause)).expect("some repair does not help");
         case.log.push(Entry::from(event));
         case.log.push(Entry::from(Event::Tried { symptom, now: Presence::Present }));
     }

@@ -87,6 +87,9 @@ pub enum Accuracy {
         links: Vec<CutLink>,
         /// The largest change of any message's probability in the last round.
         last_change: f64,
+        /// How well the two ends of a cut link agree, 0..=1, where they agree least: near 0 the answers contradict each
+        /// other over that link, or nearly.
+        agreement: f64,
     },
 }
 

@@ -18,8 +18,15 @@ const CANCELED: f64 = 1e-11;
 /// If the chain form is beyond the budget, this much is put up with rather than cutting.
 const TOLERABLE: f64 = 1e-7;
 
-/// Messages that change by less than this in a round have settled.
-const SETTLED: f64 = 1e-5;
+/// Messages that still change by more than this run to and fro.
+const RESTLESS: f64 = 0.02;
+/// Two ends of a cut link that agree less than this contradict each other, or nearly: a contradiction that only shows
+/// over a cut link would be taken for a small chance.
+const AT_ODDS: f64 = 1e-6;
+/// The budget of a doubtful answer is raised by this much at a time,
+const DOUBT_FACTOR: usize = 8;
+/// as far as this.
+const DOUBT_CELLS: usize = 1 << 21;
 
 /// What a query wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -106,7 +113,8 @@ pub(super) fn cells_uncut(base: &Base, observations: &[Observation], orders: usi
     Ok(cut::search(&graph, &vec![false; graph.links.len()], orders).cells)
 }
 
-/// Cuts where the budget asks for it, passes messages and leaves the last up pass standing.
+/// Cuts where the budget asks for it, passes messages and leaves the last up pass standing. Where what comes of that is
+/// doubtful the budget is raised, as far as [`DOUBT_CELLS`].
 ///
 /// `carried` links are cut in any case and begin with their messages.
 pub(super) fn settle<'g>(
@@ -117,7 +125,12 @@ pub(super) fn settle<'g>(
 ) -> Result<Settled<'g>, Error> {
     let fixed: Vec<bool> = known(graph, carried).iter().map(Option::is_some).collect();
     let choice = cut::choose(graph, limits, &fixed, |link| base.priors[graph.links[link].from.at()].as_slice())?;
-    Ok(settle_with(base, graph, limits, carried, choice))
+    let settled = settle_with(base, graph, limits, carried, choice);
+    if carried.is_empty() && limits.cells < DOUBT_CELLS && settled.is_doubtful() {
+        let more = Limits { cells: limits.cells.saturating_mul(DOUBT_FACTOR).min(DOUBT_CELLS), ..*limits };
+        return settle(base, graph, &more, carried);
+    }
+    Ok(settled)
 }
 
 /// For each link of the graph its message among `carried`.
@@ -148,12 +161,7 @@ pub(super) fn settle_with<'g>(
     let mut upward = work.up();
     let mut last_change = 0.0;
     if cut.contains(&true) {
-        for _ in 0..limits.rounds.max(1) {
-            last_change = work.round(&mut upward);
-            if last_change < SETTLED {
-                break;
-            }
-        }
+        last_change = work.settle(&mut upward, limits.rounds);
     }
     Settled { graph, work, upward, cut, sequence: order.sequence, cells: order.cells, last_change }
 }
@@ -201,6 +209,11 @@ impl Trail {
 }
 
 impl Settled<'_> {
+    /// Whether messages have not settled, or contradict each other.
+    fn is_doubtful(&self) -> bool {
+        self.cut.contains(&true) && (self.last_change > RESTLESS || self.work.agreement() < AT_ODDS)
+    }
+
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
     pub(super) fn error(&self) -> f64 {
         let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
@@ -243,7 +256,10 @@ impl Settled<'_> {
             .filter(|&(_, &cut)| cut)
             .map(|(link, _)| CutLink { from: link.from, into: link.target })
             .collect();
-        if cut.is_empty() { Accuracy::Exact } else { Accuracy::Cut { links: cut, last_change: self.last_change } }
+        if cut.is_empty() {
+            return Accuracy::Exact;
+        }
+        Accuracy::Cut { links: cut, last_change: self.last_change, agreement: self.work.agreement() }
     }
 
     fn read(&mut self, base: &Base, wanted: Wanted) -> Solved {

@@ -7,6 +7,11 @@
 use super::eliminate::{Input, Program, Upward, stride};
 use super::graph::Graph;
 
+/// Messages that change by less than this in a round have settled.
+const SETTLED: f64 = 1e-5;
+/// Messages that change by more than this after all rounds are given more.
+const TROUBLED: f64 = 1e-3;
+
 /// The messages over the links cut in one table.
 #[derive(Clone, Debug)]
 struct Cut {
@@ -135,10 +140,28 @@ impl<'g> Work<'g> {
         self.program.down(upward, &mut self.adjoints)
     }
 
-    /// A round: takes new messages from a down pass and makes the next up pass. Returns the largest change of any pi.
-    pub(super) fn round(&mut self, upward: &mut Upward) -> f64 {
+    /// Rounds until the messages have settled, at most `rounds`, and twice as many again where they run to and fro: they
+    /// are held back then. Returns the largest change of any pi in the last one.
+    pub(super) fn settle(&mut self, upward: &mut Upward, rounds: usize) -> f64 {
+        let (mut before, mut keep) = (f64::INFINITY, 0.0);
+        for at in 0..3 * rounds.max(1) {
+            let change = self.round(upward, keep);
+            if change < SETTLED || at + 1 >= rounds && change < TROUBLED {
+                return change;
+            }
+            if at > 0 && change > 0.5 * before {
+                keep = 0.5;
+            }
+            before = change;
+        }
+        before
+    }
+
+    /// A round: takes new messages from a down pass, which keep a share of what they were, and makes the next up pass.
+    /// Returns the largest change of any pi.
+    fn round(&mut self, upward: &mut Upward, keep: f64) -> f64 {
         let down = self.down(upward);
-        let change = self.exchange(&down);
+        let change = self.exchange(&down, keep);
         *upward = self.up_again(std::mem::take(&mut upward.values));
         change
     }
@@ -151,8 +174,8 @@ impl<'g> Work<'g> {
         self.graph.nodes.iter().zip(down).map(product).collect()
     }
 
-    /// Takes new messages from the adjoints; returns the largest change of any pi.
-    fn exchange(&mut self, down: &[Vec<f64>]) -> f64 {
+    /// Takes new messages from the adjoints, which keep a share of what they were; returns the largest change of any pi.
+    fn exchange(&mut self, down: &[Vec<f64>], keep: f64) -> f64 {
         let mut adjoints = down[self.graph.nodes.len() + self.whole.len()..].iter();
         let mut largest = 0.0f64;
         for cut in &mut self.cuts {
@@ -162,11 +185,18 @@ impl<'g> Work<'g> {
                 let pi = floored(normalized(raw.into_iter().map(|p| p.max(0.0)).collect()));
                 let change = pi.iter().zip(&end.pi).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
                 largest = largest.max(change);
-                end.pi = pi;
+                blend(&mut end.pi, &pi, keep);
             }
-            cut.refresh(self.graph);
+            cut.refresh(self.graph, keep);
         }
         largest
+    }
+
+    /// How well the two ends of the cut link that they agree on least agree: 1 where each is sure of the same, near 0
+    /// where what one end is sure of the other rules out.
+    pub(super) fn agreement(&self) -> f64 {
+        let of_end = |end: &End| end.pi.iter().zip(&end.lambda).map(|(pi, lambda)| pi * lambda).sum::<f64>();
+        self.cuts.iter().flat_map(|cut| cut.ends.iter().map(of_end)).fold(1.0, f64::min)
     }
 
     /// For each link how much its two ends still have to tell each other, by the adjoints of a down pass that reached
@@ -276,7 +306,7 @@ impl Cut {
     }
 
     /// lambda(x) of every end, from beta and the pi of the other ends.
-    fn refresh(&mut self, graph: &Graph) {
+    fn refresh(&mut self, graph: &Graph, keep: f64) {
         let mut lambdas: Vec<Vec<f64>> = self.ends.iter().map(|end| vec![0.0; end.pi.len()]).collect();
         for (cell, at, states) in self.cells(graph) {
             for (which, lambda) in lambdas.iter_mut().enumerate() {
@@ -289,7 +319,7 @@ impl Cut {
             let largest = lambda.iter().copied().fold(0.0, f64::max);
             if largest > 0.0 && largest.is_finite() {
                 end.lambda_ln = libm::log(largest);
-                end.lambda = floored(lambda.into_iter().map(|l| l / largest).collect());
+                blend(&mut end.lambda, &floored(lambda.into_iter().map(|l| l / largest).collect()), keep);
             } else {
                 // A message without mass is a message lost to rounding: say nothing instead.
                 end.lambda_ln = 0.0;
@@ -371,6 +401,11 @@ impl Ends {
         let most = apart.fold(0.0, f64::max);
         if most.is_finite() { most } else { f64::MAX }
     }
+}
+
+/// Moves a message to `new`, keeping a share of what it was.
+fn blend(message: &mut [f64], new: &[f64], keep: f64) {
+    message.iter_mut().zip(new).for_each(|(old, new)| *old = keep * *old + (1.0 - keep) * new);
 }
 
 /// Raised to at least 1e-12: messages around loops must not talk each other into an impossibility.

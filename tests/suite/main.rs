@@ -14,6 +14,7 @@ mod case_text;
 mod cli;
 mod docs;
 mod handbook;
+mod inference_cut;
 mod inference_oracle;
 mod inference_property;
 mod inference_published;
