@@ -16,6 +16,8 @@ use super::{Error, Limits};
 const ALLOWANCES: [f64; 8] = [1.0 / 4096.0, 1.0 / 512.0, 1.0 / 64.0, 1.0 / 8.0, 1.0, 1.0, 1.0, 1.0];
 /// What searching for an order gains over the plain one, at most: a factor of 2^5.8 was measured on two cylinders.
 const SEARCH_GAIN: usize = 64;
+/// The number of links cut at first is found to this share of all: what is cut too much is put back afterwards.
+const COARSE: usize = 16;
 /// Shares of the budget of the small networks that tell which links matter, in turn.
 const SCOUT_SHARES: [f64; 2] = [1.0 / 8.0, 1.0 / 4.0];
 /// Rounds of messages in a small network.
@@ -50,13 +52,13 @@ pub(super) fn choose<'a>(
         let cells = (limits.cells as f64 * share) as usize;
         let Ok(scout) = weakest(graph, fixed, &scores, cells) else { continue };
         // Priors are too rough to spend a search on.
-        let scout = if nth == 0 { scout } else { restored(graph, fixed, &scores, scout, cells) };
+        let scout = if nth == 0 { scout } else { restored(graph, fixed, &scores, scout, cells, &ALLOWANCES[2..6]) };
         if let Some(found) = weighed(graph, &scout, &prior) {
             (scores, messages) = found;
         }
     }
     let choice = weakest(graph, fixed, &scores, limits.cells)?;
-    Ok(restored(graph, fixed, &scores, Choice { messages, ..choice }, limits.cells))
+    Ok(restored(graph, fixed, &scores, Choice { messages, ..choice }, limits.cells, &ALLOWANCES))
 }
 
 /// The best of so many orders beside the plain one, where `cut` links are gone.
@@ -74,7 +76,7 @@ fn ranked(graph: &Graph, fixed: &[bool], scores: &[f64]) -> Vec<usize> {
     links
 }
 
-/// Cuts as few of the weakest links as bring the cost within `cells`.
+/// Cuts about as few of the weakest links as bring the cost within `cells`.
 fn weakest(graph: &Graph, fixed: &[bool], scores: &[f64], cells: usize) -> Result<Choice, Error> {
     let links = ranked(graph, fixed, scores);
     let cut_first = |n: usize| {
@@ -84,12 +86,12 @@ fn weakest(graph: &Graph, fixed: &[bool], scores: &[f64], cells: usize) -> Resul
         }
         cut
     };
-    let all = cut_first(links.len());
-    if !is_within(graph, &all, cells) {
-        return Err(too_wide(graph, &search(graph, &all, 0), cells));
+    let least = search(graph, &cut_first(links.len()), 0);
+    if least.cells > cells as f64 {
+        return Err(too_wide(graph, &least, cells));
     }
     let (mut few, mut enough) = (0, links.len());
-    while enough - few > 1 {
+    while enough - few > (links.len() / COARSE).max(1) {
         let middle = usize::midpoint(few, enough);
         if is_within(graph, &cut_first(middle), cells) {
             enough = middle;
@@ -146,13 +148,13 @@ pub(super) fn flat_start(prior: &[f64]) -> (Vec<f64>, Vec<f64>) {
 /// Puts cut links back, strongest first, where the cost stays within `cells`.
 ///
 /// Each order that is looked at takes back what it has room for; a link that one has no room for another may have.
-fn restored(graph: &Graph, fixed: &[bool], scores: &[f64], choice: Choice, cells: usize) -> Choice {
+fn restored(graph: &Graph, fixed: &[bool], scores: &[f64], choice: Choice, cells: usize, allowances: &[f64]) -> Choice {
     let Choice { mut cut, mut order, messages } = choice;
     let strongest_first: Vec<usize> = ranked(graph, fixed, scores).into_iter().rev().collect();
     let places = places(graph);
     let cards = graph.cards();
     let cells = cells as f64;
-    for allowance in ALLOWANCES {
+    for &allowance in allowances {
         let tables = work::scopes(graph, &cut);
         let mut filled = Filled::of(&cards, tables.iter().map(Vec::as_slice), &order.sequence);
         let mut back = 0;

@@ -303,3 +303,38 @@ pub(super) fn ratio(
         Err(error) => Err(error),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::network::{Literal, Mechanism, Network, Row, States, VarIx, Variable};
+
+    /// Two roots read by two answers, the first of which says that neither is on, the second that one of them is: each
+    /// with `doubt` of being wrong. The first root's link into the first answer is cut.
+    fn is_doubtful(doubt: f64) -> bool {
+        let root = || Variable {
+            name: "root".to_owned(),
+            states: States::steady(1),
+            mechanism: Mechanism::Table { parents: vec![], rows: vec![0.5, 0.5] },
+        };
+        let network = Network { slices: 1, variables: vec![root(), root()] };
+        let any_on = [0, 1].map(|var| Literal { var: VarIx(var), on: true }).to_vec();
+        let answer = |likelihood: f64, otherwise: f64| Observation::Rows {
+            slice: 0,
+            rows: vec![Row { any_of: any_on.clone(), likelihood }],
+            otherwise,
+        };
+        let base = Base::new(&network).expect("a network");
+        let graph = compile::graph(&base, &[answer(doubt, 1.0), answer(1.0, doubt)], Form::Star).expect("possible");
+        let cut: Vec<bool> = (0..graph.links.len()).map(|link| link == 0).collect();
+        let order = cut::search(&graph, &cut, 0);
+        let choice = Choice { cut, order, messages: vec![] };
+        settle_with(&base, &graph, &Limits::default(), &[], choice).is_doubtful()
+    }
+
+    #[test]
+    fn ends_that_contradict_each_other_are_doubtful() {
+        assert!(!is_doubtful(0.2));
+        assert!(is_doubtful(1e-9));
+    }
+}

@@ -174,7 +174,7 @@ pub fn trouble(laid: &Laid<'_>, case: &Case, error: &Error) -> String {
     };
     format!(
         "the answers tie too much together to be weighed: expected `{allowed}` table cells to do, found none below \
-         `{needed:.0}`\n  tied together: {tied}\n  what helps: --exact, which has 2^27 cells, or a case without the \
+         `{needed:.0}`\n  tied together: {tied}\n  what helps: `doldrum assess --exact`, which has 2^27 cells, or a case without the \
          answers that bear on most of these"
     )
 }

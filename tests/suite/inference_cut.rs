@@ -4,7 +4,6 @@ use crate::watercraft;
 use doldrum::inference::{Accuracy, Engine, Limits, Posterior};
 use doldrum::knowledge::layout::Laid;
 use doldrum::model::compile::{CaseModel, compile};
-use doldrum::model::network::{Literal, Mechanism, Network, Observation, Row, States, VarIx, Variable};
 
 #[path = "../../benches/accuracy/cases.rs"]
 #[expect(dead_code, reason = "the benchmark has more of them")]
@@ -13,7 +12,7 @@ mod cases;
 use cases::Situation;
 
 fn posterior(engine: &Engine, model: &CaseModel, bits: u32) -> Posterior {
-    let limits = Limits { cells: 1 << bits, ..Limits::default() };
+    let limits = Limits { cells: 1 << bits, orders: 200, ..Limits::default() };
     engine.posterior(&model.evidence(), &limits).expect("within the limits")
 }
 
@@ -29,14 +28,14 @@ fn cuts_cost_little_on_two_cylinders() {
     let laid = Laid::new(&knowledge, cases::craft(&knowledge, "twin-each"));
     for (id, situation, bits) in [
         ("sy-slow-crank", Situation::Answers(15), 18),
-        ("sy-cranks-no-start", Situation::Answers(6), 14),
-        ("sy-starts-then-dies", Situation::Answers(5), 16),
-        ("sy-no-crank", Situation::FailedRepair(8, 7), 11),
+        ("sy-cranks-no-start", Situation::Answers(6), 16),
+        ("sy-seizes", Situation::Answers(15), 14),
+        ("sy-seizes", Situation::FailedRepair(8, 7), 15),
     ] {
         let symptom = knowledge.symptoms.find(id).expect("a symptom");
         let model = compile(&laid, &cases::case(&laid, symptom, situation, 1));
         let engine = Engine::compile(&model.network).expect("the model compiles");
-        let exact = posterior(&engine, &model, 23);
+        let exact = posterior(&engine, &model, 24);
         assert_eq!(*exact.accuracy(), Accuracy::Exact, "{id}: the truth must be exact");
         let near = posterior(&engine, &model, bits);
         let Accuracy::Cut { links, .. } = near.accuracy() else { panic!("{id}: expected cuts within 2^{bits} cells") };
@@ -50,9 +49,9 @@ fn cuts_cost_little_on_two_cylinders() {
     }
 }
 
-/// A cause that is nowhere near any cycle has its chance to the last digit, whatever is cut.
+/// Fifteen answers on one cylinder, of the symptoms that hide most of the others: never cut at the usual limits.
 #[test]
-fn one_cylinder_with_a_dead_starter_is_exact() {
+fn one_cylinder_is_exact_where_little_else_could_have_been_named() {
     let knowledge = watercraft::knowledge();
     let laid = Laid::new(&knowledge, cases::craft(&knowledge, "single"));
     for id in ["sy-no-crank", "sy-cranks-no-start", "sy-seizes"] {
@@ -61,43 +60,5 @@ fn one_cylinder_with_a_dead_starter_is_exact() {
         let engine = Engine::compile(&model.network).expect("the model compiles");
         let found = engine.posterior(&model.evidence(), &Limits::default()).expect("within the limits");
         assert_eq!(*found.accuracy(), Accuracy::Exact, "{id} is cut at the usual limits");
-    }
-}
-
-/// Roots x and y1..yn, read by two answers: the first says that none of x and the first half is on, the second that
-/// x is off or one of the other half is on ... as surely as `doubt` is small.
-fn at_odds(doubt: f64) -> (Network, Vec<Observation>) {
-    const ROOTS: u32 = 9;
-    let root = |at: u32| Variable {
-        name: format!("r{at}"),
-        states: States::steady(1),
-        mechanism: Mechanism::Table { parents: vec![], rows: vec![0.9, 0.1 + f64::from(at) * 0.0] },
-    };
-    let network = Network { slices: 1, variables: (0..ROOTS).map(root).collect() };
-    let on = |var: u32| Literal { var: VarIx(var), on: true };
-    let read = |vars: &[u32], first: Vec<Literal>, likelihood: f64, otherwise: f64| Observation::Rows {
-        slice: 0,
-        rows: vec![Row { any_of: first.into_iter().chain(vars.iter().map(|&v| on(v))).collect(), likelihood }],
-        otherwise,
-    };
-    let observations = vec![
-        read(&[1, 2, 3], vec![on(0)], doubt, 1.0),
-        read(&[1, 2, 4], vec![on(0)], 1.0, doubt),
-        read(&[5, 6, 7, 8], vec![on(1)], 1.0, 0.5),
-        read(&[3, 6, 7, 8], vec![on(2)], 1.0, 0.5),
-    ];
-    (network, observations)
-}
-
-/// Where two answers all but contradict each other over what was cut, the budget is raised; where they do not, it is
-/// kept to.
-#[test]
-fn what_contradicts_itself_over_a_cut_is_asked_again() {
-    let limits = Limits { cells: 64, ..Limits::default() };
-    for (doubt, exact) in [(0.3, false), (1e-9, true)] {
-        let (network, observations) = at_odds(doubt);
-        let engine = Engine::compile(&network).expect("a network");
-        let found = engine.posterior(&observations, &limits).expect("possible");
-        assert_eq!(*found.accuracy() == Accuracy::Exact, exact, "doubt {doubt}: {:?}", found.accuracy());
     }
 }
