@@ -236,7 +236,7 @@ fn worlds(bencher: Bencher, net: &str) {
 
 /// The ten most probable sets of all causes, and a bound that proves them.
 #[divan::bench(args = ["S", "M"])]
-fn best_sets(bencher: Bencher, net: &str) {
+fn ten_best_sets_of_all(bencher: Bencher, net: &str) {
     let Setting { network, engine, evidence, .. } = Setting::of(net);
     let is_root = |var: &VarIx| network.parents(*var).is_empty();
     let vars: Vec<VarIx> = (0..).map(VarIx).take(network.variables.len()).filter(is_root).collect();

@@ -1,5 +1,6 @@
 //! The command line.
 
+use crate::inference::Limits;
 use crate::units::System;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::Timestamp;
@@ -134,9 +135,9 @@ pub struct Assess {
     /// The moment it is now; without it a sniff holds until something opens fuel.
     #[arg(long, value_name = "TIME")]
     pub now: Option<Timestamp>,
-    /// No budget on time or memory: exact, however long that takes.
-    #[arg(long)]
-    pub exact: bool,
+    /// How much work inference may take.
+    #[command(flatten)]
+    pub budget: Budget,
     /// How many steps are looked ahead over every outcome, 1 or 2; the second takes about four times as long.
     #[arg(long, default_value_t = 1, value_name = "STEPS", value_parser = clap::value_parser!(u8).range(1..=2))]
     pub look_ahead: u8,
@@ -155,6 +156,9 @@ pub struct Plan {
     /// How to print it.
     #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
     pub format: Format,
+    /// How much work inference may take.
+    #[command(flatten)]
+    pub budget: Budget,
     /// Plan for this cause (`id` or `id@place`) instead of what is believed; may be given again.
     #[arg(long, value_name = "ID")]
     pub cause: Vec<String>,
@@ -216,6 +220,29 @@ fn sigma(text: &str) -> Result<f64, String> {
 
 fn share(text: &str) -> Result<f64, String> {
     between(text, 0.0, 1.0)
+}
+
+/// How much work inference may take.
+#[derive(Args, Clone, Copy, Debug)]
+pub struct Budget {
+    /// Exact where two gigabytes of tables do, said where they do not; may take minutes.
+    #[arg(long)]
+    pub exact: bool,
+    /// The budget in table cells, to see what less does.
+    #[arg(long, hide = true, value_name = "CELLS", conflicts_with = "exact")]
+    pub cells: Option<usize>,
+}
+
+impl Budget {
+    /// The limits to ask with.
+    #[must_use]
+    pub fn limits(self) -> Limits {
+        if self.exact {
+            return Limits::exact();
+        }
+        let usual = Limits::default();
+        Limits { cells: self.cells.unwrap_or(usual.cells), ..usual }
+    }
 }
 
 /// `vet`.

@@ -129,6 +129,13 @@ pub fn paint() -> Paint {
     if never || !io::stdout().is_terminal() { Paint::Plain } else { Paint::Colored }
 }
 
+/// What is worth knowing beside the result goes to standard error.
+pub fn note(text: &str, common: &Common) {
+    if !common.quiet {
+        let _ = anstream::stderr().write_all(format!("note: {text}\n").as_bytes());
+    }
+}
+
 /// Advice about what was read goes to standard error, where it does not mix with the result.
 pub fn advise(findings: Findings, common: &Common) {
     let findings = findings.sorted();

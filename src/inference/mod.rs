@@ -135,6 +135,9 @@ pub enum Accuracy {
         links: Vec<CutLink>,
         /// The largest change of any message's probability in the last round.
         last_change: f64,
+        /// How well the two ends of a cut link agree, 0..=1, where they agree least: near 0 the answers contradict each
+        /// other over that link, or nearly.
+        agreement: f64,
     },
 }
 
@@ -201,6 +204,18 @@ impl Engine {
         self.base.check_observations(observations)?;
         let solved = solve::solve(&self.base, observations, limits, Wanted::Marginals, &[])?;
         Ok(Posterior::new(&self.base, solved))
+    }
+
+    /// The table cells, summed over all steps, of the best elimination found among `orders` where nothing is cut.
+    ///
+    /// Cost: a search, no pass.
+    ///
+    /// # Errors
+    /// [`Error::Contradiction`] where an observation is impossible by itself, [`Error::Observation`] where one does not
+    /// fit the network.
+    pub fn cells_uncut(&self, observations: &[Observation], orders: usize) -> Result<f64, Error> {
+        self.base.check_observations(observations)?;
+        solve::cells_uncut(&self.base, observations, orders)
     }
 
     /// Like [`Engine::posterior`], with every variable: one more pass for each state of each variable left out there.

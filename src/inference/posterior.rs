@@ -11,6 +11,7 @@ use super::solve::{Carried, Solved, Trail};
 pub struct Posterior {
     log_evidence: f64,
     accuracy: Accuracy,
+    cells: f64,
     marginals: Vec<Option<Vec<f64>>>,
     on_in: Vec<Vec<SliceSet>>,
     pub(super) carried: Vec<Carried>,
@@ -35,7 +36,7 @@ impl Posterior {
     }
 
     fn plain(base: &Base, solved: Solved) -> Self {
-        let Solved { log_evidence, marginals, accuracy, carried, trail, .. } = solved;
+        let Solved { log_evidence, marginals, accuracy, cells, carried, trail, .. } = solved;
         let on_in = base.network.variables.iter().map(|variable| match &variable.states {
             States::Plain(_) => vec![],
             States::OnIn(sets) => sets.clone(),
@@ -44,7 +45,7 @@ impl Posterior {
             let sum: f64 = marginal.iter().sum();
             assert!((sum - 1.0).abs() < 1e-9, "a posterior must sum to one, this sums to {sum}");
         }
-        Self { log_evidence, accuracy, marginals, on_in: on_in.collect(), carried, trail }
+        Self { log_evidence, accuracy, cells, marginals, on_in: on_in.collect(), carried, trail }
     }
 
     /// The natural log of the chance (or density) of the observations.
@@ -57,6 +58,12 @@ impl Posterior {
     #[must_use]
     pub fn accuracy(&self) -> &Accuracy {
         &self.accuracy
+    }
+
+    /// The table cells of the elimination that gave this, summed over its steps.
+    #[must_use]
+    pub fn cells(&self) -> f64 {
+        self.cells
     }
 
     /// The distribution of `var`, one entry a state; `None` where the query did not ask for it.

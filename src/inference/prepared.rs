@@ -265,6 +265,7 @@ impl<'e> Prepared<'e> {
             marginals: vec![None; n],
             component: vec![None; n],
             accuracy: standing.accuracy.clone(),
+            cells: standing.cells,
             carried: vec![],
             trail: None,
         };

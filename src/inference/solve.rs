@@ -10,7 +10,7 @@ use super::graph::{Graph, GraphLink};
 use super::joins::{self, Joins};
 use super::order::Order;
 use super::posterior::Posterior;
-use super::work::{self, Message, Work};
+use super::work::{self, Message, Reach, Work};
 use super::{Accuracy, CutLink, Error, Limits};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
@@ -18,8 +18,15 @@ const CANCELED: f64 = 1e-11;
 /// If the chain form is beyond the budget, this much is put up with rather than cutting.
 const TOLERABLE: f64 = 1e-7;
 
-/// Messages that change by less than this in a round have settled.
-const SETTLED: f64 = 1e-5;
+/// Messages that still change by more than this run to and fro.
+const RESTLESS: f64 = 0.02;
+/// Two ends of a cut link that agree less than this contradict each other, or nearly: a contradiction that only shows
+/// over a cut link would be taken for a small chance.
+const AT_ODDS: f64 = 1e-6;
+/// The budget of a doubtful answer is raised by this much at a time,
+const DOUBT_FACTOR: usize = 8;
+/// as far as this.
+const DOUBT_CELLS: usize = 1 << 21;
 
 /// What a query wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,6 +49,7 @@ pub(super) struct Carried {
 pub(super) struct Trail {
     cut: Vec<bool>,
     sequence: Vec<usize>,
+    cells: f64,
     messages: Vec<Message>,
     last_change: f64,
 }
@@ -54,6 +62,8 @@ pub(super) struct Solved {
     /// For each network variable a name for the part of the graph it hangs together with.
     pub(super) component: Vec<Option<usize>>,
     pub(super) accuracy: Accuracy,
+    /// The cells of the elimination.
+    pub(super) cells: f64,
     pub(super) carried: Vec<Carried>,
     /// Where the star form gave the answer.
     pub(super) trail: Option<Trail>,
@@ -66,6 +76,7 @@ pub(super) struct Settled<'g> {
     pub(super) upward: Upward,
     cut: Vec<bool>,
     sequence: Vec<usize>,
+    cells: f64,
     last_change: f64,
 }
 
@@ -120,6 +131,8 @@ pub(super) struct Standing {
     pub(super) log_evidence: f64,
     /// What takes the evidence of the passes to that of the observations.
     pub(super) offset_ln: f64,
+    /// The cells of the elimination.
+    pub(super) cells: f64,
 }
 
 /// Settles `observations` in a graph that has the `open` variables in it.
@@ -166,16 +179,24 @@ struct Parts {
     accuracy: Accuracy,
     log_evidence: f64,
     offset_ln: f64,
+    cells: f64,
 }
 
 impl Parts {
     fn with(self, graph: Graph) -> Standing {
-        let Self { program, upward, accuracy, log_evidence, offset_ln } = self;
-        Standing { graph, program, upward, accuracy, log_evidence, offset_ln }
+        let Self { program, upward, accuracy, log_evidence, offset_ln, cells } = self;
+        Standing { graph, program, upward, accuracy, log_evidence, offset_ln, cells }
     }
 }
 
-/// Cuts where the budget asks for it, passes messages and leaves the last up pass standing.
+/// The cells of the best of so many orders of the star form without cuts.
+pub(super) fn cells_uncut(base: &Base, observations: &[Observation], orders: usize) -> Result<f64, Error> {
+    let graph = compile::graph(base, observations, Form::Star)?;
+    Ok(cut::search(&graph, &vec![false; graph.links.len()], orders).cells)
+}
+
+/// Cuts where the budget asks for it, passes messages and leaves the last up pass standing. Where what comes of that is
+/// doubtful the budget is raised, as far as [`DOUBT_CELLS`].
 ///
 /// `carried` links are cut in any case and begin with their messages.
 pub(super) fn settle<'g>(
@@ -186,7 +207,12 @@ pub(super) fn settle<'g>(
 ) -> Result<Settled<'g>, Error> {
     let fixed: Vec<bool> = known(graph, carried).iter().map(Option::is_some).collect();
     let choice = cut::choose(graph, limits, &fixed, |link| base.priors[graph.links[link].from.at()].as_slice())?;
-    Ok(settle_with(base, graph, limits, carried, choice))
+    let settled = settle_with(base, graph, limits, carried, choice);
+    if carried.is_empty() && limits.cells < DOUBT_CELLS && settled.is_doubtful() {
+        let more = Limits { cells: limits.cells.saturating_mul(DOUBT_FACTOR).min(DOUBT_CELLS), ..*limits };
+        return settle(base, graph, &more, carried);
+    }
+    Ok(settled)
 }
 
 /// For each link of the graph its message among `carried`.
@@ -213,23 +239,18 @@ pub(super) fn settle_with<'g>(
         Some(message) => (message.pi.clone(), message.lambda.clone()),
         None => cut::flat_start(prior(link)),
     };
-    let mut work = Work::new(graph, &cut, &order.sequence, start);
+    let mut work = Work::new(graph, &cut, &order.sequence, start, Reach::Nodes);
     let mut upward = work.up();
     let mut last_change = 0.0;
     if cut.contains(&true) {
-        for _ in 0..limits.rounds.max(1) {
-            last_change = work.round(&mut upward);
-            if last_change < SETTLED {
-                break;
-            }
-        }
+        last_change = work.settle(&mut upward, limits.rounds);
     }
-    Settled { graph, work, upward, cut, sequence: order.sequence, last_change }
+    Settled { graph, work, upward, cut, sequence: order.sequence, cells: order.cells, last_change }
 }
 
 /// Settles the star form of the observations that `trail` was left by: one up pass.
 pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>> {
-    let Trail { cut, sequence, messages, last_change } = trail;
+    let Trail { cut, sequence, messages, .. } = trail;
     if !trail.fits(graph) {
         return None;
     }
@@ -238,9 +259,10 @@ pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>>
         known[message.link] = Some(message);
     }
     let start = |link: usize| known[link].map_or((vec![], vec![]), |m| (m.pi.clone(), m.lambda.clone()));
-    let work = Work::new(graph, cut, sequence, start);
+    let work = Work::new(graph, cut, sequence, start, Reach::Nodes);
     let upward = work.up();
-    Some(Settled { graph, work, upward, cut: cut.clone(), sequence: sequence.clone(), last_change: *last_change })
+    let (cut, sequence) = (cut.clone(), sequence.clone());
+    Some(Settled { graph, work, upward, cut, sequence, cells: trail.cells, last_change: trail.last_change })
 }
 
 /// The natural log of the chance of `observations`, the first of which left `trail`: its cuts and its order serve again.
@@ -255,7 +277,7 @@ pub(super) fn log_evidence_along(
     if !trail.fits(&graph) {
         return Ok(None);
     }
-    let order = Order { sequence: trail.sequence.clone(), cells: 0.0, widest: vec![] };
+    let order = Order { sequence: trail.sequence.clone(), cells: trail.cells, widest: vec![] };
     let choice = Choice { cut: trail.cut.clone(), order, messages: trail.messages.clone() };
     let settled = settle_with(base, &graph, limits, &[], choice);
     Ok(settled.is_trusted().then(|| settled.log_evidence()))
@@ -269,6 +291,11 @@ impl Trail {
 }
 
 impl Settled<'_> {
+    /// Whether messages have not settled, or contradict each other.
+    fn is_doubtful(&self) -> bool {
+        self.cut.contains(&true) && (self.last_change > RESTLESS || self.work.agreement() < AT_ODDS)
+    }
+
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
     pub(super) fn error(&self) -> f64 {
         let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
@@ -279,7 +306,8 @@ impl Settled<'_> {
 
     fn trail(&self) -> Trail {
         let messages = self.work.messages();
-        Trail { cut: self.cut.clone(), sequence: self.sequence.clone(), messages, last_change: self.last_change }
+        let (cut, sequence) = (self.cut.clone(), self.sequence.clone());
+        Trail { cut, sequence, cells: self.cells, messages, last_change: self.last_change }
     }
 
     /// Whether hardly a digit was lost to cancellation.
@@ -298,7 +326,8 @@ impl Settled<'_> {
     fn into_parts(self) -> Parts {
         let (accuracy, offset_ln) = (self.accuracy(), self.offset_ln());
         let log_evidence = self.upward.ln + offset_ln;
-        Parts { program: self.work.program, upward: self.upward, accuracy, log_evidence, offset_ln }
+        let cells = self.cells;
+        Parts { program: self.work.program, upward: self.upward, accuracy, log_evidence, offset_ln, cells }
     }
 
     /// How the chain form is to bring inputs together to be little wider than this graph.
@@ -320,7 +349,10 @@ impl Settled<'_> {
             .filter(|&(_, &cut)| cut)
             .map(|(link, _)| CutLink { from: link.from, into: link.target })
             .collect();
-        if cut.is_empty() { Accuracy::Exact } else { Accuracy::Cut { links: cut, last_change: self.last_change } }
+        if cut.is_empty() {
+            return Accuracy::Exact;
+        }
+        Accuracy::Cut { links: cut, last_change: self.last_change, agreement: self.work.agreement() }
     }
 
     fn read(&mut self, base: &Base, wanted: Wanted) -> Solved {
@@ -329,6 +361,7 @@ impl Settled<'_> {
             marginals: vec![None; base.parents.len()],
             component: vec![None; base.parents.len()],
             accuracy: self.accuracy(),
+            cells: self.cells,
             carried: self.carried(),
             trail: None,
         };
@@ -373,5 +406,40 @@ pub(super) fn ratio(
         Ok(solved) => Ok(libm::exp(solved.log_evidence - posterior.log_evidence())),
         Err(Error::Contradiction) => Ok(0.0),
         Err(error) => Err(error),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::network::{Literal, Mechanism, Network, Row, States, VarIx, Variable};
+
+    /// Two roots read by two answers, the first of which says that neither is on, the second that one of them is: each
+    /// with `doubt` of being wrong. The first root's link into the first answer is cut.
+    fn is_doubtful(doubt: f64) -> bool {
+        let root = || Variable {
+            name: "root".to_owned(),
+            states: States::steady(1),
+            mechanism: Mechanism::Table { parents: vec![], rows: vec![0.5, 0.5] },
+        };
+        let network = Network { slices: 1, variables: vec![root(), root()] };
+        let any_on = [0, 1].map(|var| Literal { var: VarIx(var), on: true }).to_vec();
+        let answer = |likelihood: f64, otherwise: f64| Observation::Rows {
+            slice: 0,
+            rows: vec![Row { any_of: any_on.clone(), likelihood }],
+            otherwise,
+        };
+        let base = Base::new(&network).expect("a network");
+        let graph = compile::graph(&base, &[answer(doubt, 1.0), answer(1.0, doubt)], Form::Star).expect("possible");
+        let cut: Vec<bool> = (0..graph.links.len()).map(|link| link == 0).collect();
+        let order = cut::search(&graph, &cut, 0);
+        let choice = Choice { cut, order, messages: vec![] };
+        settle_with(&base, &graph, &Limits::default(), &[], choice).is_doubtful()
+    }
+
+    #[test]
+    fn ends_that_contradict_each_other_are_doubtful() {
+        assert!(!is_doubtful(0.2));
+        assert!(is_doubtful(1e-9));
     }
 }

@@ -7,6 +7,14 @@
 use super::eliminate::{Input, Program, Upward, stride};
 use super::graph::Graph;
 
+/// What a table that stands would have wrong at its ends if it alone were cut is known exactly; this much of its coupling
+/// counts beside it, for the loops that other cuts have opened and that putting them back would close again. Measured.
+const LOOPS: f64 = 0.1;
+/// Messages that change by less than this in a round have settled.
+const SETTLED: f64 = 1e-5;
+/// Messages that change by more than this after all rounds are given more.
+const TROUBLED: f64 = 1e-3;
+
 /// The messages over the links cut in one table.
 #[derive(Clone, Debug)]
 struct Cut {
@@ -45,6 +53,15 @@ pub(super) struct Message {
     pub(super) lambda: Vec<f64>,
 }
 
+/// What a down pass is to reach.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Reach {
+    /// The nodes and the messages.
+    Nodes,
+    /// The tables that links enter as well.
+    Links,
+}
+
 /// The compiled graph.
 pub(super) struct Work<'g> {
     graph: &'g Graph,
@@ -79,6 +96,7 @@ impl<'g> Work<'g> {
         cut: &[bool],
         order: &[usize],
         start: impl Fn(usize) -> (Vec<f64>, Vec<f64>),
+        reach: Reach,
     ) -> Self {
         let scopes = scopes(graph, cut);
         let (mut cuts, mut whole) = (Vec::new(), Vec::new());
@@ -104,7 +122,8 @@ impl<'g> Work<'g> {
         let wanted = |node: &super::graph::Node| node.origin.is_some() && node.kept.len() > 1;
         let mut inputs: Vec<Input<'_>> =
             nodes.iter().zip(&graph.nodes).map(|(scope, node)| Input { scope, wanted: wanted(node) }).collect();
-        inputs.extend(whole.iter().map(|&at| Input { scope: &graph.factors[at].scope, wanted: false }));
+        let wanted = |at: usize| reach == Reach::Links && graph.factors[at].links.iter().any(Option::is_some);
+        inputs.extend(whole.iter().map(|&at| Input { scope: &graph.factors[at].scope, wanted: wanted(at) }));
         for cut in &cuts {
             inputs.push(Input { scope: &cut.rest, wanted: true });
             inputs.extend(cut.ends.iter().map(|end| Input { scope: &nodes[end.node], wanted: true }));
@@ -135,10 +154,28 @@ impl<'g> Work<'g> {
         self.program.down(upward, &mut self.adjoints)
     }
 
-    /// A round: takes new messages from a down pass and makes the next up pass. Returns the largest change of any pi.
-    pub(super) fn round(&mut self, upward: &mut Upward) -> f64 {
+    /// Rounds until the messages have settled, at most `rounds`, and twice as many again where they run to and fro: they
+    /// are held back then. Returns the largest change of any pi in the last one.
+    pub(super) fn settle(&mut self, upward: &mut Upward, rounds: usize) -> f64 {
+        let (mut before, mut keep) = (f64::INFINITY, 0.0);
+        for at in 0..3 * rounds.max(1) {
+            let change = self.round(upward, keep);
+            if change < SETTLED || at + 1 >= rounds && change < TROUBLED {
+                return change;
+            }
+            if at > 0 && change > 0.5 * before {
+                keep = 0.5;
+            }
+            before = change;
+        }
+        before
+    }
+
+    /// A round: takes new messages from a down pass, which keep a share of what they were, and makes the next up pass.
+    /// Returns the largest change of any pi.
+    fn round(&mut self, upward: &mut Upward, keep: f64) -> f64 {
         let down = self.down(upward);
-        let change = self.exchange(&down);
+        let change = self.exchange(&down, keep);
         *upward = self.up_again(std::mem::take(&mut upward.values));
         change
     }
@@ -148,8 +185,8 @@ impl<'g> Work<'g> {
         self.graph.nodes.iter().zip(down).map(|(node, adjoint)| marginal(&node.unary, adjoint)).collect()
     }
 
-    /// Takes new messages from the adjoints; returns the largest change of any pi.
-    fn exchange(&mut self, down: &[Vec<f64>]) -> f64 {
+    /// Takes new messages from the adjoints, which keep a share of what they were; returns the largest change of any pi.
+    fn exchange(&mut self, down: &[Vec<f64>], keep: f64) -> f64 {
         let mut adjoints = down[self.graph.nodes.len() + self.whole.len()..].iter();
         let mut largest = 0.0f64;
         for cut in &mut self.cuts {
@@ -159,11 +196,55 @@ impl<'g> Work<'g> {
                 let pi = floored(normalized(raw.into_iter().map(|p| p.max(0.0)).collect()));
                 let change = pi.iter().zip(&end.pi).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
                 largest = largest.max(change);
-                end.pi = pi;
+                blend(&mut end.pi, &pi, keep);
             }
-            cut.refresh(self.graph);
+            cut.refresh(self.graph, keep);
         }
         largest
+    }
+
+    /// How well the two ends of the cut link that they agree on least agree: 1 where each is sure of the same, near 0
+    /// where what one end is sure of the other rules out.
+    pub(super) fn agreement(&self) -> f64 {
+        let of_end = |end: &End| end.pi.iter().zip(&end.lambda).map(|(pi, lambda)| pi * lambda).sum::<f64>();
+        self.cuts.iter().flat_map(|cut| cut.ends.iter().map(of_end)).fold(1.0, f64::min)
+    }
+
+    /// For each link what cutting it may cost, by the adjoints of a down pass that reached the links.
+    ///
+    /// For a link that is cut: how much its two ends still have to tell each other, the largest cell of J - (sums of J
+    /// over x) (sums of J over the rest), where J(x, rest) is the table times what both sides say, scaled to sum to one.
+    /// A link of no coupling is cut without any error; around a loop couplings multiply. For one that stands: how far
+    /// its ends would be off if it were cut, and a share of the coupling.
+    pub(super) fn couplings(&self, down: &[Vec<f64>]) -> Vec<f64> {
+        let mut couplings = vec![0.0f64; self.graph.links.len()];
+        let cards = self.graph.cards();
+        for (&at, adjoint) in self.whole.iter().zip(&down[self.graph.nodes.len()..]) {
+            let factor = &self.graph.factors[at];
+            for (&node, link) in factor.scope.iter().zip(&factor.links) {
+                let Some(link) = *link else { continue };
+                let step = stride(&cards, &factor.scope, node);
+                let ends = Ends::new(factor.table.len(), step, cards[node]);
+                couplings[link] = couplings[link].max(ends.cost_within(&factor.table, adjoint));
+            }
+        }
+        for cut in &self.cuts {
+            let factor = &self.graph.factors[cut.factor];
+            let weights: Vec<f64> = cut
+                .cells(self.graph)
+                .map(|(cell, at, states)| {
+                    let beta = cut.beta.get(at).copied().unwrap_or(1.0);
+                    cut.ends.iter().zip(states).fold(cell * beta, |product, (end, &s)| product * end.pi[s as usize])
+                })
+                .collect();
+            for (&node, link) in factor.scope.iter().zip(&factor.links) {
+                let Some(link) = *link else { continue };
+                let step = stride(&cards, &factor.scope, node);
+                let ends = Ends::new(factor.table.len(), step, cards[node]);
+                couplings[link] = couplings[link].max(ends.coupling(&weights));
+            }
+        }
+        couplings
     }
 
     /// For each input of the program whether it weighs what a hidden node has gathered, rather than gathers: the table
@@ -238,7 +319,7 @@ impl Cut {
     }
 
     /// lambda(x) of every end, from beta and the pi of the other ends.
-    fn refresh(&mut self, graph: &Graph) {
+    fn refresh(&mut self, graph: &Graph, keep: f64) {
         let mut lambdas: Vec<Vec<f64>> = self.ends.iter().map(|end| vec![0.0; end.pi.len()]).collect();
         for (cell, at, states) in self.cells(graph) {
             for (which, lambda) in lambdas.iter_mut().enumerate() {
@@ -251,7 +332,7 @@ impl Cut {
             let largest = lambda.iter().copied().fold(0.0, f64::max);
             if largest > 0.0 && largest.is_finite() {
                 end.lambda_ln = libm::log(largest);
-                end.lambda = floored(lambda.into_iter().map(|l| l / largest).collect());
+                blend(&mut end.lambda, &floored(lambda.into_iter().map(|l| l / largest).collect()), keep);
             } else {
                 // A message without mass is a message lost to rounding: say nothing instead.
                 end.lambda_ln = 0.0;
@@ -265,6 +346,97 @@ impl Cut {
         let table = self.rest_table(graph);
         if self.beta.is_empty() { 1.0 } else { table.iter().zip(&self.beta).map(|(u, b)| u * b).sum() }
     }
+}
+
+/// A table seen from one of its nodes: its state, and the cell of the rest.
+struct Ends {
+    step: usize,
+    states: usize,
+    rest: usize,
+}
+
+impl Ends {
+    fn new(cells: usize, step: usize, states: usize) -> Self {
+        Self { step, states, rest: cells / states }
+    }
+
+    /// The state and the cell of the rest of each cell.
+    fn of(&self, i: usize) -> (usize, usize) {
+        (i / self.step % self.states, i / (self.step * self.states) * self.step + i % self.step)
+    }
+
+    /// What it may cost to cut a table that stands in the network, where `adjoint` is what all else says of both ends:
+    /// what either end would be told by messages is found first.
+    fn cost_within(&self, table: &[f64], adjoint: &[f64]) -> f64 {
+        const STEPS: usize = 3;
+        let (mut lambda, mut pi) = (vec![1.0; self.states], vec![1.0; self.states]);
+        let (mut beta, mut u) = (vec![0.0; self.rest], vec![0.0; self.rest]);
+        for _ in 0..STEPS {
+            beta.fill(0.0);
+            u.fill(0.0);
+            for (i, (&f, &a)) in table.iter().zip(adjoint).enumerate() {
+                let (state, rest) = self.of(i);
+                beta[rest] += a * lambda[state];
+                u[rest] += f * pi[state];
+            }
+            lambda.fill(0.0);
+            pi.fill(0.0);
+            for (i, (&f, &a)) in table.iter().zip(adjoint).enumerate() {
+                let (state, rest) = self.of(i);
+                lambda[state] += f * beta[rest];
+                pi[state] += a * u[rest];
+            }
+            (lambda, pi) = (scaled(lambda), scaled(pi));
+        }
+        let weights: Vec<f64> = table
+            .iter()
+            .enumerate()
+            .map(|(i, &f)| {
+                let (state, rest) = self.of(i);
+                f * beta[rest] * pi[state]
+            })
+            .collect();
+        let whole: Vec<f64> = table.iter().zip(adjoint).map(|(f, a)| f * a).collect();
+        LOOPS * self.coupling(&weights) + self.apart(&weights, &whole)
+    }
+
+    /// How far apart the margins of two tables are.
+    fn apart(&self, a: &[f64], b: &[f64]) -> f64 {
+        let margins = |of: &[f64]| {
+            let total: f64 = of.iter().sum();
+            let mut margins = vec![0.0; self.states + self.rest];
+            for (i, &weight) in of.iter().enumerate() {
+                let (state, rest) = self.of(i);
+                margins[state] += weight / total;
+                margins[self.states + rest] += weight / total;
+            }
+            margins
+        };
+        let most = margins(a).iter().zip(margins(b)).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        if most.is_finite() { most } else { f64::MAX }
+    }
+
+    /// How much the two ends of a table have to tell each other.
+    fn coupling(&self, weights: &[f64]) -> f64 {
+        let total: f64 = weights.iter().sum();
+        let (mut by_state, mut by_rest) = (vec![0.0; self.states], vec![0.0; self.rest]);
+        for (i, &weight) in weights.iter().enumerate() {
+            let (state, rest) = self.of(i);
+            by_state[state] += weight / total;
+            by_rest[rest] += weight / total;
+        }
+        let apart = weights.iter().enumerate().map(|(i, &weight)| {
+            let (state, rest) = self.of(i);
+            (weight / total - by_state[state] * by_rest[rest]).abs()
+        });
+        let most = apart.fold(0.0, f64::max);
+        if most.is_finite() { most } else { f64::MAX }
+    }
+}
+
+/// Moves a message to `new`, keeping a share of what it was.
+fn blend(message: &mut [f64], new: &[f64], keep: f64) {
+    message.iter_mut().zip(new).for_each(|(old, new)| *old = keep * *old + (1.0 - keep) * new);
 }
 
 /// Raised to at least 1e-12: messages around loops must not talk each other into an impossibility.

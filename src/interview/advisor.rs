@@ -7,7 +7,7 @@ use crate::decision::{self, Action, Advice, Settings};
 use crate::inference::Accuracy;
 use crate::knowledge::Knowledge;
 use crate::knowledge::layout::Laid;
-use crate::report::{Document, Figures};
+use crate::report::{Document, Figures, words};
 use crate::safety::{OpenHazard, Safety, Verdict};
 use crate::units::{Minutes, Money};
 use jiff::Timestamp;
@@ -104,7 +104,8 @@ impl Advisor for Library<'_> {
         let laid = self.laid(case);
         let settings = Settings { now, alternatives: RUNNERS_UP, ..self.settings.clone() };
         let memory = &mut self.memory.borrow_mut();
-        let belief = belief::believe_again(&laid, case, &settings.limits, memory).map_err(|e| e.to_string())?;
+        let belief = belief::believe_again(&laid, case, &settings.limits, memory)
+            .map_err(|e| words::trouble(&laid, case, &e))?;
         let mut advice = decision::advise(&laid, &self.graph, case, &belief, &settings).map_err(|e| e.to_string())?;
         advice.alternatives.sort_by(|a, b| a.expected_cost.get().total_cmp(&b.expected_cost.get()));
         Ok(View {
@@ -137,7 +138,7 @@ impl Advisor for Library<'_> {
     fn known(&self, case: &Case) -> Result<Known, String> {
         let laid = self.laid(case);
         let limits = &self.settings.limits;
-        let belief = belief::believe(&laid, case, limits).map_err(|e| e.to_string())?;
+        let belief = belief::believe(&laid, case, limits).map_err(|e| words::trouble(&laid, case, &e))?;
         Ok(Known {
             explanations: belief.explanations(&laid, case, EXPLANATIONS, limits).map_err(|e| e.to_string())?,
             weights: belief::weights(&laid, case, limits).map_err(|e| e.to_string())?,

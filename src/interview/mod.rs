@@ -131,7 +131,7 @@ pub fn plan_document(
 ) -> Result<Document, String> {
     let laid = Laid::new(knowledge, case.craft.clone());
     let limits = &settings.limits;
-    let belief = belief::believe(&laid, case, limits).map_err(|e| e.to_string())?;
+    let belief = belief::believe(&laid, case, limits).map_err(|e| crate::report::words::trouble(&laid, case, &e))?;
     let explanations = belief.explanations(&laid, case, PLAN_EXPLANATIONS, limits).map_err(|e| e.to_string())?;
     let options = crate::plan::Options { causes: Vec::new() };
     let plan =

@@ -19,6 +19,11 @@ const CAUSES: usize = 12;
 /// Chances under this are left out of the text.
 const LEAST: f64 = 0.01;
 
+/// Two ends of a cut link that agree less than this contradict each other.
+const AT_ODDS: f64 = 1e-6;
+/// What is told over cut links and still changes by more than this has not settled.
+const RESTLESS: f64 = 0.02;
+
 /// What is believed about a case and what to do next.
 pub struct Assessment<'a> {
     laid: &'a Laid<'a>,
@@ -28,6 +33,8 @@ pub struct Assessment<'a> {
     explanations: Explanations,
     weights: Vec<Weight>,
     advice: Advice,
+    /// What doubling the work would change of any chance; `None` where it is exact.
+    within: Option<f64>,
 }
 
 impl<'a> Assessment<'a> {
@@ -45,11 +52,27 @@ impl<'a> Assessment<'a> {
             explanations: belief.explanations(laid, case, EXPLANATIONS, limits)?,
             weights: weights(laid, case, limits)?,
             advice: advise(laid, graph, case, &belief, settings)?,
+            within: belief.self_check()?,
             belief,
             laid,
             case,
         })
     }
+}
+
+/// An error of a chance to one digit, rounded up, and no smaller than anybody cares for: .003.
+fn near(error: f64) -> String {
+    const LEAST: f64 = 0.001;
+    let digit = libm::pow(10.0, libm::floor(libm::log10(error.max(LEAST)) + 1e-9));
+    let up = libm::ceil(error.max(LEAST) / digit - 1e-9) * digit;
+    let places = if up < 0.01 - 1e-9 {
+        3
+    } else if up < 0.1 - 1e-9 {
+        2
+    } else {
+        1
+    };
+    format!("{up:.places$}").trim_start_matches('0').to_owned()
 }
 
 // --- JSON ---------------------------------------------------------------------------------------------------------
@@ -89,6 +112,9 @@ struct AccuracyJson {
     exact: bool,
     links_cut: usize,
     last_change: f64,
+    /// What doubling the work moves any chance by.
+    within: f64,
+    contradiction_over_cut: bool,
 }
 
 #[derive(Serialize)]
@@ -192,18 +218,29 @@ impl Assessment<'_> {
         text
     }
 
+    fn accuracy_json(&self) -> AccuracyJson {
+        let within = self.within.unwrap_or(0.0);
+        match &self.belief.accuracy {
+            Accuracy::Exact => {
+                AccuracyJson { exact: true, links_cut: 0, last_change: 0.0, within, contradiction_over_cut: false }
+            }
+            Accuracy::Cut { links, last_change, agreement } => AccuracyJson {
+                exact: false,
+                links_cut: links.len(),
+                last_change: *last_change,
+                within,
+                contradiction_over_cut: *agreement < AT_ODDS,
+            },
+        }
+    }
+
     fn as_json(&self) -> Json<'_> {
         let knowledge = self.laid.knowledge;
         let (advice, belief) = (&self.advice, &self.belief);
         Json {
             format: 1,
             knowledge: KnowledgeJson { id: &knowledge.id, version: &knowledge.version },
-            accuracy: match &belief.accuracy {
-                Accuracy::Exact => AccuracyJson { exact: true, links_cut: 0, last_change: 0.0 },
-                Accuracy::Cut { links, last_change } => {
-                    AccuracyJson { exact: false, links_cut: links.len(), last_change: *last_change }
-                }
-            },
+            accuracy: self.accuracy_json(),
             causes: belief
                 .causes
                 .iter()
@@ -477,13 +514,23 @@ impl Assessment<'_> {
             }
         });
         document.push(Block::Bars(bars.collect()));
-        document.aside(match &self.belief.accuracy {
-            Accuracy::Exact => "Several may be there at once, so these do not add up to 100%. Exact.".to_owned(),
-            Accuracy::Cut { links, .. } => format!(
-                "Several may be there at once, so these do not add up to 100%. Near figures: {} links were cut.",
-                links.len()
-            ),
-        });
+        document.aside(format!("Several may be there at once, so these do not add up to 100%. {}", self.nearness()));
+    }
+
+    /// How near the figures are.
+    fn nearness(&self) -> String {
+        let Accuracy::Cut { links, last_change, agreement } = &self.belief.accuracy else { return "Exact.".to_owned() };
+        let cut = match links.len() {
+            1 => "1 link was cut".to_owned(),
+            n => format!("{n} links were cut"),
+        };
+        if *agreement < AT_ODDS {
+            return format!("{cut}, and over one of them the answers contradict each other: do not rely on this.");
+        }
+        if *last_change > RESTLESS {
+            return format!("{cut}, and what is told over them did not settle: do not rely on this.");
+        }
+        format!("{cut}; within about {}: doubling the work moved no chance by more.", near(self.within.unwrap_or(0.0)))
     }
 
     fn held_up(&self, document: &mut Document) {

@@ -4,9 +4,11 @@ use super::Figures;
 use crate::belief::{CauseBelief, Explanations, Listed};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::{Action, Proposal};
+use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair};
-use crate::model::compile::Said;
+use crate::model::compile::{CaseModel, Said, compile};
+use crate::model::network::VarIx;
 use crate::units::Measure;
 
 /// How many causes the strip names.
@@ -158,6 +160,47 @@ pub fn said(laid: &Laid<'_>, case: &Case, said: Said, figures: &Figures) -> Stri
         }
         Said::Entry(at) => case.log.get(at).map_or_else(String::new, |e| entry(laid, e, figures)),
     }
+}
+
+/// Why there is no answer, for people: where the network is too wide, what is tied together and what helps.
+#[must_use]
+pub fn trouble(laid: &Laid<'_>, case: &Case, error: &Error) -> String {
+    let Error::TooWide { needed, allowed, variables } = error else { return error.to_string() };
+    let model = compile(laid, case);
+    let named: Vec<String> = variables.iter().filter_map(|var| variable(laid, &model, *var)).collect();
+    let tied = match named.as_slice() {
+        [] => "a check's conditions".to_owned(),
+        [some @ .., _] if some.len() >= TIED => {
+            format!("{} and {} more", named[..TIED].join(", "), named.len() - TIED)
+        }
+        [all @ .., last] if !all.is_empty() => format!("{} and {last}", all.join(", ")),
+        [only, ..] => only.clone(),
+    };
+    format!(
+        "the answers tie too much together to be weighed: expected `{allowed}` table cells to do, found none below \
+         `{needed:.0}`\n  tied together: {tied}\n  what helps: `doldrum assess --exact`, which has 2^27 cells, or a case without the \
+         answers that bear on most of these"
+    )
+}
+
+/// How many of what is tied together are named.
+const TIED: usize = 6;
+
+/// What a variable of the model stands for.
+fn variable(laid: &Laid<'_>, model: &CaseModel, var: VarIx) -> Option<String> {
+    let knowledge = laid.knowledge;
+    let cause = || model.causes.iter().find(|(_, v)| *v == var).map(|&(i, _)| i);
+    let effect = || model.effects.iter().find(|(_, v)| *v == var).map(|&(i, _)| i);
+    let symptom = || model.symptoms.iter().find(|(_, v)| *v == var).map(|&(ix, _)| ix);
+    if let Some(i) = cause() {
+        let item = &knowledge.causes[i.item];
+        return Some(lower_first(&laid.words(&item.title, item.scope, i.at)));
+    }
+    if let Some(i) = effect() {
+        let item = &knowledge.effects[i.item];
+        return Some(lower_first(&laid.words(&item.title, item.scope, i.at)));
+    }
+    symptom().map(|ix| lower_first(&knowledge.symptoms[ix].title))
 }
 
 /// How strongly an answer speaks, from its decibans: 5, 10 and 15 are odds of about 3, 10 and 30 to one, where the

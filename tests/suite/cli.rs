@@ -155,3 +155,32 @@ fn vet_finds_and_counts() {
     let value: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
     assert_eq!(value[0]["code"], "K014");
 }
+
+/// What is beyond any budget is told in people's words, with what helps.
+#[test]
+fn too_wide_names_what_is_tied_together() {
+    let (code, out, trouble) = with_case(&["assess", "case.yaml", "--cells", "3"], CASE);
+    assert_eq!((code, out.as_str()), (65, ""), "{trouble}");
+    for part in ["expected `3` table cells", "tied together: ", "--exact"] {
+        assert!(trouble.contains(part), "`{part}` is missing: {trouble}");
+    }
+    assert!(!trouble.contains("@"), "titles, not ids: {trouble}");
+}
+
+/// Where links were cut, assess says how many and how near that is; exact is exact.
+#[test]
+fn assess_says_how_near_it_is() {
+    let (code, json, trouble) = with_case(&["assess", "case.yaml", "--format", "json", "--exact"], CASE);
+    assert_eq!(code, 0, "{trouble}");
+    let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(value["accuracy"]["exact"], true);
+    assert_eq!(value["accuracy"]["within"], 0.0);
+    let (code, text, trouble) = with_case(&["assess", "case.yaml", "--cells", "80"], CASE);
+    assert_eq!(code, 0, "{trouble}");
+    assert!(text.contains("cut; within about"), "{text}");
+    let (code, json, _) = with_case(&["assess", "case.yaml", "--cells", "80", "--format", "json"], CASE);
+    let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!((code, &value["accuracy"]["exact"]), (0, &serde_json::Value::Bool(false)));
+    let within = value["accuracy"]["within"].as_f64().expect("a number");
+    assert!(within > 0.0 && within < 0.1, "{}", value["accuracy"]);
+}

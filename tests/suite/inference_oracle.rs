@@ -77,7 +77,7 @@ fn medium_within_a_small_budget() {
     for case in oracle_network::cases("M", &oracle) {
         let observations = oracle.observed(&case.evidence);
         let posterior = engine.posterior(&observations, &limits).expect("there is an answer");
-        let Accuracy::Cut { links, last_change } = posterior.accuracy() else { panic!("expected cuts") };
+        let Accuracy::Cut { links, last_change, .. } = posterior.accuracy() else { panic!("expected cuts") };
         assert!(!links.is_empty() && *last_change < 0.01, "{} cut, last change {last_change}", links.len());
         let ln = posterior.log_evidence();
         assert!((ln - case.ln_evidence).abs() < 0.1, "{}: {ln} and {}", case.evidence, case.ln_evidence);

@@ -240,7 +240,7 @@ proptest! {
                             prop_assert!(close(posterior.log_evidence(), joint.log_evidence(), 1e-8));
                         }
                     }
-                    Accuracy::Cut { links, last_change } => {
+                    Accuracy::Cut { links, last_change, .. } => {
                         prop_assert!(!links.is_empty() && (0.0..=1.0).contains(last_change));
                     }
                 }

@@ -16,6 +16,7 @@ mod docs;
 mod explanations;
 mod handbook;
 mod inference_best;
+mod inference_cut;
 mod inference_deep;
 mod inference_oracle;
 mod inference_prepared;

@@ -5,9 +5,8 @@ use crate::cli::args::{Assess, Common, Format};
 use crate::cli::out::{Failure, advise, print, print_document};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
-use crate::inference::Limits;
 use crate::knowledge::layout::Laid;
-use crate::report::{Assessment, Chances, Figures};
+use crate::report::{Assessment, Chances, Figures, words};
 
 /// Reads a case and prints what is believed, what to do next and why.
 ///
@@ -19,11 +18,11 @@ pub fn run(args: &Assess, common: &Common) -> Result<Exit, Failure> {
     advise(findings, common);
     let laid = Laid::new(&knowledge, case.craft.clone());
     let graph = AccessGraph::new(&knowledge);
-    let limits = if args.exact { Limits::exact() } else { Limits::default() };
+    let limits = args.budget.limits();
     let settings =
         Settings { seed: common.seed, now: args.now, limits, look_ahead: args.look_ahead, ..Settings::default() };
-    let assessment =
-        Assessment::new(&laid, &graph, &case, &settings).map_err(|error| Failure::Stuck(error.to_string()))?;
+    let assessment = Assessment::new(&laid, &graph, &case, &settings)
+        .map_err(|error| Failure::Stuck(words::trouble(&laid, &case, &error)))?;
     match args.format {
         Format::Json => print(&assessment.json())?,
         format => {

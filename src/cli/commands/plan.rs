@@ -4,14 +4,14 @@ use crate::access::AccessGraph;
 use crate::belief::believe;
 use crate::case::Case;
 use crate::cli::args::{Common, Format, Plan};
-use crate::cli::out::{Failure, advise, print, print_document};
+use crate::cli::out::{Failure, advise, note, print, print_document};
 use crate::cli::{Exit, load};
 use crate::finding::nearest;
-use crate::inference::Limits;
+use crate::inference::{Accuracy, Error};
 use crate::knowledge::Cause;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::plan::{Options, Plan as WorkOrder, plan};
-use crate::report::{self, Figures};
+use crate::report::{self, Figures, words};
 
 /// How many explanations are weighed.
 const EXPLANATIONS: usize = 5;
@@ -26,7 +26,7 @@ pub fn run(args: &Plan, common: &Common) -> Result<Exit, Failure> {
     advise(findings, common);
     let laid = Laid::new(&knowledge, case.craft.clone());
     let causes = causes(&laid, &args.cause)?;
-    let order = work_order(&laid, &case, causes)?;
+    let order = work_order(&laid, &case, causes, args, common)?;
     match args.format {
         Format::Json => {
             let json = serde_json::to_string_pretty(&order).map_err(|e| Failure::Stuck(e.to_string()))?;
@@ -37,11 +37,20 @@ pub fn run(args: &Plan, common: &Common) -> Result<Exit, Failure> {
     Ok(Exit::Done)
 }
 
-fn work_order(laid: &Laid<'_>, case: &Case, causes: Vec<Instance<Cause>>) -> Result<WorkOrder, Failure> {
-    let limits = Limits::default();
-    let belief = believe(laid, case, &limits).map_err(|e| Failure::Stuck(e.to_string()))?;
-    let explanations =
-        belief.explanations(laid, case, EXPLANATIONS, &limits).map_err(|e| Failure::Stuck(e.to_string()))?;
+fn work_order(
+    laid: &Laid<'_>,
+    case: &Case,
+    causes: Vec<Instance<Cause>>,
+    args: &Plan,
+    common: &Common,
+) -> Result<WorkOrder, Failure> {
+    let limits = args.budget.limits();
+    let stuck = |error: Error| Failure::Stuck(words::trouble(laid, case, &error));
+    let belief = believe(laid, case, &limits).map_err(stuck)?;
+    if let (true, Accuracy::Cut { links, .. }) = (args.budget.exact, &belief.accuracy) {
+        note(&format!("not exact: even within 2^27 table cells {} links were cut", links.len()), common);
+    }
+    let explanations = belief.explanations(laid, case, EXPLANATIONS, &limits).map_err(stuck)?;
     let graph = AccessGraph::new(laid.knowledge);
     plan(laid, &graph, case, &belief.causes, &explanations, &Options { causes })
         .map_err(|e| Failure::Stuck(e.to_string()))
