@@ -44,7 +44,8 @@ pub fn trial(summary: &Summary, told: &str, figures: &Figures) -> Document {
     document.push(Block::Table(work(summary, figures)));
     document.aside(
         "\"Needless\" are parts of repairs that found nothing to repair. \"Held up\" are steps that an interlock forbade, \
-         or that had to wait until a hazard was closed.",
+         or that had to wait until a hazard was closed. \"Locked\" are jobs handed over while an interlock forbade to try \
+         any repair.",
     );
     if let Some(beliefs) = summary.beliefs.as_ref().filter(|b| b.jobs > 0) {
         believed(&mut document, beliefs, figures);
@@ -103,12 +104,13 @@ fn work(summary: &Summary, figures: &Figures) -> Table {
             figures.money(Money::of(line.needless_parts)),
             format!("{:.1}", line.barred),
             format!("{:.3}", line.comebacks),
+            figures.percent(line.locked),
         ]
         .iter()
         .map(|cell| cell.as_str().into())
         .collect()
     };
-    let titles = ["checks", "repairs", "right first", "cured", "needless", "held up", "back"];
+    let titles = ["checks", "repairs", "right first", "cured", "needless", "held up", "back", "locked"];
     let columns = std::iter::once(Column::words("policy")).chain(titles.map(Column::figures)).collect();
     Table { columns, rows: summary.lines.iter().map(row).collect(), total: None }
 }
@@ -219,14 +221,14 @@ fn steps(record: &Record) -> String {
 #[must_use]
 pub fn trial_csv(records: &[Record]) -> String {
     let mut text = String::from(
-        "job,policy,layout,symptoms,causes,unlisted,cost,minutes,checks,repairs,cured,first_time,needless_parts,barred,comebacks,rank,flagged\n",
+        "job,policy,layout,symptoms,causes,unlisted,cost,minutes,checks,repairs,cured,first_time,needless_parts,barred,comebacks,locked,rank,flagged\n",
     );
     for r in records {
         let rank = r.belief.as_ref().and_then(|b| b.rank).map_or_else(String::new, |rank| (rank + 1).to_string());
         let flagged = r.belief.as_ref().map_or_else(String::new, |b| b.flagged.to_string());
         let _ = writeln!(
             text,
-            "{},{},{},{},{},{},{:.2},{:.1},{},{},{},{},{:.2},{},{},{rank},{flagged}",
+            "{},{},{},{},{},{},{:.2},{:.1},{},{},{},{},{:.2},{},{},{},{rank},{flagged}",
             r.job,
             r.policy.id(),
             r.layout,
@@ -241,7 +243,8 @@ pub fn trial_csv(records: &[Record]) -> String {
             r.first_time,
             r.needless_parts.get(),
             r.barred,
-            r.comebacks
+            r.comebacks,
+            r.locked
         );
     }
     text
@@ -255,7 +258,7 @@ pub fn trial_json(summary: &Summary, records: &[Record], told: &str) -> String {
         json!({
             "policy": l.policy.id(), "cost": mean(l.money), "more": l.more.map(mean), "minutes": mean(l.minutes),
             "checks": l.checks, "repairs": l.repairs, "cured": l.cured, "first_time": l.first_time,
-            "needless_parts": l.needless_parts, "barred": l.barred, "comebacks": l.comebacks,
+            "needless_parts": l.needless_parts, "barred": l.barred, "comebacks": l.comebacks, "locked": l.locked,
         })
     };
     let beliefs = summary.beliefs.as_ref().map(|b| {
@@ -277,7 +280,7 @@ pub fn trial_json(summary: &Summary, records: &[Record], told: &str) -> String {
             "job": r.job, "policy": r.policy.id(), "layout": r.layout, "symptoms": r.symptoms, "causes": r.causes,
             "unlisted": r.unlisted, "cost": r.money.get(), "minutes": r.minutes.get(), "checks": r.checks,
             "repairs": r.repairs, "cured": r.cured, "first_time": r.first_time,
-            "needless_parts": r.needless_parts.get(), "barred": r.barred, "comebacks": r.comebacks,
+            "needless_parts": r.needless_parts.get(), "barred": r.barred, "comebacks": r.comebacks, "locked": r.locked,
             "rank": r.belief.as_ref().and_then(|b| b.rank).map(|rank| rank + 1),
             "flagged": r.belief.as_ref().map(|b| b.flagged), "steps": steps,
         })

@@ -135,10 +135,22 @@ impl<'t, 'k> Job<'t, 'k> {
     /// How often a check was made at a place since the last repair.
     #[must_use]
     pub fn times_made(&self, wanted: Instance<Check>) -> usize {
-        let since =
-            self.case.log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
-        let made = |event: &Event| matches!(event, Event::Answer { check, place, .. } if *check == wanted.item && *place == Some(wanted.at));
-        self.case.log[since..].iter().filter(|entry| made(&entry.event)).count()
+        let log = &self.case.log;
+        let since = log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
+        log[since..].iter().filter(|entry| is_answer(&entry.event, wanted)).count()
+    }
+
+    /// Whether an interlock forbids to try any repair but some excepted ones.
+    #[must_use]
+    pub fn is_locked(&self) -> bool {
+        let safety = self.safety();
+        self.laid.knowledge.repairs.iter().any(|(ix, _)| safety.no_trial(self.laid, ix).is_some())
+    }
+
+    /// How often something happened so far: what tells its draws apart, so that the first time is the same for every
+    /// policy.
+    fn count(&self, of: impl Fn(&Event) -> bool) -> u64 {
+        self.case.log.iter().filter(|entry| of(&entry.event)).count() as u64
     }
 
     /// Does what a policy wishes, after what must be done first: hazards closed, access put back, controls confirmed.
@@ -214,11 +226,6 @@ impl<'t, 'k> Job<'t, 'k> {
         self.steps.push((what, money.get()));
     }
 
-    /// Repairs done so far: what is drawn anew after each.
-    fn time(&self) -> u64 {
-        self.repairs as u64
-    }
-
     fn check(&mut self, check: Instance<Check>) {
         let action = Action::Check(check);
         let (mut minutes, mut money) = step_cost(self.laid, self.graph, &self.case, &action);
@@ -227,8 +234,8 @@ impl<'t, 'k> Job<'t, 'k> {
         let waiting = cost::time(&self.rate(), Minutes::of(air.get() / 2.0));
         minutes += waiting.minutes;
         money += waiting.money;
-        // Asked again it is drawn again: a hull that was aired once more smells anew.
-        let time = self.time() << 4 | self.times_made(check).min(15) as u64;
+        // Made again it is drawn again: a hull that was aired once more smells anew.
+        let time = self.count(|event| is_answer(event, check));
         let answer = self.truth.answer(self.laid, check, &self.removed, time).unwrap_or(Answer::CouldNot);
         let item = &self.laid.knowledge.checks[check.item];
         let shown = outcome_of(self.laid, &self.case, check.item, answer).map_or("", |o| item.outcomes[o].id.as_str());
@@ -273,7 +280,7 @@ impl<'t, 'k> Job<'t, 'k> {
             let n = places.len() as f64;
             self.needless_parts += parts * n;
         }
-        let time = self.time();
+        let time = self.count(|event| matches!(event, Event::Repaired { repair, .. } if *repair == ix));
         for (cause, sureness) in met {
             if self.truth.takes_away(ix.at(), cause, sureness, time) {
                 self.removed.insert(cause);
@@ -309,7 +316,7 @@ impl<'t, 'k> Job<'t, 'k> {
         let slip = self.laid.knowledge.slip.get();
         let there = self.truth.symptoms(&self.removed);
         let complaint = complained_of(&self.case);
-        let time = self.time();
+        let time = self.count(|event| matches!(event, Event::Repaired { .. }));
         let told = |symptom: Ix<Symptom>| there.contains(&symptom) != self.truth.misread(symptom, slip, time);
         let left: Vec<Ix<Symptom>> = complaint.iter().copied().filter(|s| told(*s)).collect();
         for &symptom in &complaint {
@@ -329,4 +336,8 @@ impl<'t, 'k> Job<'t, 'k> {
             self.case.log.extend(events);
         }
     }
+}
+
+fn is_answer(event: &Event, wanted: Instance<Check>) -> bool {
+    matches!(event, Event::Answer { check, place, .. } if *check == wanted.item && *place == Some(wanted.at))
 }

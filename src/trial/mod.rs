@@ -68,6 +68,8 @@ pub struct Record {
     pub barred: usize,
     /// Times it was called cured and came back.
     pub comebacks: usize,
+    /// Whether it was handed over while an interlock forbade to try repairs.
+    pub locked: bool,
     /// What the advice believed when it stopped looking; `None` for other policies.
     pub belief: Option<Forecast>,
     /// What was done, a word each, with what it cost.
@@ -176,6 +178,7 @@ impl<'k> Trial<'k> {
             needless_parts: job.needless_parts,
             barred: job.barred,
             comebacks: job.comebacks,
+            locked: standing == Standing::HandedOver && job.is_locked(),
             belief,
             steps: job.steps.clone(),
         }

@@ -8,7 +8,7 @@ use crate::decision::simulate::{Bits, Simulator, both, draws, words};
 use crate::decision::{Action, complained_of, cost};
 use crate::inference::{Error, Limits, Worlds};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Ix, Repair};
+use crate::knowledge::{Cause, Check, Condition, Ix, Repair};
 use crate::model::compile::{CheckModel, compile, conditions, repair_reaches};
 use crate::model::network::VarIx;
 use crate::model::reading::outcome_chances;
@@ -99,23 +99,27 @@ fn checks<'j>(job: &'j Job<'_, '_>) -> impl Iterator<Item = Action> + 'j {
     actions.into_iter()
 }
 
-/// A check at hand that releases an interlock which forbids to try repairs: an experienced hand makes it first, whatever
-/// else it would do.
+/// A check at hand that may release an interlock which forbids to try repairs: an experienced hand makes it first,
+/// whatever else it would do. All that the interlock waits for is made again after each repair.
 #[must_use]
 pub fn release(job: &Job<'_, '_>) -> Option<Action> {
     let now = job.now();
-    let held = job.laid.knowledge.repairs.iter().find_map(|(ix, _)| now.safety.no_trial(job.laid, ix))?;
-    for (check, _) in now.safety.releasing(job.laid, job.graph, &job.case, held) {
-        let scope = job.laid.knowledge.checks[check].scope;
-        let open = job
-            .laid
-            .instances(check, scope)
-            .find(|instance| job.times_made(*instance) == 0 && job.may(&now, &Action::Check(*instance)).is_some());
-        if let Some(instance) = open {
-            return Some(Action::Check(instance));
-        }
+    let knowledge = job.laid.knowledge;
+    let held = knowledge.repairs.iter().find_map(|(ix, _)| now.safety.no_trial(job.laid, ix))?;
+    let mut waits_for = Vec::new();
+    named(knowledge.interlocks[held].until.as_ref()?, &mut waits_for);
+    let mut places = waits_for.into_iter().flat_map(|ix| job.laid.instances(ix, knowledge.checks[ix].scope));
+    let open = |check: &Instance<Check>| job.times_made(*check) == 0 && job.may(&now, &Action::Check(*check)).is_some();
+    places.find(open).map(Action::Check)
+}
+
+/// The checks that a condition names.
+fn named(condition: &Condition, checks: &mut Vec<Ix<Check>>) {
+    match condition {
+        Condition::Answered(check, _) | Condition::AnsweredEvery(check, _) => checks.push(*check),
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().for_each(|part| named(part, checks)),
+        _ => {}
     }
-    None
 }
 
 /// The repairs among offers that remove something from which a path leads to the complaint.

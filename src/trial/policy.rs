@@ -9,7 +9,7 @@ use crate::inference::Error;
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Check, Ix, Scope, Task};
 use crate::safety::{Before, outcome_of};
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// A way to choose the next step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -181,7 +181,8 @@ struct List {
     /// What the check now being made place by place has led to so far.
     led_to: Vec<Todo>,
     made: BTreeSet<Instance<Check>>,
-    repaired: BTreeSet<(usize, Vec<usize>)>,
+    /// How often each repair was done at its places.
+    repaired: BTreeMap<(usize, Vec<usize>), usize>,
     /// The check made last, whose finding is still to be read.
     last: Option<Instance<Check>>,
 }
@@ -203,7 +204,7 @@ impl List {
             todo: orders.map(|task| Todo::Task(*task, None)).collect(),
             led_to: Vec::new(),
             made: BTreeSet::new(),
-            repaired: BTreeSet::new(),
+            repaired: BTreeMap::new(),
             last: None,
         }
     }
@@ -243,7 +244,12 @@ impl List {
                         Some((scope, at)) if !repair.together => job.laid.bearing(repair.scope, scope, at),
                         _ => everywhere,
                     };
-                    if job.laid.fits(&repair.fitted) && self.repaired.insert((ix.at(), places.clone())) {
+                    // What is found again is repaired once more. What cannot be tried is repaired on a finding only.
+                    let most = if seen.is_some() { 2 } else { 1 };
+                    let blind = seen.is_none() && job.is_locked();
+                    let done = self.repaired.entry((ix.at(), places.clone())).or_default();
+                    if job.laid.fits(&repair.fitted) && *done < most && !blind {
+                        *done += 1;
                         return Action::Repair(ix, places);
                     }
                 }

@@ -38,6 +38,8 @@ pub struct Line {
     pub barred: f64,
     /// Times a job came back.
     pub comebacks: f64,
+    /// The share handed over while an interlock forbade to try repairs.
+    pub locked: f64,
 }
 
 /// Forecasts of about the same chance, and what came of them.
@@ -141,6 +143,7 @@ fn line(policy: Policy, records: &[&Record], first: Option<&Vec<&Record>>) -> Li
         needless_parts: average(&|r| r.needless_parts.get()),
         barred: average(&|r| count(r.barred)),
         comebacks: average(&|r| count(r.comebacks)),
+        locked: share(&|r| r.locked),
     }
 }
 

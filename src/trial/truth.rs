@@ -140,7 +140,7 @@ impl Truth {
             .collect()
     }
 
-    /// What a check shows once these causes are gone; `time` tells apart the times it is made between repairs.
+    /// What a check shows once these causes are gone; `time` tells apart the times it is made.
     #[must_use]
     pub fn answer(
         &self,
