@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 use std::rc::Rc;
 
 /// How much more looking further costs than its first, cheapest step would make one think: later steps tell less.
-/// Estimate; set by trials on simulated jobs.
+/// Estimate.
 const LOOKING_IS_HARDER: f64 = 1.6;
 /// The most repairs in a row before handing over is all that is left. With four the advice was 10.7 % above the optimum of
 /// the reference network T, with twelve 4 %.

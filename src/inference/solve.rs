@@ -440,6 +440,6 @@ mod tests {
     #[test]
     fn ends_that_contradict_each_other_are_doubtful() {
         assert!(!is_doubtful(0.2));
-        assert!(is_doubtful(1e-9));
+        assert!(is_doubtful(1e-20));
     }
 }
