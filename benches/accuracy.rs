@@ -126,7 +126,7 @@ fn table(
                 out,
                 "| `{id}` | {} | 2^{:.1} | {} | {:.2} | {} | {} | {} |",
                 situation.words(),
-                line.cells.log2(),
+                libm::log2(line.cells),
                 line.cut,
                 line.milliseconds,
                 figure(line.largest),
@@ -147,7 +147,7 @@ fn table(
         writeln!(
             out,
             "| {name} | | 2^{:.1} | {:.0} | {:.2} | {} | {} | |",
-            at(|l| l.cells.log2()),
+            at(|l| libm::log2(l.cells)),
             at(|l| l.cut as f64),
             at(|l| l.milliseconds),
             figure(at(|l| l.largest)),

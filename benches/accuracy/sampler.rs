@@ -66,7 +66,9 @@ pub fn sample(engine: &Engine, model: &CaseModel, near: &Posterior, limits: &Lim
         total += weight;
         chances.iter_mut().zip(of(states)).for_each(|(sum, chance)| *sum += weight * chance);
     }
-    chances.iter_mut().for_each(|sum| *sum /= total);
+    for sum in &mut chances {
+        *sum /= total;
+    }
     let mut errors = vec![0.0; chances.len()];
     for (ln, states) in &drawn {
         let weight = libm::exp(ln - most) / total;

@@ -63,7 +63,7 @@ fn find(engine: &Engine, model: &CaseModel) -> Truth {
         let limits = Limits { cells: 1 << bits, ..Limits::exact() };
         let posterior = engine.posterior(&model.evidence(), &limits).expect("within the limits");
         if *posterior.accuracy() == Accuracy::Exact {
-            let words = format!("exact at 2^{:.1}", posterior.cells().log2());
+            let words = format!("exact at 2^{:.1}", libm::log2(posterior.cells()));
             return Truth { chances: chances(model, &posterior), words };
         }
         found.push(chances(model, &posterior));

@@ -411,11 +411,12 @@ pub(super) fn ratio(
 
 #[cfg(test)]
 mod tests {
+    use super::super::graph::Target;
     use super::*;
     use crate::model::network::{Literal, Mechanism, Network, Row, States, VarIx, Variable};
 
-    /// Two roots read by two answers, the first of which says that neither is on, the second that one of them is: each
-    /// with `doubt` of being wrong. The first root's link into the first answer is cut.
+    /// Two roots; the first answer says that neither is on, the second that the first root is: each with `doubt` of being
+    /// wrong. The first root's link into the first answer is cut.
     fn is_doubtful(doubt: f64) -> bool {
         let root = || Variable {
             name: "root".to_owned(),
@@ -423,15 +424,18 @@ mod tests {
             mechanism: Mechanism::Table { parents: vec![], rows: vec![0.5, 0.5] },
         };
         let network = Network { slices: 1, variables: vec![root(), root()] };
-        let any_on = [0, 1].map(|var| Literal { var: VarIx(var), on: true }).to_vec();
-        let answer = |likelihood: f64, otherwise: f64| Observation::Rows {
+        let answer = |read: &[u32], likelihood: f64, otherwise: f64| Observation::Rows {
             slice: 0,
-            rows: vec![Row { any_of: any_on.clone(), likelihood }],
+            rows: vec![Row {
+                any_of: read.iter().map(|&var| Literal { var: VarIx(var), on: true }).collect(),
+                likelihood,
+            }],
             otherwise,
         };
         let base = Base::new(&network).expect("a network");
-        let graph = compile::graph(&base, &[answer(doubt, 1.0), answer(1.0, doubt)], Form::Star).expect("possible");
-        let cut: Vec<bool> = (0..graph.links.len()).map(|link| link == 0).collect();
+        let answers = [answer(&[0, 1], doubt, 1.0), answer(&[0], 1.0, doubt)];
+        let graph = compile::graph(&base, &answers, Form::Star).expect("possible");
+        let cut: Vec<bool> = graph.links.iter().map(|l| (l.from, l.target) == (VarIx(0), Target::Answer(0))).collect();
         let order = cut::search(&graph, &cut, 0);
         let choice = Choice { cut, order, messages: vec![] };
         settle_with(&base, &graph, &Limits::default(), &[], choice).is_doubtful()

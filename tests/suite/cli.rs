@@ -164,7 +164,7 @@ fn too_wide_names_what_is_tied_together() {
     for part in ["expected `3` table cells", "tied together: ", "--exact"] {
         assert!(trouble.contains(part), "`{part}` is missing: {trouble}");
     }
-    assert!(!trouble.contains("@"), "titles, not ids: {trouble}");
+    assert!(!trouble.contains('@'), "titles, not ids: {trouble}");
 }
 
 /// Where links were cut, assess says how many and how near that is; exact is exact.
