@@ -83,7 +83,7 @@ pub struct Forecast {
     pub chances: Vec<(f64, bool)>,
     /// The rank of the first cause of the complaint, from 0; `None` where no listed cause is behind it.
     pub rank: Option<usize>,
-    /// Whether the answers were said not to fit.
+    /// Whether the answers were said not to fit, at any time of the job.
     pub flagged: bool,
 }
 
@@ -126,14 +126,16 @@ impl<'k> Trial<'k> {
         let mut job = Job::new(laid, &self.graph, truth);
         let mut player = Player::new(policy, &job);
         let mut refused: BTreeSet<Action> = BTreeSet::new();
-        let mut forecast = None;
+        let mut forecast: Option<Forecast> = None;
+        let mut flagged = false;
         let mut standing = Standing::Open;
         for _ in 0..MOST_WISHES {
             let choice = player.choose(&job, &refused, &self.setup.settings)?;
-            if let Some(belief) = choice.belief.filter(|_| forecast.is_none())
-                && !matches!(choice.action, Action::Check(_))
-            {
-                forecast = Some(Forecast::of(&job, &belief));
+            if let Some(belief) = choice.belief {
+                flagged |= !belief.misfits.is_empty();
+                if forecast.is_none() && !matches!(choice.action, Action::Check(_)) {
+                    forecast = Some(Forecast::of(&job, &belief));
+                }
             }
             standing = job.act(&choice.action, &choice.before);
             match standing {
@@ -146,6 +148,9 @@ impl<'k> Trial<'k> {
         }
         if matches!(standing, Standing::Open | Standing::Barred) {
             standing = job.act(&Action::HandOver, &Before::default());
+        }
+        if let Some(forecast) = &mut forecast {
+            forecast.flagged = flagged;
         }
         Ok(self.record(&job, number, policy, standing, forecast))
     }
@@ -191,7 +196,7 @@ impl Forecast {
         Self {
             chances: belief.causes.iter().map(|c| (c.chance, job.has(c.cause))).collect(),
             rank: belief.causes.iter().position(|c| guilty.contains(&c.cause)),
-            flagged: !belief.misfits.is_empty(),
+            flagged: false,
         }
     }
 }
