@@ -102,7 +102,7 @@ pub(super) fn search<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [
 /// Whether the plain order stays within `bound` cells. Gives up early, so that a no costs less than a search.
 pub(super) fn is_within<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>, bound: f64) -> bool {
     let problem = Problem::of(cards, scopes);
-    problem.core.greedy(None, bound - problem.prefix_cells).is_some()
+    problem.prefix_cells <= bound && problem.core.greedy(None, bound - problem.prefix_cells).is_some()
 }
 
 /// A graph with its trivial variables taken out.
