@@ -641,7 +641,7 @@ impl<'e> Prepared<'e> {
 /// The chances of a check's outcomes as a sum over events, "anything" first: each with a factor for each outcome.
 type Terms = Vec<(Event, Vec<f64>)>;
 
-fn outcomes_of(terms: &Terms) -> usize {
+fn outcomes_of(terms: &[(Event, Vec<f64>)]) -> usize {
     terms.first().map_or(0, |(_, factors)| factors.len())
 }
 
