@@ -387,10 +387,10 @@ impl<'a, 'k> Desk<'a, 'k> {
             let as_it_stands = self.outlook(&everything, &[1.0], &now, &others).map_or(0.0, |o| o.cost);
             let loss = self.check_total(at, after, &others) - as_it_stands;
             let option = Choice::Check(at);
-            if loss < 0.0 {
+            if loss < 0.0 && self.decides(at, after, &others) {
                 ranked.push(Priced { option, total: self.check_total(at, after, &full), losing: false });
             } else {
-                losing.push(Priced { option, total: loss, losing: true });
+                losing.push(Priced { option, total: loss.max(0.0), losing: true });
             }
         }
         let market = if ranked.len() > 1 { full } else { alone };
@@ -414,6 +414,17 @@ impl<'a, 'k> Desk<'a, 'k> {
             .map(|weights| split.chance(weights) * self.outlook(split, weights, after, market).map_or(0.0, |o| o.cost))
             .sum();
         self.checks[at].0.price.money.get() + ahead
+    }
+
+    /// Whether its outcomes lead to different steps. Where the same repair comes next whatever a check shows, that repair
+    /// comes first: the check is then needed only where it fails.
+    fn decides(&self, at: usize, after: &[f64], market: &Market) -> bool {
+        let outlook = |weights: &Vec<f64>| self.outlook(&self.splits[at], weights, after, market);
+        let mut ways = self.mixtures[at].iter().filter_map(outlook).map(|outlook| outlook.way);
+        match ways.next() {
+            Some(first @ Way::Repair(_)) => ways.any(|way| way != first),
+            _ => true,
+        }
     }
 
     /// Where a repair that an interlock holds up would be the best thing to do by far: the check at hand that releases

@@ -398,7 +398,7 @@ fn the_optimum_of_t_with_many_faults() {
     assert_same(many_faults(&net_t()), 56.302_889_796_560_514);
 }
 
-/// The advice on T. Measured: one step ahead 48.6, 4.0 % above the optimum, two steps 48.3, 3.2 %; a plain step of
+/// The advice on T. Measured: one step ahead 48.8, 4.4 % above the optimum, two steps 48.3, 3.2 %; a plain step of
 /// look-ahead over repairs in order is 5.9 % above it, two are 1.1 %.
 #[test]
 fn advice_on_t_is_near_the_optimum() {
@@ -413,7 +413,7 @@ fn advice_on_t_is_near_the_optimum() {
 }
 
 /// The advice on thirty networks of the same make, against the optimum of each. Measured: one step ahead the advice is
-/// 2.9 % above it on average and 6.4 % at worst (seed 4), two steps 1.0 % and 3.6 %; a plain step of look-ahead on exact
+/// 2.5 % above it on average and 7.1 % at worst, two steps 1.0 % and 3.6 %; a plain step of look-ahead on exact
 /// chances 1.9 % and 5.6 %; two, with failed repairs among the steps, 0.44 % and 3.4 % (seed 16).
 #[test]
 fn advice_on_thirty_networks_is_near_the_optimum() {
@@ -438,7 +438,7 @@ fn advice_on_thirty_networks_is_near_the_optimum() {
     }
     let [ours, deep, one, two] = &gaps;
     assert!(gaps.iter().flatten().all(|gap| *gap > -1e-9), "below the optimum: {gaps:?}");
-    assert!(mean(ours) < 0.035 && worst(ours) < 0.07, "mean {}, worst {}", mean(ours), worst(ours));
+    assert!(mean(ours) < 0.03 && worst(ours) < 0.075, "mean {}, worst {}", mean(ours), worst(ours));
     assert!(mean(deep) < 0.015 && worst(deep) < 0.045, "mean {}, worst {}", mean(deep), worst(deep));
     assert!(mean(two) < mean(one) && worst(two) < 0.035, "mean {}, worst {}", mean(two), worst(two));
 }
