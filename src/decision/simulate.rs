@@ -1,7 +1,7 @@
 //! What repairs would do, on sampled worlds: the gates above the symptom worked again with the same link and leak
 //! draws, 64 worlds a machine word.
 
-use crate::inference::{Accuracy, Target, Worlds};
+use crate::inference::{Accuracy, Target, Worlds, draw_set};
 use crate::knowledge::Cause;
 use crate::knowledge::layout::Instance;
 use crate::model::compile::CaseModel;
@@ -392,38 +392,7 @@ pub fn both(a: &[u64], b: &[u64]) -> u32 {
 pub fn draws(n: usize, chance: f64, seed: u64, stream: u64) -> Bits {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(stream);
-    let mut bits = vec![0u64; words(n)];
-    if chance >= 1.0 {
-        bits.fill(u64::MAX);
-    } else {
-        // 2^32 steps are finer than any sureness is known.
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a chance scaled to 32 bits")]
-        let digits = (chance * f64::from(u32::MAX)) as u32;
-        for word in &mut bits {
-            *word = draw_word(&mut rng, digits);
-        }
-    }
-    mask_tail(&mut bits, n);
-    bits
-}
-
-/// 64 draws at once: the binary digits of the chance against those of 64 uniform numbers, the highest first, until all
-/// are decided.
-fn draw_word(rng: &mut ChaCha8Rng, digits: u32) -> u64 {
-    let (mut inside, mut undecided) = (0u64, u64::MAX);
-    for place in (0..32).rev() {
-        let random = rng.next_u64();
-        if digits >> place & 1 == 1 {
-            inside |= undecided & !random;
-            undecided &= random;
-        } else {
-            undecided &= !random;
-        }
-        if undecided == 0 {
-            break;
-        }
-    }
-    inside
+    draw_set(&mut rng, n, chance)
 }
 
 #[cfg(test)]

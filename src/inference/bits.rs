@@ -8,9 +8,10 @@ pub(super) fn words(n: usize) -> usize {
     n.div_ceil(64)
 }
 
-/// Draws a set of `n` worlds, each in it with chance `p`: 64 at a time, comparing the binary digits of `p` with those
-/// of a uniform number until all are decided (about eight draws a word).
-pub(super) fn draw(rng: &mut ChaCha8Rng, n: usize, p: f64) -> Vec<u64> {
+/// Draws a set of `n` worlds, one bit each, each in it with chance `p`: 64 at a time, comparing the binary digits of `p`
+/// with those of a uniform number until all are decided (about eight draws a word).
+#[must_use]
+pub fn draw(rng: &mut ChaCha8Rng, n: usize, p: f64) -> Vec<u64> {
     let mut set = vec![0u64; words(n)];
     if p >= 1.0 {
         set.fill(u64::MAX);
