@@ -62,7 +62,7 @@ pub fn wanted(laid: &Laid<'_>, action: &Action) -> Vec<Ix<Access>> {
     match action {
         Action::Check(instance) => laid.knowledge.checks[instance.item].access.clone(),
         Action::Repair(repair, _) => laid.knowledge.repairs[*repair].access.clone(),
-        Action::HandOver => Vec::new(),
+        Action::Try(_) | Action::HandOver => Vec::new(),
     }
 }
 
@@ -82,6 +82,7 @@ pub fn price(laid: &Laid<'_>, graph: &AccessGraph, rate: &Rate, open: &OpenSet, 
             let parts: Money = repair.parts.iter().map(|p| p.each * p.count).sum();
             (repair.minutes * n + knowledge.costs.try_again, parts * n, places.len())
         }
+        Action::Try(_) => (knowledge.costs.try_again, Money::ZERO, 1),
         Action::HandOver => return Price { minutes: Minutes::ZERO, money: rate.hand_over },
     };
     let reach = graph.reach(laid, open, &wanted(laid, action), places);

@@ -2,9 +2,10 @@
 //! is tried with all its outcomes. What comes after that is priced as a plain course of repairs, which could be followed
 //! to the letter: the totals are those of a way of working that there is, not a guess at one.
 
+use super::cost;
+use super::desk::{Choice, Desk, Priced};
 use super::simulate::Bits;
 use super::value::{Market, Split};
-use super::{Choice, Desk, Priced, cost};
 use crate::access::OpenSet;
 
 /// How many first checks are looked at again.

@@ -1,16 +1,17 @@
 //! What could be done now: repairs and checks that this craft has, this user may do and nothing bars.
 
-use super::Action;
 use super::cost::{Price, Rate, price, time, wanted};
+use super::{Action, complained_of};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
 use crate::case::{Case, Event};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Interlock, Ix, Repair};
 use crate::model::compile::{CheckModel, conditions, repair_reaches};
-use crate::safety::{Before, Safety, Verdict, outcome_of};
+use crate::model::epochs::{removes_any, shown_by};
+use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of};
 use crate::units::Minutes;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Something that could be done, what it costs and what it asks for first.
 #[derive(Clone, Debug)]
@@ -37,6 +38,9 @@ pub struct Offers {
     /// What may not be done, and why.
     pub barred: Vec<(Action, String)>,
 }
+
+/// What was looked for in vain so often since the last repair is not looked for again before one.
+const WORN_OUT: usize = 3;
 
 /// Gathers offers.
 pub struct Gatherer<'a, 'k> {
@@ -81,7 +85,7 @@ impl Gatherer<'_, '_> {
                     continue;
                 }
                 let action = Action::Repair(ix, places);
-                match self.repair_offer(&action, ix) {
+                match self.repair_offer(&action) {
                     // What the user may not do at all is no way on; what an interlock holds up may be one later.
                     Ok(offer) => {
                         offers.barred.extend(offer.held.as_ref().map(|(_, why)| (action, why.clone())));
@@ -109,14 +113,18 @@ impl Gatherer<'_, '_> {
     }
 
     fn gather_checks(&self, belief: &Belief, offers: &mut Offers) {
-        let answered = self.answered(belief);
+        let answered = self.answered();
+        let awaited = self.awaited();
         for model in &belief.model.checks {
             let check = &self.laid.knowledge.checks[model.check.item];
             let known = answered.contains(&(model.check.item, Some(model.check.at)))
                 || answered.contains(&(model.check.item, None));
             let no_sheet = check.reading.as_ref().is_some_and(|r| r.relative.is_some())
                 && conditions(self.laid, self.case, check).sheet.is_none();
-            if known || no_sheet || !self.called_for(check) || self.spoiled(model.check.item) {
+            // What would release an interlock is asked again: air, wipe, wait, look once more.
+            let wanted = awaited.get(&model.check.item);
+            let again = wanted.is_some_and(|wanted| self.times_in_vain(model.check, wanted) < WORN_OUT);
+            if (known && !again) || no_sheet || !self.called_for(check) || self.spoiled(model.check.item) {
                 continue;
             }
             match self.offer(Action::Check(model.check)) {
@@ -126,19 +134,51 @@ impl Gatherer<'_, '_> {
         }
     }
 
-    /// Checks answered (or tried in vain) since the last repair, by place.
-    fn answered(&self, belief: &Belief) -> BTreeSet<(Ix<Check>, Option<usize>)> {
-        let now = belief.model.now;
-        self.case
-            .log
-            .iter()
-            .zip(&belief.model.slice_of)
-            .filter(|(_, slice)| **slice == now)
-            .filter_map(|(entry, _)| match &entry.event {
-                Event::Answer { check, place, .. } => Some((*check, *place)),
-                _ => None,
-            })
-            .collect()
+    /// The checks that interlocks which forbid to try the symptom wait for, with the outcomes wanted.
+    fn awaited(&self) -> BTreeMap<Ix<Check>, Vec<usize>> {
+        let locks = self.safety.locks(self.laid, self.graph, &complained_of(self.case));
+        locks.iter().flat_map(|lock| self.safety.releasing(self.laid, self.graph, self.case, *lock)).collect()
+    }
+
+    /// How often since the last repair a check was made and did not show what is waited for.
+    fn times_in_vain(&self, made: Instance<Check>, wanted: &[usize]) -> usize {
+        let log = &self.case.log;
+        let since = log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
+        let in_vain = |event: &Event| match event {
+            Event::Answer { check, place, answer, .. } => {
+                let here = *check == made.item && place.is_none_or(|at| at == made.at);
+                here && !outcome_of(self.laid, self.case, *check, *answer).is_some_and(|o| wanted.contains(&o))
+            }
+            _ => false,
+        };
+        log[since..].iter().filter(|entry| in_vain(&entry.event)).count()
+    }
+
+    /// Checks whose answer still stands, by place: answered, with no repair since that may have changed what they show, or
+    /// tried in vain since the last repair.
+    fn answered(&self) -> BTreeSet<(Ix<Check>, Option<usize>)> {
+        let knowledge = self.laid.knowledge;
+        let mut shown: BTreeMap<Ix<Check>, BTreeSet<Ix<Cause>>> = BTreeMap::new();
+        let mut repairs: Vec<Ix<Repair>> = Vec::new();
+        let mut answered = BTreeSet::new();
+        for entry in self.case.log.iter().rev() {
+            match &entry.event {
+                Event::Repaired { repair, .. } => repairs.push(*repair),
+                Event::Answer { check, place, answer, .. } => {
+                    let shown = shown.entry(*check).or_insert_with(|| shown_by(knowledge, *check));
+                    let stands = if answer.informs() {
+                        !repairs.iter().any(|repair| removes_any(knowledge, *repair, shown))
+                    } else {
+                        repairs.is_empty()
+                    };
+                    if stands {
+                        answered.insert((*check, *place));
+                    }
+                }
+                _ => {}
+            }
+        }
+        answered
     }
 
     /// Whether what a check comes after has been answered so.
@@ -164,17 +204,14 @@ impl Gatherer<'_, '_> {
         })
     }
 
-    /// An offer of a repair, held up where it or the trial after it is forbidden for now.
-    fn repair_offer(&self, action: &Action, repair: Ix<Repair>) -> Result<Offer, (Action, String)> {
+    /// An offer of a repair, held up where it is forbidden for now.
+    fn repair_offer(&self, action: &Action) -> Result<Offer, (Action, String)> {
         let why = |ix: Ix<Interlock>| self.laid.knowledge.interlocks[ix].why.clone();
         let held = match self.safety.judge(self.laid, self.graph, self.case, self.open, action) {
             Verdict::Barred { by: None, why } => return Err((action.clone(), why)),
             Verdict::Barred { by: Some(ix), .. } => Some((Some(ix), why(ix))),
-            Verdict::May(_) => self.safety.no_trial(self.laid, repair).map(|ix| (Some(ix), why(ix))),
+            Verdict::May(_) => return self.offer(action.clone()),
         };
-        if held.is_none() {
-            return self.offer(action.clone());
-        }
         let price = price(self.laid, self.graph, &self.rate, self.open, action);
         let after = self.graph.after(self.laid, self.open, &wanted(self.laid, action));
         Ok(Offer { action: action.clone(), price, before: Before::default(), after, held })
@@ -188,15 +225,28 @@ impl Gatherer<'_, '_> {
                 // What must be put back first is owed anyway, but is no longer open for this.
                 let open = self.still_open(&before);
                 let mut price = price(self.laid, self.graph, &self.rate, &open, &action);
+                // Airing is waiting: half of it is lost.
+                let waiting = |air: Minutes| Minutes::of(air.get() / 2.0);
                 if let Some((check, _, air)) = before.close {
                     let check = &self.laid.knowledge.checks[check];
-                    // Airing is waiting: half of it is lost.
-                    price = price.plus(time(&self.rate, check.minutes + Minutes::of(air.get() / 2.0)));
+                    price = price.plus(time(&self.rate, check.minutes + waiting(air)));
+                } else if let Action::Check(check) = &action {
+                    price = price.plus(time(&self.rate, waiting(self.airing(check.item))));
                 }
                 let after = self.graph.after(self.laid, &open, &wanted(self.laid, &action));
                 Ok(Offer { action, price, before, after, held: None })
             }
         }
+    }
+
+    /// The airing before a check that closes an open hazard.
+    fn airing(&self, check: Ix<Check>) -> Minutes {
+        let closes = |hazard: &OpenHazard| {
+            let hazard = &self.laid.knowledge.hazards[hazard.hazard];
+            hazard.closed_by.iter().any(|closed| closed.answer.0 == check)
+        };
+        let airs = self.safety.hazards.iter().filter(|hazard| closes(hazard)).map(|hazard| hazard.air);
+        airs.fold(Minutes::ZERO, |most, air| if air > most { air } else { most })
     }
 
     fn still_open(&self, before: &Before) -> OpenSet {

@@ -20,6 +20,8 @@ pub struct Simulator<'w> {
     worlds: &'w Worlds,
     /// Words in a row.
     words: usize,
+    /// Which variable each row is about, ascending.
+    above: Vec<VarIx>,
     /// Faults above the symptoms and their rows, by cause instance.
     faults: BTreeMap<Instance<Cause>, usize>,
     /// Gates above the symptoms, parents first.
@@ -62,12 +64,19 @@ enum Kind {
 
 impl<'w> Simulator<'w> {
     /// Takes the part of `model` above `symptoms`.
+    #[must_use]
+    pub fn new(model: &CaseModel, worlds: &'w Worlds, symptoms: &[VarIx], seed: u64) -> Self {
+        Self::with(model, worlds, symptoms, &[], seed)
+    }
+
+    /// Takes the part of `model` above `symptoms` and above what `also` is to be known after a repair.
     ///
     /// # Panics
     /// Where a parent of what is above a symptom is not above it: our bug.
     #[must_use]
-    pub fn new(model: &CaseModel, worlds: &'w Worlds, symptoms: &[VarIx], seed: u64) -> Self {
-        let above: Vec<VarIx> = above(model, symptoms).into_iter().collect();
+    pub fn with(model: &CaseModel, worlds: &'w Worlds, symptoms: &[VarIx], also: &[VarIx], seed: u64) -> Self {
+        let wanted: Vec<VarIx> = symptoms.iter().chain(also).copied().collect();
+        let above: Vec<VarIx> = above(model, &wanted).into_iter().collect();
         let row_of = |var: &VarIx| above.binary_search(var).expect("a parent of what is above is above");
         let mut now = Vec::with_capacity(above.len() * words(worlds.n()));
         let mut gates = Vec::new();
@@ -94,20 +103,26 @@ impl<'w> Simulator<'w> {
             .filter_map(|(cause, var)| above.binary_search(var).ok().map(|row| (*cause, row)))
             .collect();
         let symptoms = symptoms.iter().map(row_of).collect();
-        Self { worlds, words: words(worlds.n()), faults, gates, now, symptoms }
+        Self { worlds, words: words(worlds.n()), above, faults, gates, now, symptoms }
     }
 
-    /// Whether a path leads from this cause to a symptom complained of.
+    /// Whether a path leads from this cause to a symptom complained of or to what else is to be known.
     #[must_use]
     pub fn matters(&self, cause: &Instance<Cause>) -> bool {
         self.faults.contains_key(cause)
     }
 
     /// The worlds in which no symptom is left once each of these causes is removed where its bits say so.
+    #[must_use]
+    pub fn gone(&self, removed: &[(Instance<Cause>, Bits)]) -> Bits {
+        self.gone_in(&self.after(removed))
+    }
+
+    /// How things stand once each of these causes is removed where its bits say so.
     ///
     /// Only gates below what was removed are worked again, and none below a gate that came out as it was.
     #[must_use]
-    pub fn gone(&self, removed: &[(Instance<Cause>, Bits)]) -> Bits {
+    pub fn after(&self, removed: &[(Instance<Cause>, Bits)]) -> Changed<'_> {
         let n = self.words;
         let mut bits = Changed { now: &self.now, words: n, rows: vec![None; self.now.len() / n.max(1)], cells: vec![] };
         for (cause, cleared) in removed {
@@ -132,15 +147,30 @@ impl<'w> Simulator<'w> {
                 bits.end(node.row, at);
             }
         }
-        let mut left = vec![0; n];
+        bits
+    }
+
+    /// The worlds in which no symptom is left.
+    #[must_use]
+    pub fn gone_in(&self, after: &Changed<'_>) -> Bits {
+        let mut left = vec![0; self.words];
         for &symptom in &self.symptoms {
-            or_into(&mut left, bits.row(symptom));
+            or_into(&mut left, after.row(symptom));
         }
         for word in &mut left {
             *word = !*word;
         }
         mask_tail(&mut left, self.worlds.n());
         left
+    }
+
+    /// The worlds in which a variable is on after that; it must be above a symptom or what else is to be known.
+    ///
+    /// # Panics
+    /// Where it is not: our bug.
+    #[must_use]
+    pub fn on<'c>(&self, after: &'c Changed<'_>, var: VarIx) -> &'c [u64] {
+        after.row(self.above.binary_search(&var).expect("asked for when the simulator was made"))
     }
 
     /// The worlds in which anything at all is removed, or that follow such a world over a cut link. Elsewhere nothing
@@ -215,8 +245,8 @@ impl<'w> Simulator<'w> {
     }
 }
 
-/// Rows of words of which some are no longer as they are now.
-struct Changed<'w> {
+/// How things stand after a repair: rows of words of which some are no longer as they are now.
+pub struct Changed<'w> {
     now: &'w [u64],
     words: usize,
     /// For each row where it begins among the changed cells; `None` where it is as it is now.

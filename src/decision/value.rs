@@ -289,6 +289,12 @@ impl Split {
         if all > 0.0 { mix(&self.totals, weights) / all } else { 0.0 }
     }
 
+    /// How many worlds a mixture of rows amounts to.
+    #[must_use]
+    pub fn worlds(&self, weights: &[f64]) -> f64 {
+        mix(&self.totals, weights)
+    }
+
     /// The worlds of each row.
     #[must_use]
     pub fn rows(&self) -> &[Bits] {

@@ -4,9 +4,9 @@ use super::screen::{Part, Row, Screen, Writing};
 use super::state::{Find, Focus, Key, Over, Page, Stage, State};
 use super::step::{Bench, before, closing, facts, focus, missing_ticks, other_check, proofs, symptoms_of};
 use crate::case::{Event, Presence};
-use crate::decision::{Action, Proposal};
+use crate::decision::{Action, Proposal, complained_of};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Access, Check, Hazard, Ix, Knowledge, Repair, Setting};
+use crate::knowledge::{Access, Check, Hazard, Ix, Knowledge, Repair, Setting, Symptom, Turns};
 use crate::report::{Block, Caution, Choice, Mark, Rich, Step, words};
 use crate::safety::Before;
 use crate::units::Minutes;
@@ -195,15 +195,7 @@ fn bench_screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Scr
         Some(Focus::Repair(repair, places)) => fix_or_look(bench, state, &laid, repair, &places, &mut screen),
         Some(Focus::Record(_, _, settings)) => record(&laid, &settings, &mut screen),
         Some(Focus::Working(repair, places)) => working(bench, state, repair, &places, now, &mut screen),
-        Some(Focus::Tried(repair, symptom)) => {
-            let title = words::lower_first(&bench.knowledge.repairs[repair].title);
-            screen.say(Part::until(
-                3,
-                Block::Paragraph(Rich::plain(&format!("Done: {title}. Put it back together and try it."))),
-            ));
-            screen.ask(&format!("{}: is that gone?", bench.knowledge.symptoms[symptom].title));
-            screen.choices = vec!["Gone".to_owned(), "Still there".to_owned(), "Not tried yet".to_owned()];
-        }
+        Some(Focus::Tried(repair, symptom)) => tried(bench, state, repair, symptom, now, &mut screen),
         Some(Focus::Proof(repair)) => proof(bench, state, repair, &mut screen),
         Some(Focus::HandOver) => hand_over(bench, state, &laid, &mut screen),
         None => {
@@ -410,6 +402,7 @@ pub fn hazards_of(bench: &Bench<'_>, state: &State, action: &Action) -> Vec<Ix<H
             let item = &bench.knowledge.repairs[*repair];
             (&item.raises, &item.access)
         }
+        Action::Try(_) => (first_start(bench).map_or(&[], |repair| &repair.raises), &[]),
         Action::HandOver => (&[], &[]),
     };
     let mut hazards = raises.to_vec();
@@ -419,6 +412,11 @@ pub fn hazards_of(bench: &Bench<'_>, state: &State, action: &Action) -> Vec<Ix<H
     hazards.sort_by_key(|h| (bench.knowledge.hazards[*h].signal, *h));
     hazards.dedup();
     hazards
+}
+
+/// The service that starts the engine after work on it: what it warns of holds whenever a repair is tried.
+fn first_start<'k>(bench: &Bench<'k>) -> Option<&'k Repair> {
+    bench.knowledge.repairs.iter().map(|(_, repair)| repair).find(|r| r.service && r.turns == Turns::Starter)
 }
 
 /// The cautions directly above the step they guard; never a wall of them.
@@ -613,6 +611,29 @@ fn working(
     let text = format!("{} steps: h shows them, p is the work order with parts and settings.", item.steps.len());
     screen.say(Part::until(5, Block::Paragraph(Rich::plain(&text))));
     screen.choices = vec!["It is done".to_owned(), "It was not done".to_owned()];
+}
+
+fn tried(
+    bench: &Bench<'_>,
+    state: &State,
+    repair: Ix<Repair>,
+    symptom: Ix<Symptom>,
+    now: Option<Timestamp>,
+    screen: &mut Screen,
+) {
+    let title = words::lower_first(&bench.knowledge.repairs[repair].title);
+    let action = Action::Try(complained_of(&state.case));
+    let done = format!("Done: {title}. Put it back together and try it.");
+    screen.say(Part::until(3, Block::Paragraph(Rich::plain(&done))));
+    match before(bench, state, &action, now) {
+        Err(why) => screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}"))))),
+        Ok(needs) => {
+            cautions(bench, &hazards_of(bench, state, &action), screen);
+            ticks_part(bench, state, &needs, None, screen);
+        }
+    }
+    screen.ask(&format!("{}: is that gone?", bench.knowledge.symptoms[symptom].title));
+    screen.choices = vec!["Gone".to_owned(), "Still there".to_owned(), "Not tried yet".to_owned()];
 }
 
 fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen: &mut Screen) {

@@ -2,7 +2,7 @@
 
 use super::advisor::View;
 use crate::case::{Answer, Case};
-use crate::knowledge::{Check, HistoryFact, Interlock, Ix, Knowledge, Repair, Setting, Symptom, Tick};
+use crate::knowledge::{Access, Check, HistoryFact, Interlock, Ix, Knowledge, Repair, Setting, Symptom, Tick};
 use crate::report::Document;
 use std::rc::Rc;
 
@@ -162,6 +162,19 @@ pub enum Focus {
     HandOver,
 }
 
+/// A repair that is still to be tried.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Attempt {
+    /// Which.
+    pub repair: Ix<Repair>,
+    /// The symptom that is asked about.
+    pub symptom: Ix<Symptom>,
+    /// What must be put back first, deepest first.
+    pub put_back: Vec<Ix<Access>>,
+    /// The check that must close a hazard first.
+    pub close: Option<Ix<Check>>,
+}
+
 /// Something laid over the question, gone with the next key.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Over {
@@ -244,6 +257,10 @@ pub struct State {
     pub view: Option<Rc<View>>,
     /// Why there is none.
     pub stuck: Option<String>,
+    /// Whether a repair is still to be tried, and what stands before that.
+    pub attempt: Option<Attempt>,
+    /// Whether a person wants to go on though the last repair was not tried.
+    pub try_later: bool,
     /// Whether a person wants to go on though the symptom is gone.
     pub look_on: bool,
     /// The work order that is to be written beside the case.
@@ -269,6 +286,8 @@ impl State {
             before: Vec::new(),
             view: None,
             stuck: None,
+            attempt: None,
+            try_later: false,
             look_on: false,
             write_plan: None,
             end: None,

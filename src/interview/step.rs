@@ -3,11 +3,11 @@
 
 use super::advisor::Advisor;
 use super::pages;
-use super::state::{End, Find, Focus, Input, Key, Over, Page, Stage, State, Target, first_check};
+use super::state::{Attempt, End, Find, Focus, Input, Key, Over, Page, Stage, State, Target, first_check};
 use crate::access::AccessGraph;
 use crate::case::text::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
-use crate::decision::Action;
+use crate::decision::{Action, complained_of};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{
     Check, Fitted, Hazard, HistoryFact, Ix, Knowledge, Layout, Proof, Repair, Scope, Setting, Tick,
@@ -166,10 +166,12 @@ fn refresh(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
     state.ticked.clear();
     state.aired = false;
     state.view = None;
+    state.attempt = None;
     state.stuck = None;
     if state.stage != Stage::Bench || state.sniff_first {
         return;
     }
+    state.attempt = attempt_due(bench, &state.case, now);
     match bench.advisor.look(&state.case, now) {
         Ok(view) => state.view = Some(Rc::new(view)),
         Err(why) => state.stuck = Some(why),
@@ -329,14 +331,49 @@ pub fn focus(bench: &Bench<'_>, state: &State) -> Option<Focus> {
     if let Some(repair) = cured_by(&state.case).filter(|_| !state.look_on) {
         return Some(Focus::Proof(repair));
     }
+    if let Some(attempt) = state.attempt.as_ref().filter(|_| !state.try_later) {
+        return Some(match attempt.close {
+            Some(check) => Focus::Check { check, places: vec![Some(0)], replaces: Vec::new() },
+            None => Focus::Tried(attempt.repair, attempt.symptom),
+        });
+    }
     let view = state.view.as_ref()?;
     Some(match &view.advice.next.action {
         Action::Check(check) => {
             Focus::Check { check: check.item, places: rows(bench, &state.case, *check), replaces: Vec::new() }
         }
         Action::Repair(repair, places) => Focus::Repair(*repair, places.clone()),
+        Action::Try(symptoms) => Focus::Tried(untried(bench.knowledge, &state.case)?, *symptoms.first()?),
         Action::HandOver => Focus::HandOver,
     })
+}
+
+/// The repair to be tried: the last one done that removes anything, where nothing was tried since.
+#[must_use]
+pub fn untried(knowledge: &Knowledge, case: &Case) -> Option<Ix<Repair>> {
+    let mut untried = None;
+    for entry in &case.log {
+        match entry.event {
+            Event::Repaired { repair, .. } if !knowledge.repairs[repair].service => untried = Some(repair),
+            Event::Tried { .. } => untried = None,
+            _ => {}
+        }
+    }
+    untried
+}
+
+/// The attempt that is due, unless something must be settled before it is allowed: then that comes first, as advised.
+fn attempt_due(bench: &Bench<'_>, case: &Case, now: Option<Timestamp>) -> Option<Attempt> {
+    let repair = untried(bench.knowledge, case)?;
+    let complaint = complained_of(case);
+    let symptom = *complaint.first()?;
+    match bench.advisor.judge(case, &Action::Try(complaint), now) {
+        Verdict::May(before) => {
+            let close = before.close.map(|(check, ..)| check);
+            Some(Attempt { repair, symptom, put_back: before.put_back, close })
+        }
+        Verdict::Barred { .. } => None,
+    }
 }
 
 /// The last repair, where the symptom was gone when it was tried last.
@@ -579,7 +616,17 @@ pub fn before(bench: &Bench<'_>, state: &State, action: &Action, now: Option<Tim
         Verdict::May(mut before) => {
             let next = state.view.as_ref().map(|view| &view.advice.next);
             let next = next.filter(|next| next.action == *action && !state.sniff_first);
-            for shut in next.iter().flat_map(|next| &next.before.put_back) {
+            // What closes a hazard before a repair is tried closes it on a craft that is whole again.
+            let closes = |attempt: &&Attempt| {
+                attempt.close.is_some_and(|check| *action == Action::Check(Instance::new(check, 0)))
+            };
+            let attempt = state.attempt.as_ref().filter(|_| !state.try_later).filter(closes);
+            let needed = match action {
+                Action::Check(check) => bench.graph.needed(&bench.knowledge.checks[check.item].access),
+                _ => bench.graph.shut(),
+            };
+            let put_back = attempt.iter().flat_map(|attempt| &attempt.put_back).filter(|shut| !needed.has(**shut));
+            for shut in next.iter().flat_map(|next| &next.before.put_back).chain(put_back) {
                 if !before.put_back.contains(shut) {
                     before.put_back.push(*shut);
                 }
@@ -921,10 +968,17 @@ fn working_step(
             remember(state);
             prelude(bench, state, &bench.knowledge.repairs[repair].access, &needs, now);
             state.case.log.push(Entry { at: now, event: Event::Repaired { repair, places } });
-            state.focus = state.case.symptoms.first().map(|symptom| Focus::Tried(repair, *symptom));
-            let focus = state.focus.clone();
+            state.focus = None;
+            state.try_later = false;
             refresh(bench, state, now);
-            state.focus = focus;
+            if state.attempt.as_ref().is_some_and(|attempt| attempt.close.is_some()) {
+                state.notices.push("This comes before you try it.".to_owned());
+            } else if state.attempt.is_none()
+                && let Verdict::Barred { why, .. } =
+                    bench.advisor.judge(&state.case, &Action::Try(complained_of(&state.case)), now)
+            {
+                state.notices.push(format!("Do not try it yet. {why}"));
+            }
         }
         Input::Pick(1) | Input::Key(Key::Back) => state.focus = None,
         Input::Key(Key::Tick) => match missing_ticks(state, &needs).first() {
@@ -943,12 +997,23 @@ fn tried_step(
     input: &Input,
     now: Option<Timestamp>,
 ) {
+    let needs = match before(bench, state, &Action::Try(complained_of(&state.case)), now) {
+        Ok(needs) => needs,
+        Err(why) => return state.notices.push(why),
+    };
     let presence = match input {
         Input::Pick(0) => Presence::Absent,
         Input::Pick(1) => Presence::Present,
         Input::Pick(2) | Input::Key(Key::NotSure | Key::CouldNot | Key::Enter) => {
             state.focus = None;
+            state.try_later = true;
             return;
+        }
+        Input::Key(Key::Tick) => {
+            return match missing_ticks(state, &needs).first() {
+                Some(tick) => state.ticked.push(*tick),
+                None => state.notices.push("There is nothing to confirm here.".to_owned()),
+            };
         }
         Input::Key(Key::Back) => {
             state.focus = None;
@@ -956,7 +1021,12 @@ fn tried_step(
         }
         _ => return not_here(state),
     };
+    if let Some(tick) = missing_ticks(state, &needs).first() {
+        let says = &bench.knowledge.ticks[*tick].says;
+        return state.notices.push(format!("First confirm with t: {says}"));
+    }
     remember(state);
+    prelude(bench, state, &[], &needs, now);
     state.case.log.push(Entry { at: now, event: Event::Tried { symptom, now: presence } });
     state.look_on = false;
     state.focus = (presence == Presence::Absent).then_some(Focus::Proof(repair));

@@ -376,6 +376,11 @@ pub enum Ability {
     ReachesLoad,
 }
 
+impl Ability {
+    /// All, each after those it needs.
+    pub const ALL: [Self; 4] = [Self::Cranks, Self::Starts, Self::Runs, Self::ReachesLoad];
+}
+
 /// How an action turns the engine.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Turns {

@@ -1,14 +1,15 @@
 //! From a craft laid out, its history and what was done, to a network and the observations on it.
 
 use super::build::Builder;
-use super::network::{Literal, Network, Observation, Row, SLICES_MAX, States, VarIx};
+use super::epochs::Epochs;
+use super::network::{Literal, Network, Observation, Row, States, VarIx};
 use super::prior::prior;
 use super::reading::{Conditions, likelihood};
 use crate::calc;
 use crate::case::{Answer, Case, Event, Presence};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{
-    Again, Cause, Check, Clause, Effect, Gate, GateKind, Gives, Input, Ix, Reads, Repair, Scope, State, Symptom,
+    Cause, Check, Clause, Effect, Gate, GateKind, Gives, Input, Ix, Reads, Repair, Scope, State, Symptom,
 };
 use std::collections::BTreeMap;
 
@@ -31,7 +32,7 @@ pub struct CaseModel {
     pub now: usize,
     /// For each entry of the log, the slice it speaks of.
     pub slice_of: Vec<usize>,
-    /// Repairs beyond what a network spans, whose earlier answers are left out.
+    /// Answers that are left out, because they speak of the craft before more repairs than a network spans.
     pub forgotten: usize,
 }
 
@@ -106,58 +107,6 @@ pub fn conditions(laid: &Laid<'_>, case: &Case, check: &Check) -> Conditions {
         figure.unit.convert(figure.value, reading.unit).or(Some(figure.value))
     });
     Conditions { slip: laid.knowledge.slip.get(), pressure_ratio: calc::pressure_ratio(case.altitude_m), sheet }
-}
-
-/// The log cut into slices by repairs; repairs with nothing observed between them count as one.
-struct Epochs {
-    count: usize,
-    slice_of: Vec<usize>,
-    /// For each slice but the first, the repairs that opened it.
-    opened_by: Vec<Vec<(Ix<Repair>, Vec<usize>)>>,
-    forgotten: usize,
-}
-
-impl Epochs {
-    fn of(laid: &Laid<'_>, case: &Case) -> Self {
-        let mut epochs = Self { count: 1, slice_of: Vec::new(), opened_by: vec![Vec::new()], forgotten: 0 };
-        // The complaint itself is an observation.
-        let mut observed = true;
-        for entry in &case.log {
-            match &entry.event {
-                Event::Repaired { repair, places } if !laid.knowledge.repairs[*repair].removes.is_empty() => {
-                    if observed {
-                        epochs.count += 1;
-                        epochs.opened_by.push(Vec::new());
-                        observed = false;
-                    }
-                    epochs.opened_by[epochs.count - 1].push((*repair, places.clone()));
-                }
-                Event::Answer { answer, .. } => observed |= answer.informs(),
-                Event::Found { .. } | Event::Tried { .. } => observed = true,
-                _ => {}
-            }
-            epochs.slice_of.push(epochs.count - 1);
-        }
-        epochs.forget_oldest();
-        epochs
-    }
-
-    /// A network spans only so many slices: what was observed between the oldest repairs is left out, and said so.
-    fn forget_oldest(&mut self) {
-        while self.count > SLICES_MAX {
-            let second = self.opened_by.remove(2);
-            self.opened_by[1].extend(second);
-            for slice in &mut self.slice_of {
-                *slice = match *slice {
-                    usize::MAX | 1 => usize::MAX,
-                    s if s > 1 => s - 1,
-                    s => s,
-                };
-            }
-            self.count -= 1;
-            self.forgotten += 1;
-        }
-    }
 }
 
 struct Compiler<'a, 'k> {
@@ -394,7 +343,6 @@ impl Compiler<'_, '_> {
         checks: &[CheckModel],
     ) -> Vec<(Said, Observation)> {
         let slip = self.laid.knowledge.slip.get();
-        let counting = counting_answers(self.laid, self.case, &self.epochs.slice_of);
         let mut observations = Vec::new();
         for (at, entry) in self.case.log.iter().enumerate() {
             let slice = self.epochs.slice_of[at];
@@ -402,7 +350,7 @@ impl Compiler<'_, '_> {
                 continue;
             }
             let observation = match &entry.event {
-                Event::Answer { check, place, answer, .. } if counting.contains(&at) => {
+                Event::Answer { check, place, answer, .. } if self.epochs.counts.contains(&at) => {
                     self.answer(*check, *place, *answer, slice, checks)
                 }
                 Event::Tried { symptom, now } => symptoms.iter().find(|(ix, _)| ix == symptom).map(|(_, var)| {
@@ -468,33 +416,4 @@ pub fn observation(
 pub fn repair_reaches(laid: &Laid<'_>, repair: Ix<Repair>, places: &[usize], scope: Scope, at: usize) -> bool {
     let repair_scope = laid.knowledge.repairs[repair].scope;
     laid.bearing(repair_scope, scope, at).iter().any(|place| places.contains(place))
-}
-
-/// The log positions of the answers that count: of several to one check instance in one slice the last that says
-/// anything, the worst, or each.
-fn counting_answers(laid: &Laid<'_>, case: &Case, slice_of: &[usize]) -> Vec<usize> {
-    let mut counting: BTreeMap<(usize, Ix<Check>, Option<usize>), Vec<usize>> = BTreeMap::new();
-    for (at, entry) in case.log.iter().enumerate() {
-        let Event::Answer { check, place, answer, .. } = &entry.event else { continue };
-        if !answer.informs() {
-            continue;
-        }
-        let before = counting.entry((slice_of[at], *check, *place)).or_default();
-        match laid.knowledge.checks[*check].again {
-            Again::Each => before.push(at),
-            Again::Last => *before = vec![at],
-            Again::Worst => {
-                let rank = |at: usize| match &case.log[at].event {
-                    Event::Answer { answer: Answer::Outcome(k), .. } => *k,
-                    _ => usize::MAX,
-                };
-                if before.first().is_none_or(|&b| rank(at) >= rank(b)) {
-                    *before = vec![at];
-                }
-            }
-        }
-    }
-    let mut all: Vec<usize> = counting.into_values().flatten().collect();
-    all.sort_unstable();
-    all
 }

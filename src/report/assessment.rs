@@ -351,7 +351,7 @@ impl Assessment<'_> {
                 let all = names.is_empty() || places.len() == self.laid.places(scope);
                 Some(if all { id.to_owned() } else { format!("{id}@{}", names.join("+")) })
             }
-            Action::HandOver => None,
+            Action::Try(_) | Action::HandOver => None,
         }
     }
 
@@ -404,6 +404,7 @@ fn kind(action: &Action) -> &'static str {
     match action {
         Action::Check(_) => "check",
         Action::Repair(..) => "repair",
+        Action::Try(_) => "try",
         Action::HandOver => "hand-over",
     }
 }

@@ -79,6 +79,7 @@ pub fn action(laid: &Laid<'_>, action: &Action) -> String {
     match action {
         Action::Check(check) => check_words(laid, *check),
         Action::Repair(repair, places) => repair_words(laid, *repair, places),
+        Action::Try(_) => "Try whether it is gone".to_owned(),
         Action::HandOver => "Hand over to a specialist".to_owned(),
     }
 }
@@ -289,7 +290,7 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
         (Action::HandOver, _) => {
             "What is left costs more to look for than it saves: someone with more at hand goes on from here.".to_owned()
         }
-        (_, []) => String::new(),
+        (Action::Try(_), _) | (_, []) => String::new(),
         (Action::Check(_), [one]) => format!("It tells most about {one}."),
         (Action::Check(_), [most @ .., last]) => format!("It tells most about {} and {last}.", most.join(", ")),
         (Action::Repair(..), names) => format!("It removes {}.", names.join(", ")),

@@ -2,7 +2,7 @@
 
 use crate::access::AccessGraph;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Ability, Access, Check, Hazard, Ix, Repair, Turns};
+use crate::knowledge::{Ability, Access, Check, Hazard, Ix, Repair, Symptom, Turns};
 
 /// Something to do.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -11,6 +11,8 @@ pub enum Action {
     Check(Instance<Check>),
     /// A repair at these places.
     Repair(Ix<Repair>, Vec<usize>),
+    /// Trying whether these symptoms are gone: put back together, cranked, and run as far as they ask for.
+    Try(Vec<Ix<Symptom>>),
     /// Handing over to a specialist.
     HandOver,
 }
@@ -64,6 +66,15 @@ impl Action {
                     tools: repair.tools.clone(),
                 }
             }
+            Self::Try(symptoms) => Traits {
+                access: Vec::new(),
+                ignites: true,
+                turns: Turns::Starter,
+                able: tried(laid, symptoms),
+                raises: Vec::new(),
+                skill: 0,
+                tools: Vec::new(),
+            },
             Self::HandOver => return None,
         };
         for access in graph.needed(&traits.access).iter().map(|ix| &knowledge.access[ix]) {
@@ -75,4 +86,12 @@ impl Action {
         traits.able.dedup();
         Some(traits)
     }
+}
+
+/// What the craft is asked to do where symptoms are tried: everything up to the first thing that one of them takes away,
+/// and all of it for a symptom that takes nothing away.
+fn tried(laid: &Laid<'_>, symptoms: &[Ix<Symptom>]) -> Vec<Ability> {
+    let first = |ix: &Ix<Symptom>| laid.knowledge.symptoms[*ix].denies.iter().min().copied();
+    let furthest = symptoms.iter().map(|ix| first(ix).unwrap_or(Ability::ReachesLoad)).max();
+    Ability::ALL.into_iter().filter(|ability| Some(*ability) <= furthest).collect()
 }

@@ -214,7 +214,8 @@ fn said_last(laid: &Laid<'_>, case: &Case, wanted: Ix<Check>) -> Option<usize> {
 }
 
 /// The check that would close a hazard as things stand, its outcome and the airing before it: where another check must
-/// speak first, that one.
+/// speak first, that one. `None` where that other one has spoken against it since the last repair: what it found must be
+/// put right first.
 #[must_use]
 pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<(Ix<Check>, usize, Minutes)> {
     let hazard = &laid.knowledge.hazards[open.hazard];
@@ -224,7 +225,12 @@ pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<
     if let Some((_, check, wanted)) = also
         && said_last(laid, case, *check) != Some(*wanted)
     {
-        return Some((*check, *wanted, Minutes::ZERO));
+        let since = case.log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
+        let against = case.log[since..].iter().any(|entry| match &entry.event {
+            Event::Answer { check: c, answer, .. } => c == check && answer.informs(),
+            _ => false,
+        });
+        return (!against).then_some((*check, *wanted, Minutes::ZERO));
     }
     Some((closed_by.answer.0, closed_by.answer.1, open.air))
 }

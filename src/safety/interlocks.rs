@@ -7,17 +7,17 @@ use crate::case::Case;
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Bars, Check, Condition, Interlock, Ix, Tick};
 
-/// For each interlock that a release ends (`until`), whether it is held on: something in the log set it and what has
-/// happened since does not release it.
+/// For each interlock that a release ends (`until`), the entry of the log since which it is held on: what was said there
+/// (or, at 0, what was known before) set it, and what has happened since does not release it.
 #[must_use]
-pub fn held(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Vec<bool> {
+pub fn held(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Vec<Option<usize>> {
     let open = graph.open_now(laid, case);
     let hazards = vec![false; laid.knowledge.hazards.len()];
     laid.knowledge
         .interlocks
         .iter()
         .map(|(_, interlock)| {
-            let (Some(when), Some(until)) = (&interlock.when, &interlock.until) else { return false };
+            let (Some(when), Some(until)) = (&interlock.when, &interlock.until) else { return None };
             let moment = |from: usize, to: usize| Moment {
                 laid,
                 case,
@@ -39,7 +39,7 @@ pub fn held(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Vec<bool> {
                     set_at = None;
                 }
             }
-            set_at.is_some()
+            set_at
         })
         .collect()
 }
@@ -72,11 +72,16 @@ fn without_ticks(condition: &Condition) -> Condition {
 }
 
 /// The ticks that all interlocks together ask for before an action, or the first that bars it.
-pub fn ask(now: &Moment<'_>, held: &[bool], action: &Action, traits: &Traits) -> Result<Vec<Ix<Tick>>, Ix<Interlock>> {
+pub fn ask(
+    now: &Moment<'_>,
+    held: &[Option<usize>],
+    action: &Action,
+    traits: &Traits,
+) -> Result<Vec<Ix<Tick>>, Ix<Interlock>> {
     let mut asked = Vec::new();
     for (ix, interlock) in now.laid.knowledge.interlocks.iter() {
         let on = if interlock.until.is_some() {
-            held[ix.at()]
+            held[ix.at()].is_some()
         } else {
             interlock.when.as_ref().is_some_and(|when| now.holds(when))
         };
@@ -96,7 +101,7 @@ fn bars(bars: &Bars, now: &Moment<'_>, action: &Action, traits: &Traits) -> bool
     let named = match action {
         Action::Check(instance) => bars.checks.contains(&instance.item),
         Action::Repair(repair, _) => bars.repairs.contains(repair),
-        Action::HandOver => false,
+        Action::Try(_) | Action::HandOver => false,
     };
     named
         || (bars.ignites && traits.ignites)
@@ -111,6 +116,7 @@ fn let_through(now: &Moment<'_>, interlock: &Interlock, action: &Action) -> Opti
     let except = interlock.except.iter().find(|except| match action {
         Action::Check(instance) => except.checks.contains(&instance.item),
         Action::Repair(repair, _) => except.repairs.contains(repair),
+        Action::Try(_) => false,
         Action::HandOver => true,
     });
     if let Some(except) = except {
@@ -132,16 +138,29 @@ fn missing_ticks(condition: &Condition) -> Vec<Ix<Tick>> {
     }
 }
 
-/// The checks, with the outcomes wanted, that keep a condition from holding.
-pub fn unmet(now: &Moment<'_>, condition: &Condition) -> Vec<(Ix<Check>, Vec<usize>)> {
+/// What is left of a condition: the parts of it that do not hold yet.
+#[must_use]
+pub fn left_of(now: &Moment<'_>, condition: &Condition) -> Condition {
     if now.holds(condition) {
-        return Vec::new();
+        return Condition::All(Vec::new());
     }
+    match condition {
+        Condition::Any(parts) => Condition::Any(parts.iter().map(|part| left_of(now, part)).collect()),
+        Condition::All(parts) => {
+            Condition::All(parts.iter().filter(|part| !now.holds(part)).map(|part| left_of(now, part)).collect())
+        }
+        other => other.clone(),
+    }
+}
+
+/// The checks that a condition names, with the outcomes it wants of each.
+#[must_use]
+pub fn named(condition: &Condition) -> Vec<(Ix<Check>, Vec<usize>)> {
     match condition {
         Condition::Answered(check, outcomes) | Condition::AnsweredEvery(check, outcomes) => {
             vec![(*check, outcomes.clone())]
         }
-        Condition::Any(parts) | Condition::All(parts) => parts.iter().flat_map(|part| unmet(now, part)).collect(),
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().flat_map(named).collect(),
         _ => Vec::new(),
     }
 }

@@ -28,10 +28,7 @@ pub fn abilities(laid: &Laid<'_>, case: &Case) -> Vec<Ability> {
         }
     }
     lost.extend(symptoms.iter().flat_map(|s| &laid.knowledge.symptoms[*s].denies));
-    [Ability::Cranks, Ability::Starts, Ability::Runs, Ability::ReachesLoad]
-        .into_iter()
-        .filter(|ability| !lost.iter().any(|l| l <= ability))
-        .collect()
+    Ability::ALL.into_iter().filter(|ability| !lost.iter().any(|l| l <= ability)).collect()
 }
 
 /// Why an action is beyond the user or the craft, in plain words; `None`: it is not.
@@ -45,6 +42,10 @@ pub fn beyond(
     abilities: &[Ability],
 ) -> Option<String> {
     let knowledge = laid.knowledge;
+    // What was complained of is tried though the craft could not do it before: that is the point.
+    if matches!(action, Action::Try(_)) {
+        return None;
+    }
     if let Some(missing) = traits.able.iter().find(|a| !abilities.contains(a)) {
         return Some(lacks(*missing).to_owned());
     }

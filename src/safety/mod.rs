@@ -15,7 +15,7 @@ pub use moment::outcome_of;
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Repair, Tick, Turns};
+use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Symptom, Tick};
 use crate::units::Minutes;
 use jiff::Timestamp;
 
@@ -72,8 +72,8 @@ pub enum Verdict {
 pub struct Safety {
     /// Hazards that are open.
     pub hazards: Vec<OpenHazard>,
-    /// Interlocks held on by something that happened and not yet released, one flag each.
-    held: Vec<bool>,
+    /// For each interlock held on by something that happened and not yet released, the entry since which it is.
+    held: Vec<Option<usize>>,
     /// Ticks that hold, one flag each.
     ticks: Vec<bool>,
     /// What the craft can still do.
@@ -128,18 +128,38 @@ impl Safety {
         stops.filter_map(|h| hazards::closing_check(laid, case, h))
     }
 
-    /// The interlock that forbids to try the symptom after a repair: one held on that bars the starter, and does not
-    /// except this repair. A repair that cannot be tried tells nothing.
+    /// The interlocks that forbid to try these symptoms until something is settled. Until then no repair can show what it
+    /// did.
     #[must_use]
-    pub fn no_trial(&self, laid: &Laid<'_>, repair: Ix<Repair>) -> Option<Ix<Interlock>> {
+    pub fn locks(&self, laid: &Laid<'_>, graph: &AccessGraph, symptoms: &[Ix<Symptom>]) -> Vec<Ix<Interlock>> {
+        let action = Action::Try(symptoms.to_vec());
+        let traits = action.traits(laid, graph).expect("only handing over has no traits");
         let bars = |interlock: &Interlock| {
-            interlock.bars.turns == Some(Turns::Starter)
-                && !interlock.except.iter().any(|e| e.repairs.contains(&repair))
+            interlock.bars.turns == Some(traits.turns)
+                || (interlock.bars.ignites && traits.ignites)
+                || traits.able.iter().any(|ability| interlock.bars.able.contains(ability))
         };
-        laid.knowledge.interlocks.iter().find(|(ix, interlock)| self.held[ix.at()] && bars(interlock)).map(|(ix, _)| ix)
+        let held = laid.knowledge.interlocks.iter().filter(|(ix, _)| self.held[ix.at()].is_some());
+        held.filter(|(_, interlock)| bars(interlock)).map(|(ix, _)| ix).collect()
     }
 
-    /// A check that an interlock waits for and that has not been answered so: what to do where it bars the way.
+    /// What must still come about before an interlock that is held on lets go; nothing (an empty conjunction) where it
+    /// is not held.
+    #[must_use]
+    pub fn awaited(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case, ix: Ix<Interlock>) -> Condition {
+        let (Some(until), Some(from)) = (&laid.knowledge.interlocks[ix].until, self.held[ix.at()]) else {
+            return Condition::All(Vec::new());
+        };
+        let open = graph.open_now(laid, case);
+        let hazards = vec![false; laid.knowledge.hazards.len()];
+        let log = &case.log[from.min(case.log.len())..];
+        interlocks::left_of(
+            &moment::Moment { laid, case, log, open: &open, hazards: &hazards, ticks: &self.ticks },
+            until,
+        )
+    }
+
+    /// The checks that an interlock waits for and that have not been answered so: what to do where it bars the way.
     #[must_use]
     pub fn releasing(
         &self,
@@ -148,11 +168,7 @@ impl Safety {
         case: &Case,
         ix: Ix<Interlock>,
     ) -> Vec<(Ix<Check>, Vec<usize>)> {
-        let Some(until) = &laid.knowledge.interlocks[ix].until else { return Vec::new() };
-        let open = graph.open_now(laid, case);
-        let hazards = vec![false; laid.knowledge.hazards.len()];
-        let now = moment::Moment { laid, case, log: &case.log, open: &open, hazards: &hazards, ticks: &self.ticks };
-        interlocks::unmet(&now, until)
+        interlocks::named(&self.awaited(laid, graph, case, ix))
     }
 
     /// Whether an action may be done now, and what must be done first.
@@ -162,11 +178,13 @@ impl Safety {
         if let Some(why) = limits::beyond(laid, graph, case, action, &traits, &self.abilities) {
             return Verdict::Barred { by: None, why };
         }
+        let tries = matches!(action, Action::Try(_));
         let put_back = graph.to_put_back(laid, open, &traits.access);
-        let after = graph.after(laid, open, &traits.access);
+        // Only a whole craft is tried.
+        let after = if tries { graph.shut() } else { graph.after(laid, open, &traits.access) };
         let as_it_stands = self.interlocked(laid, case, &after, action, &traits, None);
-        if let Ok(ticks) = as_it_stands {
-            return Verdict::May(Before { put_back, close: None, ticks });
+        if let (Ok(ticks), false) = (&as_it_stands, tries) {
+            return Verdict::May(Before { put_back, close: None, ticks: ticks.clone() });
         }
         // Everything put back that it does not need, then, if that is not enough, what closes the hazard in the way.
         let bare = graph.needed(&traits.access);

@@ -6,7 +6,7 @@ use crate::case::{Answer, Case, Event, Position, Presence};
 use crate::decision::cost::{self, Rate};
 use crate::decision::{Action, complained_of, step_cost};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Ix, Repair, Symptom};
+use crate::knowledge::{Cause, Check, Interlock, Ix, Repair, Symptom};
 use crate::model::compile::repair_reaches;
 use crate::safety::{Before, Safety, Verdict, outcome_of};
 use crate::units::{Minutes, Money};
@@ -62,8 +62,8 @@ pub struct Job<'t, 'k> {
     /// What was done, a word each, with what it cost.
     pub steps: Vec<(String, f64)>,
     removed: BTreeSet<Instance<Cause>>,
-    /// A repair that could not be tried so far: an interlock forbids to turn the starter.
-    untried: Option<Ix<Repair>>,
+    /// Whether a repair could not be tried so far.
+    untried: bool,
     cured: bool,
 }
 
@@ -91,7 +91,7 @@ impl<'t, 'k> Job<'t, 'k> {
             comebacks: 0,
             steps: Vec::new(),
             removed: BTreeSet::new(),
-            untried: None,
+            untried: false,
             cured: false,
         }
     }
@@ -140,11 +140,16 @@ impl<'t, 'k> Job<'t, 'k> {
         log[since..].iter().filter(|entry| is_answer(&entry.event, wanted)).count()
     }
 
-    /// Whether an interlock forbids to try any repair but some excepted ones.
+    /// The interlocks that forbid to try what was complained of.
+    #[must_use]
+    pub fn locks(&self, safety: &Safety) -> Vec<Ix<Interlock>> {
+        safety.locks(self.laid, self.graph, &complained_of(&self.case))
+    }
+
+    /// Whether an interlock forbids to try what was complained of.
     #[must_use]
     pub fn is_locked(&self) -> bool {
-        let safety = self.safety();
-        self.laid.knowledge.repairs.iter().any(|(ix, _)| safety.no_trial(self.laid, ix).is_some())
+        !self.locks(&self.safety()).is_empty()
     }
 
     /// How often something happened so far: what tells its draws apart, so that the first time is the same for every
@@ -173,6 +178,7 @@ impl<'t, 'k> Job<'t, 'k> {
         match action {
             Action::Check(check) => self.check(*check),
             Action::Repair(repair, places) => self.repair(*repair, places),
+            Action::Try(_) => self.try_symptoms(),
             Action::HandOver => unreachable!("handed over above"),
         }
         if self.cured { Standing::Cured } else { Standing::Open }
@@ -245,10 +251,8 @@ impl<'t, 'k> Job<'t, 'k> {
         let aired_min = (air.get() > 0.0).then_some(air.get());
         let event = Event::Answer { check: check.item, place: Some(check.at), answer, aired_min };
         self.case.log.push(event.into());
-        if let Some(repair) = self.untried
-            && self.safety().no_trial(self.laid, repair).is_none()
-        {
-            self.try_symptoms();
+        if self.untried && !self.is_locked() {
+            self.try_when_ready();
         }
     }
 
@@ -288,10 +292,21 @@ impl<'t, 'k> Job<'t, 'k> {
         }
         self.repairs += 1;
         self.case.log.push(Event::Repaired { repair: ix, places: places.to_vec() }.into());
-        if self.safety().no_trial(self.laid, ix).is_some() {
-            self.untried = Some(ix);
-        } else {
-            self.try_symptoms();
+        self.untried = self.is_locked();
+        if !self.untried {
+            self.try_when_ready();
+        }
+    }
+
+    /// Tries what was complained of once it is put together and no hazard is open, or leaves it for later.
+    fn try_when_ready(&mut self) {
+        self.untried = false;
+        match self.make_ready(&Action::Try(complained_of(&self.case))) {
+            Some(before) => {
+                self.prepare(&before);
+                self.try_symptoms();
+            }
+            None => self.untried = true,
         }
     }
 
@@ -312,7 +327,7 @@ impl<'t, 'k> Job<'t, 'k> {
 
     /// Tries what was complained of. What is called cured and is not comes back, at its price.
     fn try_symptoms(&mut self) {
-        self.untried = None;
+        self.untried = false;
         let slip = self.laid.knowledge.slip.get();
         let there = self.truth.symptoms(&self.removed);
         let complaint = complained_of(&self.case);

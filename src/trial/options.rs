@@ -30,13 +30,8 @@ pub fn at_hand(job: &Job<'_, '_>) -> Vec<Offer> {
     let now = job.now();
     let rate = job.rate();
     let actions = repairs(job.laid).into_iter().chain(checks(job));
-    // A repair that cannot be tried afterwards tells nothing.
-    let tried = |action: &Action| match action {
-        Action::Repair(ix, _) => now.safety.no_trial(job.laid, *ix).is_none(),
-        _ => true,
-    };
     actions
-        .filter(|action| tried(action) && job.may(&now, action).is_some())
+        .filter(|action| job.may(&now, action).is_some())
         .map(|action| {
             let price = cost::price(job.laid, job.graph, &rate, &now.open, &action).money.get();
             Offer { action, price: price.max(0.01) }
@@ -105,7 +100,7 @@ fn checks<'j>(job: &'j Job<'_, '_>) -> impl Iterator<Item = Action> + 'j {
 pub fn release(job: &Job<'_, '_>) -> Option<Action> {
     let now = job.now();
     let knowledge = job.laid.knowledge;
-    let held = knowledge.repairs.iter().find_map(|(ix, _)| now.safety.no_trial(job.laid, ix))?;
+    let held = *job.locks(&now.safety).first()?;
     let mut waits_for = Vec::new();
     named(knowledge.interlocks[held].until.as_ref()?, &mut waits_for);
     let mut places = waits_for.into_iter().flat_map(|ix| job.laid.instances(ix, knowledge.checks[ix].scope));

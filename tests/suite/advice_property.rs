@@ -94,7 +94,7 @@ fn name(action: &Action) -> String {
     match action {
         Action::Check(instance) => format!("{}@{}", BENCH.0.checks.id(instance.item), instance.at),
         Action::Repair(repair, places) => format!("{}@{places:?}", BENCH.0.repairs.id(*repair)),
-        Action::HandOver => "hand-over".to_owned(),
+        Action::Try(_) | Action::HandOver => "hand-over".to_owned(),
     }
 }
 
@@ -216,7 +216,7 @@ fn step(draw: &mut Draw, laid: &Laid<'_>, case: &mut Case, advice: &Advice) -> b
             case.log.push(Event::Tried { symptom, now }.into());
             now == Presence::Present
         }
-        Action::HandOver => false,
+        Action::Try(_) | Action::HandOver => false,
     }
 }
 

@@ -153,7 +153,8 @@ fn readings_are_typed_with_or_without_a_unit_and_checked() {
 
 #[test]
 fn a_repair_done_is_asked_about_and_proved_to_the_end() {
-    let lines = ["t", "1", "p", "w", "d", "fuel screens", "1 1/4", "", "1", "1", "1"];
+    // The screens are behind the fuel lines: the hull is smelled before the starter turns.
+    let lines = ["t", "1", "p", "w", "d", "fuel screens", "1 1/4", "", "1", "1", "1", "1"];
     let (shown, finished, kept) = interview(Some(on_the_bench()), &lines, 80);
     insta::assert_snapshot!(shown);
     assert_eq!(finished.end, Some(End::Cured));

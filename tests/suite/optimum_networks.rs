@@ -295,7 +295,7 @@ fn advised(knowledge: &Knowledge, past: &[Event], look_ahead: u8) -> Move {
     match advise(&laid, &graph, &case, &belief, &settings).expect("within the limits").next.action {
         Action::Check(check) => Move::Look(check.item.at()),
         Action::Repair(repair, _) => Move::Mend(repair.at()),
-        Action::HandOver => Move::End(0),
+        Action::Try(_) | Action::HandOver => Move::End(0),
     }
 }
 

@@ -100,7 +100,7 @@ fn name(knowledge: &Knowledge, action: &Action) -> String {
     match action {
         Action::Check(instance) => knowledge.checks.id(instance.item).to_owned(),
         Action::Repair(repair, _) => knowledge.repairs.id(*repair).to_owned(),
-        Action::HandOver => "hand-over".to_owned(),
+        Action::Try(_) | Action::HandOver => "hand-over".to_owned(),
     }
 }
 

@@ -102,6 +102,8 @@ fn from_the_first_sniff_to_the_work_order() {
     seat.then("Low-speed screw", "1 1/4\r");
     seat.then("Low-speed screw, turns out, rear", "s\r");
     seat.then("It is done", "1");
+    // Fuel was opened: the hull is smelled before anything cranks.
+    seat.then("Do you smell", "1");
     seat.then("is that gone?", "1");
     seat.then("Prove it twice", "1");
     assert_eq!(seat.end(), 0);

@@ -1,0 +1,486 @@
+//! The comparison itself: every check and repair that is offered, with what it costs from here to the end.
+
+use super::lock::{Awaited, Lock};
+use super::offers::{Gatherer, Offer, Offers};
+use super::simulate::{self, Bits, Simulator, draws};
+use super::value::{self, Bench, Market, Outlook, Split, Way};
+use super::{Action, Proposal, Settings, complained_of, cost};
+use crate::access::{AccessGraph, OpenSet};
+use crate::belief::Belief;
+use crate::case::Case;
+use crate::inference::Worlds;
+use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Cause, Ix, Repair};
+use crate::model::compile::{CheckModel, conditions};
+use crate::model::network::{Literal, VarIx};
+use crate::model::reading::outcome_chances;
+use crate::safety::Safety;
+use std::collections::BTreeMap;
+
+/// One option as it was priced.
+#[derive(Clone, Debug)]
+pub(super) struct Priced {
+    /// Which.
+    pub option: Choice,
+    /// What it comes to from here to the end.
+    pub total: f64,
+    /// A check that costs more than it saves.
+    pub losing: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Choice {
+    HandOver,
+    Check(usize),
+    Repair(usize),
+}
+
+/// In how many worlds of those in which nothing may be tried a repair must change that to be worth naming.
+const FREES_AT_LEAST: f64 = 0.01;
+
+/// Everything that the comparison looks at.
+pub(super) struct Desk<'a, 'k> {
+    pub laid: &'a Laid<'k>,
+    pub graph: &'a AccessGraph,
+    pub belief: &'a Belief,
+    pub worlds: &'a Worlds,
+    pub simulator: Simulator<'a>,
+    pub bench: Bench,
+    pub repairs: Vec<(Offer, Vec<(Instance<Cause>, f64)>)>,
+    pub checks: Vec<(Offer, CheckModel)>,
+    pub splits: Vec<Split>,
+    /// For each check, for each outcome the weight of each row.
+    pub mixtures: Vec<Vec<Vec<f64>>>,
+    pub rate: cost::Rate,
+    pub seed: u64,
+    pub removed: Vec<Vec<(Instance<Cause>, Bits)>>,
+    /// For each repair the worlds in which it removes anything.
+    pub touched: Vec<Bits>,
+    pub shut_prices: Vec<f64>,
+    /// For each check the bits it tells about which repair it takes.
+    pub gains: Vec<f64>,
+    /// What forbids to try the symptom, where something does.
+    pub lock: Option<Lock>,
+}
+
+impl<'a, 'k> Desk<'a, 'k> {
+    #[expect(clippy::too_many_arguments, reason = "the desk is where all of it comes together, once")]
+    pub fn new(
+        laid: &'a Laid<'k>,
+        graph: &'a AccessGraph,
+        case: &Case,
+        belief: &'a Belief,
+        worlds: &'a Worlds,
+        offers: &mut Offers,
+        gatherer: &Gatherer<'_, '_>,
+        settings: &Settings,
+    ) -> Self {
+        let symptoms: Vec<VarIx> = complained_of(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
+        let at_hand = |check| offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check));
+        let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand);
+        let also = awaited.as_ref().map(Awaited::vars).unwrap_or_default();
+        let simulator = Simulator::with(&belief.model, worlds, &symptoms, &also, settings.seed);
+        let n = worlds.n();
+        let lets_go = |after: &simulate::Changed<'_>, repairs: &[Ix<Repair>]| {
+            awaited.as_ref().map(|awaited| awaited.lets_go(&simulator, after, repairs, n, settings.seed))
+        };
+        let free = lets_go(&simulator.after(&[]), &[]);
+        let mut candidates: Vec<Candidate> = Vec::new();
+        for (offer, removes) in std::mem::take(&mut offers.repairs) {
+            let asked_for = |ix: &Ix<Repair>| awaited.as_ref().is_some_and(|awaited| awaited.asks_for(*ix));
+            let named = matches!(&offer.action, Action::Repair(ix, _) if asked_for(ix));
+            if named || removes.iter().any(|(cause, _)| simulator.matters(cause)) {
+                let clears = clears(laid, &offer.action, &removes, n, settings.seed);
+                let after = simulator.after(&clears);
+                let gone = simulator.gone_in(&after);
+                let frees = match &offer.action {
+                    Action::Repair(ix, _) => lets_go(&after, &[*ix]),
+                    _ => None,
+                };
+                let frees = frees.map(|bits| bits.iter().zip(free.iter().flatten()).map(|(b, f)| b & !f).collect());
+                candidates.push(Candidate { offer, removes, clears, gone, frees });
+            }
+        }
+        promising(&mut candidates, n);
+        let mut repairs = Vec::new();
+        let mut removed = Vec::new();
+        let mut cures = Vec::new();
+        let mut frees = Vec::new();
+        for candidate in candidates {
+            repairs.push((candidate.offer, candidate.removes));
+            removed.push(candidate.clears);
+            cures.push(candidate.gone);
+            frees.extend(candidate.frees);
+        }
+        let hand_over = gatherer.rate.hand_over.get();
+        let shut = graph.shut();
+        let prices_at = |open: &OpenSet| -> Vec<f64> {
+            repairs.iter().map(|(o, _)| cost::price(laid, graph, &gatherer.rate, open, &o.action).money.get()).collect()
+        };
+        let shut_prices = prices_at(&shut);
+        let bench = Bench::new(n, cures, &shut_prices, hand_over);
+        let checks = std::mem::take(&mut offers.checks);
+        let splits: Vec<Split> =
+            checks.iter().map(|(_, model)| bench.split(row_worlds(worlds, model, belief.model.now, n))).collect();
+        let mixtures = checks
+            .iter()
+            .map(|(_, model)| {
+                let check = &laid.knowledge.checks[model.check.item];
+                let given = conditions(laid, case, check);
+                let by_row: Vec<Vec<f64>> =
+                    check.rows.iter().map(|row| outcome_chances(check, &row.gives, &given)).collect();
+                (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
+            })
+            .collect();
+        let lock = awaited.map(|awaited| {
+            let everything = bench.split(vec![value::all(n)]);
+            let blind = Market { per_bit: f64::INFINITY, supply: 0.0 };
+            // Giving up on the lock is giving up on what would come after it too.
+            let ahead = bench.outlook(&everything, &[1.0], &shut_prices, &shut_prices, &blind, &mut |a, b| {
+                let mut either = bench.cures[a].clone();
+                simulate::or_into(&mut either, &bench.cures[b]);
+                either
+            });
+            let left = (hand_over - ahead.map_or(0.0, |o| o.cost)).max(hand_over / 5.0);
+            let price = |action: &Action| cost::price(laid, graph, &gatherer.rate, &shut, action).money;
+            let free = free.as_deref().unwrap_or_default();
+            Lock::new(awaited, frees, free, &shut_prices, price, left, n)
+        });
+        let touched = removed.iter().map(|clears| simulator.touched(clears)).collect();
+        let mut desk = Self {
+            laid,
+            graph,
+            belief,
+            worlds,
+            simulator,
+            bench,
+            repairs,
+            checks,
+            splits,
+            mixtures,
+            rate: gatherer.rate,
+            seed: settings.seed,
+            touched,
+            removed,
+            shut_prices,
+            gains: Vec::new(),
+            lock,
+        };
+        desk.gains = desk.all_gains();
+        if let Some(lock) = &mut desk.lock {
+            let rows: Vec<&[Bits]> = desk.splits.iter().map(Split::rows).collect();
+            let prices: Vec<f64> = desk.checks.iter().map(|(offer, _)| offer.price.money.get()).collect();
+            lock.take_checks(&rows, &desk.mixtures, &prices);
+        }
+        desk
+    }
+
+    /// What repairs cost with this open.
+    pub fn prices(&self, open: &OpenSet) -> Vec<f64> {
+        self.repairs
+            .iter()
+            .map(|(offer, _)| cost::price(self.laid, self.graph, &self.rate, open, &offer.action).money.get())
+            .collect()
+    }
+
+    /// The worlds that two repairs cure together.
+    ///
+    /// Together they cure what neither does only where both remove something.
+    pub fn pair(&self, a: usize, b: usize) -> Bits {
+        let mut either = self.bench.cures[a].clone();
+        simulate::or_into(&mut either, &self.bench.cures[b]);
+        let both = self.touched[a].iter().zip(&self.touched[b]).zip(&either);
+        if both.map(|((a, b), cured)| a & b & !cured).all(|word| word == 0) {
+            return either;
+        }
+        self.simulator.gone(&self.removed_by_both(a, b))
+    }
+
+    /// The worlds in which the lock lets go after two repairs.
+    fn pair_frees(&self, lock: &Lock, a: usize, b: usize) -> Bits {
+        let mut either = lock.bench.cures[a].clone();
+        simulate::or_into(&mut either, &lock.bench.cures[b]);
+        let done: Vec<Ix<Repair>> = [a, b]
+            .into_iter()
+            .filter_map(|at| match &self.repairs[at].0.action {
+                Action::Repair(ix, _) => Some(*ix),
+                _ => None,
+            })
+            .collect();
+        let after = self.simulator.after(&self.removed_by_both(a, b));
+        let frees = lock.awaited.lets_go(&self.simulator, &after, &done, self.bench.n, self.seed);
+        simulate::or_into(&mut either, &frees);
+        either
+    }
+
+    fn removed_by_both(&self, a: usize, b: usize) -> Vec<(Instance<Cause>, Bits)> {
+        let mut clears = self.removed[a].clone();
+        for (cause, bits) in &self.removed[b] {
+            match clears.iter_mut().find(|(c, _)| c == cause) {
+                Some((_, known)) => known.iter_mut().zip(bits).for_each(|(k, b)| *k |= b),
+                None => clears.push((*cause, bits.clone())),
+            }
+        }
+        clears
+    }
+
+    /// What it costs until the lock lets go, on a mixture of the rows of a check, and the way on; nothing without one.
+    fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> (f64, Option<Way>) {
+        let Some(lock) = &self.lock else { return (0.0, None) };
+        let check = self.checks[at].1.check;
+        if lock.ends_with(check, outcome) {
+            return (0.0, None);
+        }
+        let weights = &self.mixtures[at][outcome];
+        let (split, here) = (&lock.splits[at], self.splits[at].worlds(weights));
+        let stuck = if here > 0.0 { split.worlds(weights) / here } else { 0.0 };
+        let outlook = lock.outlook(split, weights, prices, &mut |a, b| self.pair_frees(lock, a, b));
+        let ahead = outlook.map_or(0.0, |o| o.cost);
+        (lock.price_after(check, outcome) + stuck * ahead, outlook.filter(|_| stuck > 0.5).map(|o| o.way))
+    }
+
+    /// The same as things stand.
+    fn unlocking_now(&self, prices: &[f64]) -> f64 {
+        let Some(lock) = &self.lock else { return 0.0 };
+        let split = lock.bench.split(vec![lock.held.clone()]);
+        let outlook = lock.outlook(&split, &[1.0], prices, &mut |a, b| self.pair_frees(lock, a, b));
+        lock.price() + super::lock::share(&lock.held, self.worlds) * outlook.map_or(0.0, |o| o.cost)
+    }
+
+    /// The same after a repair.
+    fn unlocking_after(&self, repair: usize) -> f64 {
+        let Some(lock) = &self.lock else { return 0.0 };
+        let mut pair = |a: usize, b: usize| self.pair_frees(lock, a, b);
+        let split = lock.bench.after_failed(repair, &mut pair);
+        let left = super::lock::share(&split.rows()[0], self.worlds);
+        let outlook = lock.outlook(&split, &[1.0], &self.shut_prices, &mut pair);
+        lock.price() + left * outlook.map_or(0.0, |o| o.cost)
+    }
+
+    /// Whether a repair may be what comes next: nothing holds it up, and where nothing may be tried, it helps to change
+    /// that. A repair that cannot be tried shows nothing.
+    fn may_be_next(&self, repair: usize) -> bool {
+        self.repairs[repair].0.held.is_none()
+            && self.lock.as_ref().is_none_or(|lock| {
+                let frees = lock.bench.cures[repair].iter().zip(&lock.held).map(|(c, h)| c & h).collect::<Bits>();
+                super::lock::share(&frees, self.worlds) >= FREES_AT_LEAST
+            })
+    }
+
+    /// What looking further offers, but for one check: what it tells, it tells once.
+    pub fn market(&self, but: Option<usize>) -> Market {
+        let mut market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
+            market.per_bit = market.per_bit.min(self.checks[at].0.price.money.get() / self.gains[at]);
+            market.supply += self.gains[at];
+        }
+        market
+    }
+
+    /// For each check the bits it tells about which repair it takes.
+    fn all_gains(&self) -> Vec<f64> {
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now = self.bench.entropy(&everything, &[1.0]);
+        (0..self.checks.len()).map(|at| now - self.entropy_after(at)).collect()
+    }
+
+    fn entropy_after(&self, check: usize) -> f64 {
+        let split = &self.splits[check];
+        self.mixtures[check]
+            .iter()
+            .map(|weights| {
+                let chance = split.chance(weights);
+                if chance > 0.0 { chance * self.bench.entropy(split, weights) } else { 0.0 }
+            })
+            .sum()
+    }
+
+    /// Every option, the best first, the others by their totals.
+    ///
+    /// What comes after is priced as if looking further were at hand at the going rate. A check must therefore save
+    /// more than it costs even where looking further means all other checks but this one, or it would be chosen for
+    /// what others can do; one that does not costs what the best option does, and what it loses. Where no check is worth
+    /// it there is no looking further either, and repairs are priced without.
+    pub fn rank(&self) -> Vec<Priced> {
+        let (full, alone) = (self.market(None), Market { per_bit: f64::INFINITY, supply: 0.0 });
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
+        let locked = self.unlocking_now(&now);
+        let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over, losing: false }];
+        let mut losing = Vec::new();
+        let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
+        for at in 0..self.checks.len() {
+            let offer = &self.checks[at].0;
+            let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
+            let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
+            let others = self.market(Some(at));
+            let as_it_stands = self.outlook(&everything, &[1.0], &now, &others).map_or(0.0, |o| o.cost) + locked;
+            let loss = self.check_total(at, after, &others) - as_it_stands;
+            let option = Choice::Check(at);
+            let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
+            if awaited || loss < 0.0 && self.decides(at, after, &others) {
+                ranked.push(Priced { option, total: self.check_total(at, after, &full), losing: false });
+            } else {
+                losing.push(Priced { option, total: loss.max(0.0), losing: true });
+            }
+        }
+        let market = if ranked.len() > 1 { full } else { alone };
+        ranked.extend((0..self.repairs.len()).filter(|at| self.may_be_next(*at)).map(|at| Priced {
+            option: Choice::Repair(at),
+            total: self.repair_total(at, &market),
+            losing: false,
+        }));
+        let least = ranked.iter().map(|o| o.total).fold(f64::INFINITY, f64::min);
+        ranked.extend(losing.into_iter().map(|o| Priced { total: least + o.total, ..o }));
+        // Of equals, what is worth it, and what is done rather than looked at.
+        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.losing.cmp(&b.losing)).then(b.option.cmp(&a.option)));
+        ranked
+    }
+
+    /// The expected total with a check, where `after` are the prices of repairs with what it opens.
+    fn check_total(&self, at: usize, after: &[f64], market: &Market) -> f64 {
+        let split = &self.splits[at];
+        let ahead: f64 = self.mixtures[at]
+            .iter()
+            .enumerate()
+            .map(|(outcome, weights)| {
+                let cure = self.outlook(split, weights, after, market).map_or(0.0, |o| o.cost);
+                split.chance(weights) * (cure + self.unlocking(at, outcome, after).0)
+            })
+            .sum();
+        self.checks[at].0.price.money.get() + ahead
+    }
+
+    /// Whether its outcomes lead to different steps. Where the same repair comes next whatever a check shows, that repair
+    /// comes first: the check is then needed only where it fails.
+    fn decides(&self, at: usize, after: &[f64], market: &Market) -> bool {
+        if self.lock.is_some() {
+            let ways: Vec<Option<Way>> =
+                (0..self.mixtures[at].len()).map(|outcome| self.unlocking(at, outcome, after).1).collect();
+            if ways.iter().any(|way| *way != ways[0]) {
+                return true;
+            }
+        }
+        let outlook = |weights: &Vec<f64>| self.outlook(&self.splits[at], weights, after, market);
+        let mut ways = self.mixtures[at].iter().filter_map(outlook).map(|outlook| outlook.way);
+        match ways.next() {
+            Some(first @ Way::Repair(_)) => ways.any(|way| way != first),
+            _ => true,
+        }
+    }
+
+    /// Where a repair that an interlock holds up would be the best thing to do by far: the check at hand that releases
+    /// it, and the repair.
+    pub fn release(&self, safety: &Safety, case: &Case, best: &Proposal) -> Option<(Proposal, Proposal)> {
+        let held = |at: &usize| self.repairs[*at].0.held.as_ref().and_then(|(by, _)| *by);
+        let market = self.market(None);
+        let at = (0..self.repairs.len())
+            .filter(|at| held(at).is_some())
+            .min_by(|a, b| self.repair_total(*a, &market).total_cmp(&self.repair_total(*b, &market)))?;
+        let total = self.repair_total(at, &market);
+        if total >= best.expected_cost.get() {
+            return None;
+        }
+        let wanted = safety.releasing(self.laid, self.graph, case, held(&at)?);
+        let releases = |action: &Action| match action {
+            Action::Check(instance) => wanted.iter().any(|(check, _)| *check == instance.item),
+            _ => false,
+        };
+        let check = self.checks.iter().position(|(offer, _)| releases(&offer.action))?;
+        let propose = |option| self.propose(&Priced { option, total, losing: false }, best.expected_cost.get());
+        Some((propose(Choice::Check(check)), propose(Choice::Repair(at))))
+    }
+
+    fn repair_total(&self, at: usize, market: &Market) -> f64 {
+        let price = self.repairs[at].0.price.money.get() + self.unlocking_after(at);
+        let left = 1.0 - self.cure_chance(at);
+        if left <= 0.0 {
+            return price;
+        }
+        let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+        price + left * self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost)
+    }
+
+    pub fn cure_chance(&self, repair: usize) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+        let n = self.bench.n as f64;
+        f64::from(self.bench.cures[repair].iter().map(|w| w.count_ones()).sum::<u32>()) / n
+    }
+
+    pub fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64], market: &Market) -> Option<Outlook> {
+        self.bench.outlook(split, weights, prices, &self.shut_prices, market, &mut |a, b| self.pair(a, b))
+    }
+}
+
+/// A repair with what it would cure.
+struct Candidate {
+    offer: Offer,
+    removes: Vec<(Instance<Cause>, f64)>,
+    clears: Vec<(Instance<Cause>, Bits)>,
+    gone: Bits,
+    /// The worlds in which what forbids a trial lets go after it, and does not without.
+    frees: Option<Bits>,
+}
+
+/// The most repairs compared: those that cure most for their cost. What cures one world in 500 for its price is not
+/// what a plan begins with; it comes back into view once an answer makes it likelier.
+const REPAIRS_COMPARED: usize = 48;
+
+/// The worlds in which it cures or helps to be allowed to try.
+fn helped(candidate: &Candidate) -> u32 {
+    let frees = candidate.frees.iter().flatten().copied().chain(std::iter::repeat(0));
+    candidate.gone.iter().zip(frees).map(|(gone, frees)| (gone | frees).count_ones()).sum()
+}
+
+/// Keeps the promising repairs, in the order they came.
+fn promising(candidates: &mut Vec<Candidate>, n: usize) {
+    let merit = |c: &Candidate| f64::from(helped(c)) / c.offer.price.money.get().max(1.0);
+    let worth = |c: &Candidate| helped(c) as usize * 500 >= n;
+    let mut merits: Vec<f64> = candidates.iter().filter(|c| worth(c)).map(&merit).collect();
+    merits.sort_by(|a, b| b.total_cmp(a));
+    let least = merits.get(REPAIRS_COMPARED - 1).copied().unwrap_or(0.0);
+    candidates.retain(|c| worth(c) && merit(c) >= least);
+}
+/// In which worlds a repair removes each cause; each cause instance of each repair has its own stream of draws.
+fn clears(
+    laid: &Laid<'_>,
+    action: &Action,
+    removes: &[(Instance<Cause>, f64)],
+    n: usize,
+    seed: u64,
+) -> Vec<(Instance<Cause>, Bits)> {
+    let Action::Repair(repair, _) = action else { return Vec::new() };
+    let causes = laid.knowledge.causes.len() as u64;
+    removes
+        .iter()
+        .map(|(cause, sureness)| {
+            let stream = ((repair.at() as u64) * causes + cause.item.at() as u64) * 16 + cause.at as u64;
+            (*cause, draws(n, *sureness, seed, stream))
+        })
+        .collect()
+}
+
+/// For each row of a check the worlds in which it is the first that holds.
+fn row_worlds(worlds: &Worlds, model: &CheckModel, now: usize, n: usize) -> Vec<Bits> {
+    let mut left = value::all(n);
+    model
+        .rows
+        .iter()
+        .map(|literals| {
+            if literals.is_empty() {
+                return std::mem::replace(&mut left, vec![0; simulate::words(n)]);
+            }
+            let mut holds: Bits = vec![0; simulate::words(n)];
+            for &Literal { var, on } in literals {
+                for (word, state) in holds.iter_mut().zip(worlds.on(var, now)) {
+                    *word |= if on { *state } else { !state };
+                }
+            }
+            for (word, rest) in holds.iter_mut().zip(&mut left) {
+                *word &= *rest;
+                *rest &= !*word;
+            }
+            holds
+        })
+        .collect()
+}

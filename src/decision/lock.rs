@@ -1,0 +1,290 @@
+//! What stands before a trial of the symptom: interlocks that forbid it until something is settled, and what settling
+//! that will cost.
+//!
+//! An interlock waits for answers: no smell, dry joints, an engine that turns by hand. In some of the sampled worlds it
+//! would let go as soon as it is asked; in the others a repair must come first. That is a second task beside the cure of
+//! the symptom and is priced as that is, by repairs and checks over the same worlds.
+
+use super::complained_of;
+use super::simulate::{Bits, Changed, Simulator, draws, or_into, words};
+use super::value::{self, Bench, Market, Outlook, Split};
+use crate::access::AccessGraph;
+use crate::case::Case;
+use crate::inference::Worlds;
+use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Check, Condition, Ix, Repair};
+use crate::model::compile::{CaseModel, conditions};
+use crate::model::network::VarIx;
+use crate::model::reading::outcome_chances;
+use crate::safety::{Action, Safety};
+use crate::units::Money;
+
+/// What all interlocks that forbid to try the symptom still wait for.
+pub struct Awaited {
+    all_of: Vec<Condition>,
+    /// The checks that answer for it, at each place, with the rows of each and the chance that a row lets go.
+    checks: Vec<Releasing>,
+}
+
+/// A check that an interlock waits for.
+struct Releasing {
+    check: Instance<Check>,
+    /// The outcomes that are waited for.
+    wanted: Vec<usize>,
+    /// Whether it can be made before any repair.
+    at_hand: bool,
+    /// For each row what makes it hold, and the chance that it shows what is waited for.
+    rows: Vec<(Vec<(VarIx, bool)>, f64)>,
+}
+
+/// Streams of draws of answers to come; those of repairs are far below.
+const STREAMS: u64 = 1 << 48;
+
+impl Awaited {
+    /// What is waited for; `None` where nothing forbids to try the symptom.
+    #[must_use]
+    pub fn of(
+        laid: &Laid<'_>,
+        graph: &AccessGraph,
+        case: &Case,
+        safety: &Safety,
+        model: &CaseModel,
+        at_hand: impl Fn(Instance<Check>) -> bool,
+    ) -> Option<Self> {
+        let locks = safety.locks(laid, graph, &complained_of(case));
+        if locks.is_empty() {
+            return None;
+        }
+        let mut checks: Vec<Releasing> = Vec::new();
+        for (ix, wanted) in locks.iter().flat_map(|lock| safety.releasing(laid, graph, case, *lock)) {
+            let check = &laid.knowledge.checks[ix];
+            let given = conditions(laid, case, check);
+            let chances: Vec<f64> = check
+                .rows
+                .iter()
+                .map(|row| {
+                    let by_outcome = outcome_chances(check, &row.gives, &given);
+                    wanted.iter().map(|outcome| by_outcome[*outcome]).sum()
+                })
+                .collect();
+            for model in model.checks.iter().filter(|m| m.check.item == ix) {
+                if checks.iter().any(|known| known.check == model.check) {
+                    continue;
+                }
+                let rows = model.rows.iter().map(|row| row.iter().map(|literal| (literal.var, literal.on)).collect());
+                let rows = rows.zip(chances.iter().copied()).collect();
+                let at_hand = at_hand(model.check);
+                checks.push(Releasing { check: model.check, wanted: wanted.clone(), at_hand, rows });
+            }
+        }
+        let all_of = locks.iter().map(|lock| safety.awaited(laid, graph, case, *lock)).collect();
+        Some(Self { all_of, checks })
+    }
+
+    /// Whether a repair is itself waited for.
+    #[must_use]
+    pub fn asks_for(&self, repair: Ix<Repair>) -> bool {
+        self.all_of.iter().any(|condition| names_repair(condition, repair))
+    }
+
+    /// What must be known after a repair to tell whether it lets go.
+    pub fn vars(&self) -> Vec<VarIx> {
+        self.checks.iter().flat_map(|c| &c.rows).flat_map(|(row, _)| row.iter().map(|(var, _)| *var)).collect()
+    }
+
+    /// The worlds in which all that is waited for would come about, as things stand after `repair`.
+    pub fn lets_go(
+        &self,
+        simulator: &Simulator<'_>,
+        after: &Changed<'_>,
+        repairs: &[Ix<Repair>],
+        n: usize,
+        seed: u64,
+    ) -> Bits {
+        let shows = |at: usize| {
+            let releasing = &self.checks[at];
+            let mut left = value::all(n);
+            let mut shows = vec![0; words(n)];
+            if repairs.is_empty() && !releasing.at_hand {
+                return shows;
+            }
+            for (row_at, (row, chance)) in releasing.rows.iter().enumerate() {
+                let mut holds = if row.is_empty() { left.clone() } else { vec![0; words(n)] };
+                for &(var, on) in row {
+                    for (word, state) in holds.iter_mut().zip(simulator.on(after, var)) {
+                        *word |= if on { *state } else { !state };
+                    }
+                }
+                let draw = draws(n, *chance, seed, STREAMS + ((at as u64) << 8 | row_at as u64));
+                for (((word, rest), shown), drawn) in holds.iter_mut().zip(&mut left).zip(&mut shows).zip(&draw) {
+                    *word &= *rest;
+                    *rest &= !*word;
+                    *shown |= *word & drawn;
+                }
+            }
+            shows
+        };
+        let shown: Vec<Bits> = (0..self.checks.len()).map(shows).collect();
+        let mut all = value::all(n);
+        for condition in &self.all_of {
+            let bits = self.holds(condition, &shown, repairs, n);
+            all.iter_mut().zip(bits).for_each(|(a, b)| *a &= b);
+        }
+        all
+    }
+
+    fn holds(&self, condition: &Condition, shown: &[Bits], repairs: &[Ix<Repair>], n: usize) -> Bits {
+        let places = |ix: &Ix<Check>| {
+            let here = self.checks.iter().zip(shown).filter(move |(c, _)| c.check.item == *ix);
+            here.map(|(_, bits)| bits.clone()).collect::<Vec<_>>()
+        };
+        let none = || vec![0; words(n)];
+        let any = |parts: Vec<Bits>| {
+            parts.into_iter().fold(none(), |mut all, part| {
+                or_into(&mut all, &part);
+                all
+            })
+        };
+        let every = |parts: Vec<Bits>| {
+            parts.into_iter().fold(value::all(n), |mut all, part| {
+                all.iter_mut().zip(part).for_each(|(a, b)| *a &= b);
+                all
+            })
+        };
+        let each = |parts: &[Condition]| parts.iter().map(|part| self.holds(part, shown, repairs, n)).collect();
+        match condition {
+            Condition::Answered(check, _) => any(places(check)),
+            Condition::AnsweredEvery(check, _) => every(places(check)),
+            Condition::Any(parts) => any(each(parts)),
+            Condition::All(parts) => every(each(parts)),
+            Condition::RepairSince(repair) if repairs.contains(repair) => value::all(n),
+            // Nothing that is done here brings it about.
+            _ => none(),
+        }
+    }
+}
+
+/// The task of releasing what forbids a trial.
+pub struct Lock {
+    /// What is waited for.
+    pub awaited: Awaited,
+    /// Over the same repairs as the cure: the worlds in which each lets go.
+    pub bench: Bench,
+    /// The worlds in which it does not let go by itself.
+    pub held: Bits,
+    /// For each check the worlds of each row in which it does not.
+    pub splits: Vec<Split>,
+    /// What looking for the repair it takes would cost.
+    pub market: Market,
+    /// What each of the releasing checks costs.
+    prices: Vec<f64>,
+}
+
+impl Lock {
+    /// The task, where `frees` are the worlds in which each repair lets go; `hand_over` is what it costs to give up on
+    /// it.
+    #[must_use]
+    pub fn new(
+        awaited: Awaited,
+        frees: Vec<Bits>,
+        free: &[u64],
+        shut: &[f64],
+        price: impl Fn(&Action) -> Money,
+        hand_over: f64,
+        n: usize,
+    ) -> Self {
+        let prices: Vec<f64> = awaited.checks.iter().map(|c| price(&Action::Check(c.check)).get()).collect();
+        let each: f64 = prices.iter().sum();
+        let frees = frees
+            .into_iter()
+            .map(|mut bits| {
+                or_into(&mut bits, free);
+                bits
+            })
+            .collect();
+        let with_checks: Vec<f64> = shut.iter().map(|price| price + each).collect();
+        let bench = Bench::new(n, frees, &with_checks, hand_over);
+        let held = value::all(n).iter().zip(free).map(|(all, free)| all & !free).collect();
+        Self { awaited, bench, held, splits: Vec::new(), market: NO_MARKET, prices }
+    }
+
+    /// Takes in checks by the worlds of their rows, with what each costs and the chances of its outcomes by row.
+    pub fn take_checks(&mut self, rows: &[&[Bits]], mixtures: &[Vec<Vec<f64>>], prices: &[f64]) {
+        let held = |row: &Bits| row.iter().zip(&self.held).map(|(r, h)| r & h).collect::<Bits>();
+        self.splits = rows.iter().map(|rows| self.bench.split(rows.iter().map(held).collect())).collect();
+        let everything = self.bench.split(vec![self.held.clone()]);
+        if everything.worlds(&[1.0]) < 1.0 {
+            return;
+        }
+        let now = self.bench.entropy(&everything, &[1.0]);
+        for ((split, outcomes), price) in self.splits.iter().zip(mixtures).zip(prices) {
+            let after = |weights: &Vec<f64>| match split.chance(weights) {
+                chance if chance > 0.0 => chance * self.bench.entropy(split, weights),
+                _ => 0.0,
+            };
+            let gain = now - outcomes.iter().map(after).sum::<f64>();
+            if gain > 1e-6 {
+                self.market.per_bit = self.market.per_bit.min(price / gain);
+                self.market.supply += gain;
+            }
+        }
+    }
+
+    /// What the releasing checks cost together.
+    #[must_use]
+    pub fn price(&self) -> f64 {
+        self.prices.iter().sum()
+    }
+
+    /// Whether a check is one of those waited for.
+    #[must_use]
+    pub fn waits_for(&self, check: Instance<Check>) -> bool {
+        self.awaited.checks.iter().any(|releasing| releasing.check == check)
+    }
+
+    /// What the releasing checks still cost once one has shown this.
+    #[must_use]
+    pub fn price_after(&self, check: Instance<Check>, outcome: usize) -> f64 {
+        let left = self.awaited.checks.iter().zip(&self.prices);
+        left.filter(|(c, _)| c.check != check || !c.wanted.contains(&outcome)).map(|(_, price)| price).sum()
+    }
+
+    /// Whether this outcome is all that is waited for.
+    #[must_use]
+    pub fn ends_with(&self, check: Instance<Check>, outcome: usize) -> bool {
+        let wants = |c: &Releasing| c.check == check && c.wanted.contains(&outcome);
+        !self.awaited.checks.is_empty() && self.awaited.checks.iter().all(wants)
+    }
+
+    /// The way on until it lets go, on a mixture of rows in which it does not by itself.
+    pub fn outlook(
+        &self,
+        split: &Split,
+        weights: &[f64],
+        prices: &[f64],
+        pair: &mut dyn FnMut(usize, usize) -> Bits,
+    ) -> Option<Outlook> {
+        let each = self.price();
+        let with_checks: Vec<f64> = prices.iter().map(|price| price + each).collect();
+        self.bench.outlook(split, weights, &with_checks, &with_checks, &self.market, pair)
+    }
+}
+
+/// No check tells anything.
+const NO_MARKET: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+
+fn names_repair(condition: &Condition, repair: Ix<Repair>) -> bool {
+    match condition {
+        Condition::RepairSince(ix) => *ix == repair,
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().any(|part| names_repair(part, repair)),
+        _ => false,
+    }
+}
+
+/// The share of all worlds in a set.
+#[must_use]
+pub fn share(bits: &[u64], worlds: &Worlds) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+    let n = worlds.n() as f64;
+    f64::from(bits.iter().map(|word| word.count_ones()).sum::<u32>()) / n
+}

@@ -1,0 +1,208 @@
+//! An option as it is proposed: what each outcome would lead to, and what it tells apart.
+
+use super::desk::{Choice, Desk, Priced};
+use super::offers::Offer;
+use super::simulate::{Bits, both};
+use super::value::Way;
+use super::{Action, Branch, Proposal};
+use crate::knowledge::Cause;
+use crate::knowledge::layout::Instance;
+use crate::safety::Before;
+use crate::units::{Minutes, Money};
+
+/// How many of the most telling checks are compared for the step after the next.
+const LOOKS_COMPARED: usize = 24;
+
+/// For some checks (by position): worlds counted by their row, by the cheapest cure, and by the row of the step before.
+struct Looks(Vec<(usize, Vec<Vec<Vec<f64>>>)>);
+impl Desk<'_, '_> {
+    /// An option as a proposal; `other` is the best total without it.
+    pub fn propose(&self, priced: &Priced, other: f64) -> Proposal {
+        let total = Money::of(priced.total);
+        let saves = Money::of(other - priced.total);
+        match priced.option {
+            Choice::Check(at) => {
+                let (offer, _) = &self.checks[at];
+                let after = self.prices(&offer.after);
+                let looks = self.looks(self.splits[at].rows(), Some(at));
+                let branches = (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after, &looks)).collect();
+                Self::proposal(offer, total, saves, branches, self.separates(at))
+            }
+            Choice::Repair(at) => {
+                let (offer, removes) = &self.repairs[at];
+                let cured = self.cure_chance(at);
+                let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+                let way = self
+                    .outlook(&split, &[1.0], &self.shut_prices, &self.market(None))
+                    .map_or(Way::HandOver, |o| o.way);
+                let failed = Branch {
+                    outcome: 1,
+                    chance: 1.0 - cured,
+                    then: Some(self.action_of(way, &self.looks(split.rows(), None), &[1.0])),
+                    leader: self.leader(split.rows(), &[1.0], removes),
+                };
+                let gone = Branch { outcome: 0, chance: cured, then: None, leader: None };
+                Self::proposal(offer, total, saves, vec![gone, failed], removes.iter().map(|(c, _)| *c).collect())
+            }
+            Choice::HandOver => Proposal {
+                action: Action::HandOver,
+                minutes: Minutes::ZERO,
+                cost: Money::of(self.bench.hand_over),
+                expected_cost: total,
+                saves,
+                branches: Vec::new(),
+                separates: Vec::new(),
+                before: Before::default(),
+            },
+        }
+    }
+
+    fn proposal(
+        offer: &Offer,
+        expected_cost: Money,
+        saves: Money,
+        branches: Vec<Branch>,
+        separates: Vec<Instance<Cause>>,
+    ) -> Proposal {
+        Proposal {
+            action: offer.action.clone(),
+            minutes: offer.price.minutes,
+            cost: offer.price.money,
+            expected_cost,
+            saves,
+            branches,
+            separates,
+            before: offer.before.clone(),
+        }
+    }
+
+    fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {
+        let split = &self.splits[check];
+        let weights = &self.mixtures[check][outcome];
+        let way = self.outlook(split, weights, prices, &self.market(Some(check))).map_or(Way::HandOver, |o| o.way);
+        Branch {
+            outcome,
+            chance: split.chance(weights),
+            then: Some(self.action_of(way, looks, weights)),
+            leader: self.leader(split.rows(), weights, &[]),
+        }
+    }
+
+    /// The action that a way on begins with; looking further begins with the check that tells most for its cost there.
+    fn action_of(&self, way: Way, looks: &Looks, weights: &[f64]) -> Action {
+        match way {
+            Way::Repair(repair) => self.repairs[repair].0.action.clone(),
+            Way::HandOver => Action::HandOver,
+            Way::Look => self.best_look(looks, weights).map_or(Action::HandOver, |at| self.checks[at].0.action.clone()),
+        }
+    }
+
+    /// What the most telling checks would tell after a split by rows; `but` is the check just done.
+    fn looks(&self, rows: &[Bits], but: Option<usize>) -> Looks {
+        let mut rates: Vec<(usize, f64)> = (0..self.checks.len())
+            .filter(|at| Some(*at) != but)
+            .map(|at| (at, self.gains[at] / self.checks[at].0.price.money.get().max(0.01)))
+            .collect();
+        rates.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        let count = |mine: &Bits, row: &Bits, class: &Bits| {
+            let words = mine.iter().zip(row).zip(class);
+            f64::from(words.map(|((a, b), c)| (a & b & c).count_ones()).sum::<u32>())
+        };
+        let table = |at: usize| {
+            let by_class = |mine: &Bits, class: &Bits| rows.iter().map(|row| count(mine, row, class)).collect();
+            let by_row = |mine: &Bits| self.bench.cheapest.iter().map(|class| by_class(mine, class)).collect();
+            self.splits[at].rows().iter().map(by_row).collect()
+        };
+        Looks(rates.into_iter().take(LOOKS_COMPARED).map(|(at, _)| (at, table(at))).collect())
+    }
+
+    /// The check that tells most for its cost on a mixture of rows.
+    fn best_look(&self, looks: &Looks, weights: &[f64]) -> Option<usize> {
+        let gain = |at: usize, table: &[Vec<Vec<f64>>]| {
+            let mixed: Vec<Vec<f64>> = table
+                .iter()
+                .map(|row| row.iter().map(|by| by.iter().zip(weights).map(|(n, w)| n * w).sum()).collect())
+                .collect();
+            let classes = self.bench.cheapest.len();
+            let sum = |weigh: &dyn Fn(usize) -> f64| -> Vec<f64> {
+                (0..classes).map(|c| (0..mixed.len()).map(|row| weigh(row) * mixed[row][c]).sum()).collect()
+            };
+            let prior = sum(&|_| 1.0);
+            let total: f64 = prior.iter().sum();
+            let after: f64 = self.mixtures[at]
+                .iter()
+                .map(|outcome| {
+                    let mixed = sum(&|row| outcome[row]);
+                    mixed.iter().sum::<f64>() / total * entropy(&mixed)
+                })
+                .sum();
+            entropy(&prior) - after
+        };
+        looks
+            .0
+            .iter()
+            .map(|(at, table)| (*at, gain(*at, table) / self.checks[*at].0.price.money.get().max(0.01)))
+            .filter(|(_, rate)| *rate > 0.0)
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+            .map(|(at, _)| at)
+    }
+
+    /// The likeliest cause on a mixture of rows, with those that a failed repair removed less likely.
+    fn leader(
+        &self,
+        rows: &[Bits],
+        weights: &[f64],
+        removed: &[(Instance<Cause>, f64)],
+    ) -> Option<(Instance<Cause>, f64)> {
+        let total: f64 =
+            rows.iter().zip(weights).map(|(r, w)| w * f64::from(r.iter().map(|b| b.count_ones()).sum::<u32>())).sum();
+        self.belief
+            .model
+            .causes
+            .iter()
+            .filter(|(cause, _)| self.simulator.matters(cause))
+            .map(|&(cause, var)| {
+                let on = self.worlds.on(var, self.belief.model.now);
+                let left = removed.iter().find(|(c, _)| *c == cause).map_or(1.0, |(_, sureness)| 1.0 - sureness);
+                (cause, left * rows.iter().zip(weights).map(|(r, w)| w * f64::from(both(r, on))).sum::<f64>() / total)
+            })
+            .filter(|(_, chance)| chance.is_finite() && *chance > 0.0)
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+    }
+
+    /// The causes whose chances a check moves most.
+    fn separates(&self, check: usize) -> Vec<Instance<Cause>> {
+        let split = &self.splits[check];
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+        let n = self.bench.n as f64;
+        let mut moved: Vec<(Instance<Cause>, f64)> = self
+            .belief
+            .model
+            .causes
+            .iter()
+            .filter(|(cause, _)| self.simulator.matters(cause))
+            .map(|&(cause, var)| {
+                let on = self.worlds.on(var, self.belief.model.now);
+                let by_row: Vec<f64> = split.rows().iter().map(|r| f64::from(both(r, on)) / n).collect();
+                let before: f64 = by_row.iter().sum();
+                let moves = self.mixtures[check]
+                    .iter()
+                    .map(|weights| {
+                        let joint: f64 = by_row.iter().zip(weights).map(|(b, w)| b * w).sum();
+                        (joint - before * split.chance(weights)).abs()
+                    })
+                    .sum();
+                (cause, moves)
+            })
+            .collect();
+        moved.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        // A cause that moves less than a fifth of the leader is not what the check is about.
+        let least = moved.first().map_or(0.0, |(_, most)| most / 5.0);
+        moved.into_iter().take(4).filter(|(_, m)| *m > least && *m > 0.0).map(|(cause, _)| cause).collect()
+    }
+}
+/// Shannon's entropy, in bits, of weights that need not sum to one.
+fn entropy(weights: &[f64]) -> f64 {
+    let total: f64 = weights.iter().sum();
+    weights.iter().filter(|w| **w > 0.0).map(|w| w / total).map(|p| -p * libm::log2(p)).sum()
+}
