@@ -141,6 +141,9 @@ pub struct Assess {
     /// How many steps are looked ahead over every outcome, 1 or 2; the second takes about four times as long.
     #[arg(long, default_value_t = 1, value_name = "STEPS", value_parser = clap::value_parser!(u8).range(1..=2))]
     pub look_ahead: u8,
+    /// How often the numbers are shaken to see whether the recommendation stays; 0 for not at all.
+    #[arg(long, default_value_t = 6, value_name = "TIMES", value_parser = clap::value_parser!(u16).range(0..=1000))]
+    pub shake: u16,
 }
 
 /// `plan`.

@@ -4,7 +4,7 @@ use super::lock::{Awaited, Lock};
 use super::offers::{Gatherer, Offer, Offers};
 use super::simulate::{self, Bits, Simulator, draws};
 use super::value::{self, Bench, Market, Outlook, Split, Way};
-use super::{Action, Proposal, Settings, complained_of, cost};
+use super::{Action, Bounds, Proposal, Settings, complained_of, cost};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
 use crate::case::Case;
@@ -15,6 +15,7 @@ use crate::model::compile::{CheckModel, conditions};
 use crate::model::network::{Literal, VarIx};
 use crate::model::reading::outcome_chances;
 use crate::safety::Safety;
+use crate::units::Money;
 use std::collections::BTreeMap;
 
 /// One option as it was priced.
@@ -61,6 +62,9 @@ pub(super) struct Desk<'a, 'k> {
     pub gains: Vec<f64>,
     /// What forbids to try the symptom, where something does.
     pub lock: Option<Lock>,
+    /// For each world what its cheapest cure would cost at least, with everything in the way already open; empty where
+    /// that is not asked for.
+    pub cheapest: Vec<f64>,
 }
 
 impl<'a, 'k> Desk<'a, 'k> {
@@ -101,6 +105,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 candidates.push(Candidate { offer, removes, clears, gone, frees });
             }
         }
+        let cheapest = if settings.bounds { cheapest(&simulator, &candidates, gatherer, n) } else { Vec::new() };
         promising(&mut candidates, n);
         let mut repairs = Vec::new();
         let mut removed = Vec::new();
@@ -165,6 +170,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             shut_prices,
             gains: Vec::new(),
             lock,
+            cheapest,
         };
         desk.gains = desk.all_gains();
         if let Some(lock) = &mut desk.lock {
@@ -265,6 +271,19 @@ impl<'a, 'k> Desk<'a, 'k> {
                 let frees = lock.bench.cures[repair].iter().zip(&lock.held).map(|(c, h)| c & h).collect::<Bits>();
                 super::lock::share(&frees, self.worlds) >= FREES_AT_LEAST
             })
+    }
+
+    /// Between what the job costs from here to the end, with this step next.
+    pub fn bounds(&self, next: &Priced) -> Bounds {
+        const BLIND: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+        let at_least = self.cheapest.iter().sum::<f64>() / self.bench.n as f64;
+        let at_most = match next.option {
+            Choice::Check(at) => self.check_total(at, &self.prices(&self.checks[at].0.after), &BLIND),
+            Choice::Repair(at) => self.repair_total(at, &BLIND),
+            Choice::HandOver => self.bench.hand_over,
+        };
+        Bounds { at_least: Money::of(at_least.min(at_most)), at_most: Money::of(at_most) }
     }
 
     /// What looking further offers, but for one check: what it tells, it tells once.
@@ -420,6 +439,37 @@ struct Candidate {
     gone: Bits,
     /// The worlds in which what forbids a trial lets go after it, and does not without.
     frees: Option<Bits>,
+}
+
+/// For each world what its cheapest cure would cost at least: the cheapest repair that cures it alone where every draw
+/// goes well, two that both find something to remove, or handing over. What must be opened is taken as open.
+fn cheapest(simulator: &Simulator<'_>, candidates: &[Candidate], gatherer: &Gatherer<'_, '_>, n: usize) -> Vec<f64> {
+    let price = |candidate: &Candidate| {
+        let Gatherer { laid, graph, rate, .. } = gatherer;
+        cost::price(laid, graph, rate, &candidate.offer.after, &candidate.offer.action).money.get()
+    };
+    let mut by_price: Vec<(f64, &Candidate)> =
+        candidates.iter().map(|candidate| (price(candidate), candidate)).collect();
+    by_price.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut cheapest = vec![gatherer.rate.hand_over.get(); n];
+    let mut first_to_touch = vec![None; n];
+    for (price, candidate) in by_price {
+        let sure: Vec<(Instance<Cause>, Bits)> =
+            candidate.clears.iter().map(|(cause, _)| (*cause, value::all(n))).collect();
+        let (gone, touched) = (simulator.gone(&sure), simulator.touched(&sure));
+        for (world, least) in cheapest.iter_mut().enumerate() {
+            let is_in = |bits: &Bits| bits[world / 64] >> (world % 64) & 1 == 1;
+            if is_in(&gone) {
+                *least = least.min(price);
+            } else if is_in(&touched) {
+                match first_to_touch[world] {
+                    Some(first) => *least = least.min(first + price),
+                    None => first_to_touch[world] = Some(price),
+                }
+            }
+        }
+    }
+    cheapest
 }
 
 /// The most repairs compared: those that cure most for their cost. What cures one world in 500 for its price is not

@@ -11,6 +11,7 @@ mod lock;
 mod offers;
 mod propose;
 pub mod simulate;
+pub mod steady;
 mod value;
 
 use crate::access::AccessGraph;
@@ -71,12 +72,24 @@ pub struct Advice {
     pub alternatives: Vec<Proposal>,
     /// What may not be done, and why.
     pub barred: Vec<(Action, String)>,
+    /// Between what it costs from here to the end, where that was asked for.
+    pub bounds: Option<Bounds>,
     /// Hazards that are open.
     pub hazards: Vec<OpenHazard>,
     /// Money spent so far.
     pub spent: Money,
     /// Minutes spent so far.
     pub spent_minutes: Minutes,
+}
+
+/// Between what a job costs from here to the end, over the sampled worlds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bounds {
+    /// No way of working comes to less on average: what the cheapest cure costs where one knew at once which it is.
+    pub at_least: Money,
+    /// The step proposed and after it repairs in a row, without another check, come to this: it can be followed to the
+    /// letter.
+    pub at_most: Money,
 }
 
 /// How the choice is made.
@@ -90,6 +103,8 @@ pub struct Settings {
     pub alternatives: usize,
     /// How many steps are looked ahead over every outcome, 1 or 2, before what comes after is priced by rule of thumb.
     pub look_ahead: u8,
+    /// Whether bounds on the cost are worked out.
+    pub bounds: bool,
     /// Limits of inference.
     pub limits: Limits,
     /// The time now, where it is known: a sniff grows old.
@@ -99,7 +114,15 @@ pub struct Settings {
 impl Default for Settings {
     /// 4096 worlds put a chance right to within .008 (one standard error at one half).
     fn default() -> Self {
-        Self { worlds: 4096, seed: 1, alternatives: 3, look_ahead: 1, limits: Limits::default(), now: None }
+        Self {
+            worlds: 4096,
+            seed: 1,
+            alternatives: 3,
+            look_ahead: 1,
+            bounds: false,
+            limits: Limits::default(),
+            now: None,
+        }
     }
 }
 
@@ -126,6 +149,7 @@ pub fn advise(
         ranked = desk.deeper(ranked);
     }
     let best = ranked.remove(0);
+    let bounds = settings.bounds.then(|| desk.bounds(&best));
     let mut alternatives: Vec<Proposal> =
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
     // A check that loses, and then the same again, is no other way.
@@ -139,6 +163,8 @@ pub fn advise(
     let at_hand = |check: Ix<Check>| gatherer.offer(Action::Check(Instance::new(check, 0))).ok();
     let urgent =
         safety.urgent(laid, case).find_map(|close| at_hand(close.0).map(|offer| offer.before.close.unwrap_or(close)));
+    // Nothing need be aired for somebody else to go on.
+    let urgent = urgent.filter(|_| lead.action != Action::HandOver);
     let (next, wanted) = match urgent.or(lead.before.close).filter(|close| at_hand(close.0).is_some()) {
         Some((check, outcome, air)) => {
             (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &lead), Some(lead))
@@ -153,6 +179,7 @@ pub fn advise(
         wanted,
         alternatives,
         barred: offers.barred,
+        bounds,
         hazards: safety.hazards,
         spent: spent.money,
         spent_minutes: spent.minutes,

@@ -102,7 +102,7 @@ const EXPLANATIONS: usize = 5;
 impl Advisor for Library<'_> {
     fn look(&self, case: &Case, now: Option<Timestamp>) -> Result<View, String> {
         let laid = self.laid(case);
-        let settings = Settings { now, alternatives: RUNNERS_UP, ..self.settings.clone() };
+        let settings = Settings { now, alternatives: RUNNERS_UP, bounds: true, ..self.settings.clone() };
         let memory = &mut self.memory.borrow_mut();
         let belief = belief::believe_again(&laid, case, &settings.limits, memory)
             .map_err(|e| words::trouble(&laid, case, &e))?;

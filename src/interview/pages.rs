@@ -88,16 +88,18 @@ pub fn why(bench: &Bench<'_>, state: &State) -> Option<Document> {
         bench.figures.cost(proposal.cost, proposal.minutes),
         bench.figures.money(proposal.expected_cost),
     ));
+    let proposed = state.view.as_ref().filter(|view| view.advice.next.action == proposal.action);
+    if let Some(bounds) = proposed.and_then(|view| words::bounds(&view.advice, bench.figures)) {
+        document.paragraph(bounds);
+    }
     if let Some(table) = branches(bench, &laid, &proposal) {
         document.section("What each answer would lead to");
         document.push(Block::Table(table));
     }
     if let Some(view) = &state.view {
         document.section("Next best");
-        document.bullets(view.advice.alternatives.iter().take(RUNNERS_UP).map(|other| {
-            let more = words::more(bench.figures, other, &proposal);
-            format!("{}: {more}", words::action(&laid, &other.action))
-        }));
+        let others = view.advice.alternatives.iter().take(RUNNERS_UP);
+        document.bullets(others.map(|other| words::runner_up(&laid, bench.figures, other, &proposal)));
     }
     Some(document)
 }

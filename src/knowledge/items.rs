@@ -97,6 +97,11 @@ impl<T> Items<T> {
         self.0.get_index(ix.at()).expect("an index of this arena").0
     }
 
+    /// Each item, to be changed in its place.
+    pub fn iter_mut(&mut self) -> impl Iterator<Item = (Ix<T>, &mut T)> {
+        self.0.values_mut().enumerate().map(|(at, item)| (Ix::new(at), item))
+    }
+
     /// How many.
     #[must_use]
     pub fn len(&self) -> usize {

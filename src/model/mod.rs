@@ -2,6 +2,7 @@
 
 pub mod build;
 pub mod compile;
+pub mod draw;
 pub mod epochs;
 pub mod network;
 pub mod prior;

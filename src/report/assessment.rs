@@ -4,6 +4,7 @@ use super::{Bar, Block, Column, Document, Figures, Rich, Table, words};
 use crate::access::AccessGraph;
 use crate::belief::{Belief, Explanations, Listed, Weight, believe, weights};
 use crate::case::Case;
+use crate::decision::steady::{NEAR, Steadiness, steadiness};
 use crate::decision::{Action, Advice, Proposal, Settings, advise};
 use crate::inference::{Accuracy, Error};
 use crate::knowledge::layout::{Instance, Laid};
@@ -35,23 +36,38 @@ pub struct Assessment<'a> {
     advice: Advice,
     /// What doubling the work would change of any chance; `None` where it is exact.
     within: Option<f64>,
+    /// How the recommendation stands up to shaken numbers.
+    steadiness: Vec<Steadiness>,
 }
 
+/// The spreads by which numbers are shaken, in log-odds: well-kept estimates, and poor ones.
+const SIGMAS: [f64; 2] = [0.5, 1.0];
+
 impl<'a> Assessment<'a> {
-    /// Gathers it.
+    /// Gathers it; `shakes` is how often the numbers are shaken to see what stays, 0 for not at all.
     ///
     /// Cost: that of belief, effects, explanations, weights and advice together; seconds on the watercraft base.
     ///
     /// # Errors
     /// Where the network is too wide for the limits.
-    pub fn new(laid: &'a Laid<'a>, graph: &AccessGraph, case: &'a Case, settings: &Settings) -> Result<Self, Error> {
+    pub fn new(
+        laid: &'a Laid<'a>,
+        graph: &AccessGraph,
+        case: &'a Case,
+        settings: &Settings,
+        shakes: usize,
+    ) -> Result<Self, Error> {
         let limits = &settings.limits;
         let belief = believe(laid, case, limits)?;
+        let advice = advise(laid, graph, case, &belief, &Settings { bounds: true, ..settings.clone() })?;
+        let sigmas: &[f64] = if shakes == 0 { &[] } else { &SIGMAS };
+        let steadiness = steadiness(laid, graph, case, (&belief, &advice), settings, (sigmas, shakes))?;
         Ok(Self {
+            steadiness,
             effects: belief.effects(limits)?,
             explanations: belief.explanations(laid, case, EXPLANATIONS, limits)?,
             weights: weights(laid, case, limits)?,
-            advice: advise(laid, graph, case, &belief, settings)?,
+            advice,
             within: belief.self_check()?,
             belief,
             laid,
@@ -99,6 +115,23 @@ struct Json<'a> {
     barred: Vec<BarredJson<'a>>,
     weights: Vec<WeightJson>,
     spent: SpentJson,
+    bounds: Option<BoundsJson>,
+    steadiness: Vec<SteadinessJson>,
+}
+
+#[derive(Serialize)]
+struct BoundsJson {
+    at_least: f64,
+    at_most: f64,
+}
+
+#[derive(Serialize)]
+struct SteadinessJson {
+    sigma: f64,
+    draws: usize,
+    leader: usize,
+    next: usize,
+    near: usize,
 }
 
 #[derive(Serialize)]
@@ -313,6 +346,20 @@ impl Assessment<'_> {
                 })
                 .collect(),
             spent: SpentJson { minutes: advice.spent_minutes.get(), money: advice.spent.get() },
+            bounds: advice
+                .bounds
+                .map(|bounds| BoundsJson { at_least: bounds.at_least.get(), at_most: bounds.at_most.get() }),
+            steadiness: self
+                .steadiness
+                .iter()
+                .map(|&Steadiness { sigma, draws, leader, next, near }| SteadinessJson {
+                    sigma,
+                    draws,
+                    leader,
+                    next,
+                    near,
+                })
+                .collect(),
         }
     }
 
@@ -421,6 +468,7 @@ impl Assessment<'_> {
         self.next_step(figures, &mut document);
         self.explained(figures, &mut document);
         self.ranked(figures, &mut document);
+        self.trusted(&mut document);
         self.held_up(&mut document);
         document.aside("Local codes, the maker's manual and licensed practice come before anything printed here.");
         document
@@ -454,6 +502,9 @@ impl Assessment<'_> {
         let words = words::action(self.laid, &next.action);
         document.paragraph(Rich::strong(&words).and(&format!(": {}.", figures.cost(next.cost, next.minutes))));
         document.paragraph(words::reason(self.laid, next, figures));
+        let total = self.advice.wanted.as_ref().unwrap_or(next).expected_cost;
+        let bounds = words::bounds(&self.advice, figures).map(|bounds| format!(" {bounds}")).unwrap_or_default();
+        document.paragraph(format!("From here to the end about {}.{bounds}", figures.money(total)));
         if let Some(wanted) = &self.advice.wanted {
             document.paragraph(format!("It clears the way for: {}.", words::action(self.laid, &wanted.action)));
         }
@@ -475,10 +526,8 @@ impl Assessment<'_> {
         }
         if !self.advice.alternatives.is_empty() {
             document.part("Next best");
-            document.bullets(self.advice.alternatives.iter().map(|other| {
-                let more = words::more(figures, other, next);
-                format!("{}: {more}", words::action(self.laid, &other.action))
-            }));
+            let others = self.advice.alternatives.iter();
+            document.bullets(others.map(|other| words::runner_up(self.laid, figures, other, next)));
         }
     }
 
@@ -502,6 +551,26 @@ impl Assessment<'_> {
             document.part(format!("Answers that {how}; the first is worth repeating"));
             document.bullets(misfits.iter().map(|m| words::said(self.laid, self.case, m.said, figures)));
         }
+    }
+
+    fn trusted(&self, document: &mut Document) {
+        if self.steadiness.is_empty() {
+            return;
+        }
+        document.section("How far to trust it");
+        document.bullets(self.steadiness.iter().map(|steady| {
+            // One standard deviation, as a factor of the odds.
+            let factor = libm::exp(steady.sigma);
+            let of = |times: usize| format!("{times} of {}", steady.draws);
+            format!(
+                "Were every number off by a factor of about {factor:.1}: the likeliest cause stayed the same in {}, the \
+                 next step in {}; it was within {:.0}% of the best in {}.",
+                of(steady.leader),
+                of(steady.next),
+                100.0 * NEAR,
+                of(steady.near)
+            )
+        }));
     }
 
     fn ranked(&self, figures: &Figures, document: &mut Document) {

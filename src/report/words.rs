@@ -3,7 +3,7 @@
 use super::Figures;
 use crate::belief::{CauseBelief, Explanations, Listed};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
-use crate::decision::{Action, Proposal};
+use crate::decision::{Action, Advice, Proposal};
 use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair};
@@ -277,15 +277,7 @@ pub fn more(figures: &Figures, other: &Proposal, best: &Proposal) -> String {
 /// Why a step is proposed, in a sentence or two.
 #[must_use]
 pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String {
-    let names: Vec<String> = proposal
-        .separates
-        .iter()
-        .take(3)
-        .map(|c| {
-            let cause = &laid.knowledge.causes[c.item];
-            lower_first(&laid.words(&cause.title, cause.scope, c.at))
-        })
-        .collect();
+    let names = separated(laid, proposal);
     let tells = match (&proposal.action, names.as_slice()) {
         (Action::HandOver, _) => {
             "What is left costs more to look for than it saves: someone with more at hand goes on from here.".to_owned()
@@ -301,6 +293,50 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
         "Nothing else at hand is cheaper on average.".to_owned()
     };
     [tells, saves].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" ")
+}
+
+/// Between what the job can come to from here to the end, where that was worked out.
+#[must_use]
+pub fn bounds(advice: &Advice, figures: &Figures) -> Option<String> {
+    let bounds = advice.bounds?;
+    let over = bounds.at_most.get() / bounds.at_least.get().max(1.0) - 1.0;
+    let how_near = if over < 0.01 {
+        " So nothing else could be better.".to_owned()
+    } else if over <= 1.0 {
+        format!(" So it is within {:.0}% of the best there is.", 100.0 * over)
+    } else {
+        String::new()
+    };
+    Some(format!(
+        "Nobody could do it for less than {} on average: the repairs alone come to that. With this step and no other \
+         check it is {}.{how_near}",
+        figures.money(bounds.at_least),
+        figures.money(bounds.at_most),
+    ))
+}
+
+/// A runner-up: what it costs more in all, what it costs itself, and what it is about.
+#[must_use]
+pub fn runner_up(laid: &Laid<'_>, figures: &Figures, other: &Proposal, next: &Proposal) -> String {
+    let about = match (&other.action, other.separates.is_empty()) {
+        (Action::Check(_), false) => format!("; tells most about {}", separated(laid, other).join(", ")),
+        (Action::Repair(..), false) => format!("; removes {}", separated(laid, other).join(", ")),
+        _ => String::new(),
+    };
+    let itself = match other.action {
+        Action::HandOver => String::new(),
+        _ => format!("; itself {}", figures.cost(other.cost, other.minutes)),
+    };
+    format!("{}: {}{itself}{about}.", action(laid, &other.action), more(figures, other, next))
+}
+
+/// The three causes that a step is most about.
+fn separated(laid: &Laid<'_>, proposal: &Proposal) -> Vec<String> {
+    let named = proposal.separates.iter().take(3).map(|c| {
+        let cause = &laid.knowledge.causes[c.item];
+        lower_first(&laid.words(&cause.title, cause.scope, c.at))
+    });
+    named.collect()
 }
 
 /// An outcome of an action in plain words.

@@ -4,7 +4,7 @@
 //! ([`policy`]), with the same answers to the same checks for all, and counted ([`stats`]). A job is a function of its
 //! number: who plays them in which order, and on how many threads, changes nothing.
 
-pub mod chance;
+pub use crate::model::draw as chance;
 pub mod job;
 pub mod options;
 pub mod policy;

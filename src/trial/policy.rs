@@ -1,6 +1,5 @@
 //! Ways to choose the next step, to be compared.
 
-use super::chance::Draw;
 use super::job::Job;
 use super::options::{Checks, Offer, Outlook, at_hand, bearing, release};
 use crate::belief::{Belief, believe};
@@ -8,6 +7,7 @@ use crate::decision::{Action, Settings, advise};
 use crate::inference::Error;
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Check, Ix, Scope, Task};
+use crate::model::draw::Draw;
 use crate::safety::{Before, outcome_of};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 

@@ -1,8 +1,8 @@
 //! What many jobs come to: means with 95 percent intervals, differences job by job, and how good the beliefs were.
 
-use super::chance::Draw;
 use super::policy::Policy;
 use super::{Forecast, Record};
+use crate::model::draw::Draw;
 
 /// A mean over jobs.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

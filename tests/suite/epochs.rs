@@ -1,0 +1,71 @@
+//! Answers given before a repair that cannot have changed what they show weigh as if given after it.
+
+use doldrum::belief::believe;
+use doldrum::case::{Case, text};
+use doldrum::inference::Limits;
+use doldrum::knowledge::Knowledge;
+use doldrum::knowledge::layout::Laid;
+use doldrum::model::compile::compile;
+
+fn knowledge() -> Knowledge {
+    doldrum::knowledge::read(&doldrum::store::built_in()).0.expect("the built-in knowledge base is sound")
+}
+
+fn case(knowledge: &Knowledge, log: &[&str]) -> Case {
+    let log: String = log.iter().map(|entry| format!("  - {{{entry}}}\n")).collect();
+    let text = format!(
+        "format: 1\nknowledge: {{id: watercraft-two-stroke}}\ncraft: {{layout: single}}\n\
+         symptoms: [sy-cranks-no-start]\nlog:\n{log}"
+    );
+    let (case, findings) = text::read("case.yaml", &text, knowledge);
+    case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"))
+}
+
+/// New plugs, a new start relay, a resealed hull, an aired vent and a free choke change nothing about the filter.
+const FAILED: [&str; 5] = [
+    "repair: rm-plugs-renew",
+    "repair: rm-relay-renew",
+    "repair: rm-hull-seal",
+    "repair: rm-vent-restore",
+    "repair: rm-choke-free",
+];
+const STILL: &str = "symptom: sy-cranks-no-start, present: true";
+
+#[test]
+fn an_answer_is_carried_past_repairs_that_do_not_touch_it() {
+    let knowledge = knowledge();
+    let filter = "check: ck-filter-look, outcome: water";
+    let mut early = vec![filter];
+    let mut late = Vec::new();
+    for repair in FAILED {
+        early.extend([repair, STILL]);
+        late.extend([repair, STILL]);
+    }
+    late.push(filter);
+    let chances = |log: &[&str]| {
+        let case = case(&knowledge, log);
+        let laid = Laid::new(&knowledge, case.craft.clone());
+        assert_eq!(compile(&laid, &case).forgotten, 0, "nothing is left out");
+        let belief = believe(&laid, &case, &Limits::default()).expect("narrow enough");
+        let mut chances: Vec<_> = belief.causes.iter().map(|cause| (cause.cause, cause.chance)).collect();
+        chances.sort_by_key(|(cause, _)| *cause);
+        chances
+    };
+    let (early, late) = (chances(&early), chances(&late));
+    let far = early.iter().zip(&late).map(|(a, b)| (a.1 - b.1).abs()).fold(0.0, f64::max);
+    assert!(far < 1e-9, "{far}");
+    let water = knowledge.causes.find("water-in-fuel").expect("it is listed");
+    let chance = early.iter().find(|(cause, _)| cause.item == water).expect("it can have it").1;
+    assert!(chance > 0.2, "the answer counts: {chance}");
+}
+
+#[test]
+fn an_answer_that_a_repair_may_have_changed_is_not_carried_past_it() {
+    let knowledge = knowledge();
+    let log = ["check: ck-filter-look, outcome: water", "repair: rm-filter-replace", STILL];
+    let case = case(&knowledge, &log);
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let model = compile(&laid, &case);
+    assert_eq!(model.slice_of[0], 0);
+    assert_eq!(model.now, 1);
+}

@@ -1,0 +1,82 @@
+//! Where nothing may be tried: what releases that comes first, and nobody is asked to crank before.
+//!
+//! That leaking fuel is found and cured before anything cranks is common practice, no source.
+
+use doldrum::access::AccessGraph;
+use doldrum::belief::believe;
+use doldrum::case::{Case, Event, text};
+use doldrum::decision::{Action, Settings, advise, complained_of, judge};
+use doldrum::knowledge::Knowledge;
+use doldrum::knowledge::layout::Laid;
+use doldrum::safety::Verdict;
+
+const LEAKING: &str = "
+format: 1
+knowledge: {id: watercraft-two-stroke}
+craft: {layout: single}
+symptoms: [sy-cranks-no-start]
+log:
+  - {check: ck-smell-hull, outcome: strong}
+  - {check: ck-external-weep, outcome: fitting-or-hose}
+";
+
+fn knowledge() -> Knowledge {
+    doldrum::knowledge::read(&doldrum::store::built_in()).0.expect("the built-in knowledge base is sound")
+}
+
+fn case(knowledge: &Knowledge, more: &str) -> Case {
+    let (case, findings) = text::read("case.yaml", &format!("{LEAKING}{more}"), knowledge);
+    case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"))
+}
+
+fn next(knowledge: &Knowledge, case: &Case) -> Action {
+    let laid = Laid::new(knowledge, case.craft.clone());
+    let graph = AccessGraph::new(knowledge);
+    let settings = Settings { worlds: 1024, ..Settings::default() };
+    let belief = believe(&laid, case, &settings.limits).expect("narrow enough");
+    advise(&laid, &graph, case, &belief, &settings).expect("narrow enough").next.action
+}
+
+fn may_be_tried(knowledge: &Knowledge, case: &Case) -> bool {
+    let laid = Laid::new(knowledge, case.craft.clone());
+    let action = Action::Try(complained_of(case));
+    matches!(judge(&laid, &AccessGraph::new(knowledge), case, &action), Verdict::May(_))
+}
+
+#[test]
+fn a_leak_is_cured_though_the_engine_may_not_be_tried_after_it() {
+    let knowledge = knowledge();
+    let case = case(&knowledge, "");
+    assert!(!may_be_tried(&knowledge, &case), "fuel leaks");
+    let Action::Repair(repair, _) = next(&knowledge, &case) else { panic!("a repair of the leak") };
+    let leak = knowledge.causes.find("suction-air-leak").expect("it leaks there");
+    let removes = &knowledge.repairs[repair].removes;
+    assert!(removes.iter().any(|(cause, _)| *cause == leak), "{}", knowledge.repairs.id(repair));
+}
+
+#[test]
+fn after_that_the_joints_and_the_hull_are_asked_for_before_the_starter() {
+    let knowledge = knowledge();
+    let mut log = "  - {repair: rm-suction-reseal}\n".to_owned();
+    for (asked, says) in [("ck-external-weep", "dry"), ("ck-smell-hull", "none")] {
+        let case = case(&knowledge, &log);
+        assert!(!may_be_tried(&knowledge, &case), "nothing has shown that it is tight: {log}");
+        let Action::Check(check) = next(&knowledge, &case) else { panic!("a check after {log}") };
+        assert_eq!(knowledge.checks.id(check.item), asked);
+        log.push_str(&format!("  - {{check: {asked}, outcome: {says}}}\n"));
+    }
+    let case = case(&knowledge, &log);
+    assert!(may_be_tried(&knowledge, &case), "dry joints, no smell");
+    assert!(case.log.iter().any(|entry| matches!(entry.event, Event::Repaired { .. })));
+}
+
+/// Compression below 60 psi bars a start; a new plug does not change that, and so is not tried.
+#[test]
+fn what_may_not_run_is_not_tried_after_a_repair() {
+    let knowledge = knowledge();
+    let text = LEAKING.split("log:").next().expect("a head").to_owned()
+        + "log:\n  - {check: ck-smell-hull, outcome: none}\n  - {check: ck-compression, reading: 45 psi}\n  - {repair: rm-plugs-renew}\n";
+    let (case, findings) = text::read("case.yaml", &text, &knowledge);
+    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    assert!(!may_be_tried(&knowledge, &case));
+}
