@@ -27,6 +27,8 @@ mod interview;
 mod knowledge_files;
 mod knowledge_hostile;
 mod layers;
+mod logbook;
+mod logbook_learning;
 mod optimum;
 mod optimum_networks;
 mod oracle_network;

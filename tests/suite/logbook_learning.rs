@@ -1,0 +1,424 @@
+//! What closed jobs teach: published figures, brute-force counting, and a shop whose true rates are known.
+
+use super::{small_base, small_engine};
+use assert_cmd::cargo::CommandCargoExt;
+use doldrum::access::AccessGraph;
+use doldrum::case::text;
+use doldrum::decision::Settings as Advice;
+use doldrum::knowledge::layout::{Instance, Laid};
+use doldrum::knowledge::{Gives, Ix, Knowledge};
+use doldrum::logbook::learn::{Counts, Settings, learn};
+use doldrum::logbook::overlay::{self, LearnedCause, Overlay};
+use doldrum::logbook::record::{Channel, End, FORMAT, Of, Record};
+use doldrum::trial::job::{Job, Standing};
+use doldrum::trial::policy::{Player, Policy};
+use doldrum::trial::truth::{Draws, Truth};
+use doldrum::units::Chance;
+use proptest::prelude::*;
+use std::collections::BTreeSet;
+use std::fs;
+use std::process::Command;
+
+/// A confirmed job; `case` is the text of its case.
+fn record(knowledge: &Knowledge, number: usize, case: &str, causes: &[&str]) -> Record {
+    Record {
+        format: FORMAT,
+        id: format!("{number:032x}"),
+        knowledge: Of { id: knowledge.id.clone(), version: knowledge.version.clone() },
+        closed: small_engine::noon().expect("a moment"),
+        title: None,
+        channel: Channel::Shop,
+        layout: "single".to_owned(),
+        symptoms: Vec::new(),
+        causes: causes.iter().map(|c| (*c).to_owned()).collect(),
+        also_found: Vec::new(),
+        repairs: vec!["rm-it".to_owned()],
+        fixed_by: None,
+        end: End::Cured,
+        first_time: None,
+        minutes: None,
+        parts: Vec::new(),
+        spent: None,
+        plan: None,
+        believed: Vec::new(),
+        note: None,
+        case: case.to_owned(),
+    }
+}
+
+fn settings(worth: f64) -> Settings {
+    Settings { worth, fade: 1.0, ..Settings::default() }
+}
+
+fn taught(knowledge: &Knowledge, records: &[Record], settings: &Settings) -> (Overlay, Counts) {
+    learn(knowledge, records, settings).expect("within the limits")
+}
+
+fn of<'o>(knowledge: &Knowledge, overlay: &'o Overlay, id: &str) -> Option<&'o LearnedCause> {
+    let ix = knowledge.causes.find(id).expect("a cause");
+    overlay.causes.iter().find(|learned| learned.cause == ix)
+}
+
+/// The chance of a cause after learning.
+fn chance(knowledge: &Knowledge, overlay: &Overlay, id: &str) -> f64 {
+    let own = knowledge.causes[knowledge.causes.find(id).expect("a cause")].chance;
+    of(knowledge, overlay, id).map_or(own, |learned| learned.after).get()
+}
+
+/// Fifteen visits to a printer, five causes, each prior Beta(1, 1): 4/17, 5/17, 6/17, 9/17, 4/17 (Barber, *Bayesian
+/// Reasoning and Machine Learning*, exercise 9.1). Nothing is complained of there: the symptom is always present.
+#[test]
+fn fifteen_published_visits() {
+    const VISITS: [(&str, [u8; 15], f64); 5] = [
+        ("fuse", [0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 1], 4.0),
+        ("drum", [0, 0, 0, 0, 1, 0, 0, 1, 0, 0, 1, 1, 0, 0, 0], 5.0),
+        ("toner", [1, 1, 0, 0, 0, 1, 0, 1, 0, 0, 0, 1, 0, 0, 0], 6.0),
+        ("paper", [1, 0, 1, 0, 1, 0, 1, 0, 1, 1, 0, 1, 1, 0, 0], 9.0),
+        ("roller", [0, 0, 0, 0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 1, 1], 4.0),
+    ];
+    let causes: String =
+        VISITS.iter().map(|(id, ..)| format!("- {{id: {id}, title: {id}, chance: 0.5, basis: estimate}}\n")).collect();
+    let inputs: Vec<String> = VISITS.iter().map(|(id, ..)| format!("{{from: {id}, strength: 0.5}}")).collect();
+    let symptoms = format!(
+        "- {{id: sy-visit, title: V, says: [V], share: 100, any: [{}], leak: 1, named: {{present: 1, absent: 0}}, basis: estimate}}\n",
+        inputs.join(", ")
+    );
+    let knowledge = small_base::read(0.0, 500.0, &[("causes", &causes), ("symptoms", &symptoms)]);
+    let records: Vec<Record> = (0..15)
+        .map(|visit| {
+            let found: String = VISITS
+                .iter()
+                .map(|(id, seen, _)| format!("  - {{found: {id}, present: {}}}\n", seen[visit] == 1))
+                .collect();
+            let case = format!("format: 1\nknowledge: {{id: small}}\nsymptoms: [sy-visit]\nlog:\n{found}");
+            let causes: Vec<&str> = VISITS.iter().filter(|(_, seen, _)| seen[visit] == 1).map(|(id, ..)| *id).collect();
+            record(&knowledge, visit, &case, &causes)
+        })
+        .collect();
+    let (overlay, counts) = taught(&knowledge, &records, &settings(2.0));
+    assert_eq!(counts, Counts { used: 15, ..Counts::default() });
+    for (id, seen, expected) in VISITS {
+        let learned = of(&knowledge, &overlay, id).expect("it moved");
+        assert!((learned.after.get() - expected / 17.0).abs() < 1e-9, "{id}: {learned:?}");
+        let found: u8 = seen.iter().sum();
+        assert!((learned.found - f64::from(found)).abs() < 1e-9 && (learned.cases - 15.0).abs() < 1e-6, "{learned:?}");
+        // Beta(1 + x, 16 - x): its standard deviation.
+        let mean: f64 = expected / 17.0;
+        assert!((learned.sd - (mean * (1.0 - mean) / 18.0).sqrt()).abs() < 1e-6, "{learned:?}");
+    }
+}
+
+/// One cause behind a noisy complaint, and one that has nothing to do with it, so that a job can be confirmed either way.
+fn noisy(p: f64, strength: f64, leak: f64) -> Knowledge {
+    let causes = format!(
+        "- {{id: guilty, title: G, chance: {p}, basis: estimate}}\n- {{id: other, title: O, chance: 0.3, basis: estimate}}\n"
+    );
+    let symptoms = format!(
+        "- {{id: sy-fails, title: F, says: [F], share: 100, any: [{{from: guilty, strength: {strength}}}], leak: {leak}, named: {{present: 0.9, absent: 0.01}}, basis: estimate}}\n"
+    );
+    small_base::read(0.0, 500.0, &[("causes", &causes), ("symptoms", &symptoms)])
+}
+
+/// The share of complaints with the cause behind them or beside them, by going through cause, link and leak.
+fn share(p: f64, strength: f64, leak: f64) -> f64 {
+    let (mut with, mut all) = (0.0, 0.0);
+    for bits in 0..8u8 {
+        let [cause, link, leaks] = [0, 1, 2].map(|bit| bits >> bit & 1 == 1);
+        let weigh = |on: bool, chance: f64| if on { chance } else { 1.0 - chance };
+        let named = if leaks || cause && link { 0.9 } else { 0.01 };
+        let weight = weigh(cause, p) * weigh(link, strength) * weigh(leaks, leak) * named;
+        all += weight;
+        with += if cause { weight } else { 0.0 };
+    }
+    with / all
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 40, ..ProptestConfig::default() })]
+
+    /// Alike jobs, each known to have the cause or not, or not looked at: the share of jobs with it is that of counting,
+    /// selection by the complaint and fading included. Jobs in which nobody looked change nothing.
+    #[test]
+    fn learning_is_counting(
+        p in 0.02f64..0.5, strength in 0.2f64..1.0, leak in 0.01f64..0.5, worth in 1.0f64..80.0, fade in 0.9f64..=1.0,
+        jobs in proptest::collection::vec(0u8..3, 1..12),
+    ) {
+        let knowledge = noisy(p, strength, leak);
+        let case = |log: &str| format!("format: 1\nknowledge: {{id: small}}\nsymptoms: [sy-fails]\nlog:\n{log}");
+        let (there, absent) = ("  - {found: guilty, present: true}\n", "  - {found: guilty, present: false}\n");
+        let other = "  - {found: other, present: true}\n";
+        let records: Vec<Record> = jobs
+            .iter()
+            .enumerate()
+            .map(|(n, job)| match job {
+                0 => record(&knowledge, n, &case(there), &["guilty"]),
+                1 => record(&knowledge, n, &case(absent), &["other"]),
+                _ => record(&knowledge, n, &case(other), &["other"]),
+            })
+            .collect();
+        let (overlay, _) = taught(&knowledge, &records, &Settings { fade, ..settings(worth) });
+        let weight = |wanted: u8| -> f64 {
+            let powers = jobs.iter().rev().enumerate().filter(|(_, job)| **job == wanted);
+            powers.map(|(age, _)| fade.powi(age as i32)).sum()
+        };
+        let expected = (worth * share(p, strength, leak) + weight(0)) / (worth + weight(0) + weight(1));
+        let learned = share(chance(&knowledge, &overlay, "guilty"), strength, leak);
+        // Shifts of the log-odds by less than a hundredth are not told, so that a share may be off by a four-hundredth.
+        prop_assert!((learned - expected).abs() < 2.6e-3, "{} of {}", learned, expected);
+        if let Some(told) = of(&knowledge, &overlay, "guilty") {
+            prop_assert!((told.now - expected).abs() < 1e-6, "{:?}, {}", told, expected);
+            prop_assert!((told.cases - weight(0) - weight(1)).abs() < 1e-4, "{:?}", told);
+        }
+    }
+}
+
+#[test]
+fn what_is_kept_apart_teaches_nothing() {
+    let knowledge = noisy(0.1, 0.9, 0.05);
+    let case = "format: 1\nknowledge: {id: small}\nsymptoms: [sy-fails]\n";
+    let job = |n| record(&knowledge, n, case, &["guilty"]);
+    let shop: Vec<Record> = (0..5).map(job).collect();
+    let mut mixed = shop.clone();
+    mixed.extend((5..9).map(|n| Record { channel: Channel::Phone, ..job(n) }));
+    mixed.extend((9..12).map(|n| Record { end: End::NotKnown, ..job(n) }));
+    mixed.extend((12..14).map(|n| Record { end: End::NotKnown, causes: Vec::new(), ..job(n) }));
+    mixed.push(Record { case: case.replace("small", "large"), ..job(14) });
+    mixed.push(Record { causes: Vec::new(), ..job(15) });
+    let (alone, _) = taught(&knowledge, &shop, &settings(20.0));
+    let (learned, counts) = taught(&knowledge, &mixed, &settings(20.0));
+    assert_eq!(learned, alone);
+    assert!(chance(&knowledge, &learned, "guilty") > 0.12);
+    assert_eq!(counts, Counts { used: 5, phone: 4, unproved: 4, unconfirmed: 2, unread: 1, impossible: 0 });
+}
+
+/// A worn part is noted where it is met, and nobody notes the sound ones that were not looked at: it must not grow common
+/// by that. A cause that nobody looks for must not grow rare either.
+#[test]
+fn finding_by_the_way_and_not_looking_change_no_rate() {
+    let knowledge = noisy(0.1, 0.9, 0.05);
+    let case = "format: 1\nknowledge: {id: small}\nsymptoms: [sy-fails]\n";
+    let by_the_way = |n| Record { also_found: vec!["other".to_owned()], ..record(&knowledge, n, case, &["guilty"]) };
+    let (learned, _) = taught(&knowledge, &(0..30).map(by_the_way).collect::<Vec<_>>(), &settings(10.0));
+    assert_eq!(of(&knowledge, &learned, "other"), None);
+    let not_looked_for: Vec<Record> = (0..30).map(|n| record(&knowledge, n, case, &["guilty"])).collect();
+    let (learned, _) = taught(&knowledge, &not_looked_for, &settings(10.0));
+    assert_eq!(of(&knowledge, &learned, "other"), None);
+}
+
+// --- a shop whose true rates are known ----------------------------------------------------------------------------
+
+/// What is true of the shop: other odds of every cause, and plugs that look otherwise when they are dead.
+fn truth(knowledge: &Knowledge) -> Knowledge {
+    let mut truth = knowledge.clone();
+    for (id, chance) in [("screen-clogged", 0.06), ("plug-dead", 0.18), ("rings-worn", 0.08)] {
+        truth.causes.get_mut(knowledge.causes.find(id).expect("a cause")).chance = Chance::new(chance).expect("one");
+    }
+    let look = knowledge.checks.find("ck-plug-look").expect("a check");
+    truth.checks.get_mut(look).rows[1].gives = Gives::Chances(vec![0.05, 0.55, 0.4]);
+    truth
+}
+
+fn draws(knowledge: &Knowledge, seed: u64) -> Draws {
+    let layouts = vec![knowledge.layouts.find("twin").expect("a layout")];
+    Draws { seed, layouts, symptoms: Vec::new(), sigma: 0.0, unlisted: 0.0 }
+}
+
+/// A job of the shop, worked by its checklist and closed; what is behind the complaint is seen when it is cured.
+fn closed(believed: &Knowledge, truth: &Knowledge, seed: u64, number: u64) -> Option<Record> {
+    let drawn = Truth::draw(truth, &draws(truth, seed), number)?;
+    let laid = Laid::new(truth, drawn.case.craft.clone());
+    let graph = AccessGraph::new(truth);
+    let mut job = Job::new(&laid, &graph, &drawn);
+    let standing = work(&mut job, Policy::Checklist, &Advice::default());
+    let causes: Vec<String> = drawn.guilty().iter().map(|c| label(&laid, *c)).collect();
+    let causes: Vec<&str> = causes.iter().map(String::as_str).collect();
+    let whole = text::write(&job.case, truth);
+    let end = if standing == Standing::Cured { End::Cured } else { End::HandedOver };
+    Some(Record { end, ..record(believed, usize::try_from(number).expect("few jobs"), &whole, &causes) })
+}
+
+fn label(laid: &Laid<'_>, cause: Instance<doldrum::knowledge::Cause>) -> String {
+    doldrum::logbook::closing::label(laid, cause)
+}
+
+fn work(job: &mut Job<'_, '_>, policy: Policy, settings: &Advice) -> Standing {
+    let mut player = Player::new(policy, job);
+    let mut refused = BTreeSet::new();
+    for _ in 0..60 {
+        let choice = player.choose(job, &refused, settings).expect("within the limits");
+        match job.act(&choice.action, &choice.before) {
+            Standing::Open => refused.clear(),
+            Standing::Barred => {
+                refused.insert(choice.action);
+            }
+            end => return end,
+        }
+    }
+    Standing::HandedOver
+}
+
+fn logit(p: f64) -> f64 {
+    (p / (1.0 - p)).ln()
+}
+
+/// Three shops. After 4 and 16 times as many jobs the error of the log-odds is about a half and a quarter, and all the way
+/// it is what the standard deviations say.
+#[test]
+fn a_shop_recovers_its_rates() {
+    let believed = small_engine::knowledge();
+    let truth = truth(&believed);
+    let ids = ["screen-clogged", "plug-dead", "rings-worn"];
+    let sizes = [30, 120, 480];
+    let mut squares = [0.0; 3];
+    let mut scores = [0.0; 3];
+    let mut wet = Vec::new();
+    for shop in 0..3 {
+        let records: Vec<Record> = (0..480).filter_map(|n| closed(&believed, &truth, 100 + shop, n)).collect();
+        for (at, size) in sizes.into_iter().enumerate() {
+            let (overlay, counts) = taught(&believed, &records[..size], &settings(2.0));
+            assert!(counts.used * 10 >= size * 8, "{counts:?}");
+            for id in ids {
+                let ix = truth.causes.find(id).expect("a cause");
+                let error = logit(chance(&believed, &overlay, id)) - logit(truth.causes[ix].chance.get());
+                squares[at] += error * error / 9.0;
+                if let Some(told) = of(&believed, &overlay, id) {
+                    let sd = told.sd / (told.now * (1.0 - told.now));
+                    scores[at] += error * error / (sd * sd) / 9.0;
+                }
+            }
+            if size == 480 {
+                let look = believed.checks.find("ck-plug-look").expect("a check");
+                let row = overlay.rows.iter().find(|row| row.check == look && row.row == 1).expect("it was seen");
+                wet.push(row.after[2]);
+            }
+        }
+    }
+    let errors = squares.map(f64::sqrt);
+    println!(
+        "errors of log-odds after {sizes:?} jobs: {errors:?}; mean squares over variances: {scores:?}; wet: {wet:?}"
+    );
+    let fall = errors[0] / errors[2];
+    assert!((2.0..8.0).contains(&fall), "16 times the jobs, an error {fall} times smaller: {errors:?}");
+    assert!(scores.iter().all(|score| (0.1..3.0).contains(score)), "{scores:?}");
+    // Believed .8, true .4.
+    assert!(wet.iter().all(|p| (p - 0.4).abs() < 0.15), "{wet:?}");
+}
+
+/// The same new jobs, worked by the advice before and after it learned.
+#[test]
+fn a_shop_that_learned_works_cheaper() {
+    let believed = small_engine::knowledge();
+    let truth = truth(&believed);
+    let records: Vec<Record> = (0..200).filter_map(|n| closed(&believed, &truth, 7, n)).collect();
+    let (overlay, _) = taught(&believed, &records, &settings(20.0));
+    let mut learned = believed.clone();
+    overlay.apply(&mut learned);
+    let settings = Advice { worlds: 256, ..Advice::default() };
+    let cost = |knowledge: &Knowledge| -> Vec<f64> {
+        let graph = AccessGraph::new(knowledge);
+        let jobs = (0..60).filter_map(|number| {
+            let drawn = Truth::draw(&truth, &draws(&truth, 8), number)?;
+            // The truth's answers come from its own rows: what is laid out here only advises and pays.
+            let laid = Laid::new(knowledge, drawn.case.craft.clone());
+            let mut job = Job::new(&laid, &graph, &drawn);
+            work(&mut job, Policy::RepairsOnly, &settings);
+            Some(job.money.get())
+        });
+        jobs.collect()
+    };
+    let (before, after) = (cost(&believed), cost(&learned));
+    let mean = |costs: &[f64]| costs.iter().sum::<f64>() / costs.len() as f64;
+    println!("a job cost {:.0} before and {:.0} after {} jobs", mean(&before), mean(&after), records.len());
+    assert!(mean(&after) < 0.97 * mean(&before), "{} and {}", mean(&before), mean(&after));
+}
+
+// --- the file -----------------------------------------------------------------------------------------------------
+
+fn some_overlay(knowledge: &Knowledge) -> Overlay {
+    let truth = truth(knowledge);
+    let records: Vec<Record> = (0..25).filter_map(|n| closed(knowledge, &truth, 3, n)).collect();
+    taught(knowledge, &records, &Settings::default()).0
+}
+
+#[test]
+fn the_file_reads_back_and_moves_what_it_says() {
+    let knowledge = small_engine::knowledge();
+    let overlay = some_overlay(&knowledge);
+    assert!(overlay.causes.len() == 3 && !overlay.rows.is_empty(), "{overlay:?}");
+    let written = overlay::write(&overlay, &knowledge);
+    let (read, findings) = overlay::read("learned.yaml", written.as_bytes(), &knowledge);
+    let read = read.unwrap_or_else(|| panic!("{:?}\n{written}", findings.sorted()));
+    assert_eq!(overlay::write(&read, &knowledge), written);
+    let mut moved = knowledge.clone();
+    read.apply(&mut moved);
+    for learned in &read.causes {
+        assert!((moved.causes[learned.cause].chance.get() - learned.after.get()).abs() < 1e-12);
+    }
+    assert_eq!(moved.causes[Ix::new(0)].title, knowledge.causes[Ix::new(0)].title);
+}
+
+#[test]
+fn what_is_wrong_with_a_file_is_told_with_its_place() {
+    let knowledge = small_engine::knowledge();
+    let good = overlay::write(&some_overlay(&knowledge), &knowledge);
+    let told = |from: &str, to: &str| {
+        assert!(good.contains(from), "{from}:\n{good}");
+        let text = good.replacen(from, to, 1);
+        let (read, findings) = overlay::read("learned.yaml", text.as_bytes(), &knowledge);
+        let findings: Vec<String> = findings.sorted().iter().map(ToString::to_string).collect();
+        (read.is_some(), findings.join("\n"))
+    };
+    let cases = [
+        ("format: 1", "format: 2", false, "error[L001]: expected format `1`, found `2`\n  --> learned.yaml:2:9"),
+        ("id: small-engine", "id: large-engine", false, "L002"),
+        ("\"0.1.0\"", "\"0.0.9\"", true, "advice[L003]"),
+        ("id: plug-dead", "id: plug-ded", false, "did you mean `plug-dead`?"),
+        (
+            "before: 0.09",
+            "before: 0.08",
+            false,
+            "error[L006]: `plug-dead` was learned from a chance of `0.08`, the knowledge base has `0.09`",
+        ),
+        ("after: 0.", "after: 1.", false, "L005"),
+        ("dry: 0.85", "dry: 0.75", false, "L006"),
+        ("jobs: ", "jops: ", false, "did you mean `jobs`?"),
+        ("id: plug-dead", "id: screen-clogged", false, "L008"),
+        ("row: 0", "row: 9", false, "L004"),
+        ("weight: ", "weight: -", false, "L009"),
+    ];
+    for (from, to, is_read, words) in cases {
+        let (read, findings) = told(from, to);
+        assert!(read == is_read && findings.contains(words), "{from} as {to}: {findings}");
+    }
+}
+
+/// What was learned moves what is believed; `vet` looks at it; the knowledge base stays as it is.
+#[test]
+fn commands_use_what_was_learned() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let knowledge = small_engine::knowledge();
+    let written = overlay::write(&some_overlay(&knowledge), &knowledge);
+    fs::write(folder.path().join("learned.yaml"), &written).expect("it can be written");
+    fs::write(folder.path().join("bad.yaml"), written.replace("plug-dead", "plug-ded")).expect("it can be written");
+    let case = "format: 1\nknowledge: {id: small-engine}\ncraft: {layout: twin}\nsymptoms: [sy-no-start]\n";
+    fs::write(folder.path().join("case.yaml"), case).expect("it can be written");
+    let run = |words: &[&str]| {
+        let mut command = Command::cargo_bin("doldrum").expect("the program");
+        let output =
+            command.current_dir(folder.path()).args(words).arg("--knowledge").arg(small_engine::folder()).output();
+        let output = output.expect("it runs");
+        (
+            output.status.code(),
+            String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr),
+        )
+    };
+    let (_, plain) = run(&["assess", "case.yaml", "--format", "json"]);
+    let (code, learned) = run(&["assess", "case.yaml", "--format", "json", "--quiet", "--learned", "learned.yaml"]);
+    assert!(code == Some(0) && plain != learned && learned.starts_with('{'), "{learned}");
+    let (_, told) = run(&["assess", "case.yaml", "--learned", "learned.yaml"]);
+    assert!(told.contains("with numbers learned from"), "{told}");
+    assert_eq!(run(&["vet", "--learned", "learned.yaml"]).0, Some(0));
+    let (code, told) = run(&["vet", "--learned", "bad.yaml"]);
+    assert!(code == Some(1) && told.contains("bad.yaml:") && told.contains("did you mean `plug-dead`?"), "{told}");
+    assert_eq!(run(&["assess", "case.yaml", "--learned", "bad.yaml"]).0, Some(65));
+}
