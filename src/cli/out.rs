@@ -54,8 +54,10 @@ impl Failure {
         use store::logbook::Error::{Another, Newer, Record};
         match self {
             Self::Usage(_) => Exit::Usage,
-            Self::BadData(_) | Self::Stuck(_) | Self::Store(store::Error::NotKnowledge { .. }) => Exit::BadData,
-            Self::Logbook(Newer { .. } | Another { .. } | Record { .. }) => Exit::BadData,
+            Self::BadData(_)
+            | Self::Stuck(_)
+            | Self::Store(store::Error::NotKnowledge { .. })
+            | Self::Logbook(Newer { .. } | Another { .. } | Record { .. }) => Exit::BadData,
             // Whoever closes the pipe has read what was wanted.
             Self::Stream(error) if error.kind() == io::ErrorKind::BrokenPipe => Exit::Done,
             Self::Store(_) | Self::Logbook(_) | Self::Stream(_) => Exit::InputOutput,

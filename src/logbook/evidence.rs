@@ -6,7 +6,7 @@ use crate::inference::{Engine, Error, Event as Occurrence, Limits};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix};
 use crate::model::compile::{CaseModel, compile};
-use crate::model::network::{Literal, Observation, VarIx};
+use crate::model::network::{Literal, Mechanism, Observation, VarIx};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The chance of every cause that the craft can have: that it was there, anywhere on the craft, when it came in.
@@ -82,6 +82,33 @@ pub fn at_intake(laid: &Laid<'_>, case: &Case, limits: &Limits) -> Result<AtInta
     chances(&model, &engine, &model.evidence(), limits)
 }
 
+/// The chance of every cause in jobs like this one at intake, before anything was looked at, among those in which the
+/// complaint is real and comes from something listed: no others are ever confirmed.
+///
+/// Leaks are what is not listed, so they are closed; the first symptom named is there. Without a symptom: the chances
+/// before any complaint.
+///
+/// # Errors
+/// As [`at_intake`]; [`Error::Contradiction`] where nothing listed brings the complaint about.
+pub fn expected(laid: &Laid<'_>, asked: &Case, limits: &Limits) -> Result<AtIntake, Error> {
+    let mut model = compile(laid, asked);
+    let Some(first) = asked.symptoms.first() else {
+        let engine = Engine::compile(&model.network)?;
+        return chances(&model, &engine, &model.evidence(), limits);
+    };
+    for variable in &mut model.network.variables {
+        if let Mechanism::Any { leak, .. } | Mechanism::All { leak, .. } | Mechanism::AtLeast { leak, .. } =
+            &mut variable.mechanism
+        {
+            *leak = 0.0;
+        }
+    }
+    let mut observed = model.evidence();
+    observed.extend(model.symptom(*first).map(|var| model.network.found(var, 0, true)));
+    let engine = Engine::compile(&model.network)?;
+    chances(&model, &engine, &observed, limits)
+}
+
 fn chances(model: &CaseModel, engine: &Engine, observed: &[Observation], limits: &Limits) -> Result<AtIntake, Error> {
     let posterior = engine.posterior(observed, limits)?;
     let mut instances: BTreeMap<Ix<Cause>, Vec<VarIx>> = BTreeMap::new();
@@ -147,7 +174,7 @@ pub fn shown(laid: &Laid<'_>, job: &Job, limits: &Limits) -> Result<Vec<Shown>, 
         let Some(rows) = model.checks.iter().find(|known| known.check == check).map(|known| &known.rows) else {
             continue;
         };
-        let mut left = vec![u64::MAX; WORLDS / 64];
+        let mut left = [u64::MAX; WORLDS / 64];
         for (row, literals) in rows.iter().enumerate() {
             let holds = |at: usize| any_of(literals, |literal| worlds.on(literal.var, 0)[at]) & left[at];
             let held: Vec<u64> = (0..left.len()).map(holds).collect();

@@ -5,7 +5,8 @@
 //! A job is one in which something was complained of, by an owner whose craft has a history. How often a cause is found in
 //! jobs is therefore not how common it is: a cause that stops the engine is met far more often than one that nobody
 //! notices. So found is held against *expected*: for every job the chance of the cause at intake, given craft, history
-//! and complaint, under the knowledge as it is.
+//! and complaint, under the knowledge as it is, among jobs in which something listed is behind the complaint (in no others
+//! is a cause ever confirmed).
 //!
 //! A cause is a root of the network. Where its odds before history change by a factor, its odds given anything at all
 //! change by the same factor. With `a_k` the log-odds at intake in job `k` and `b_k` those once all is known (infinite where
@@ -25,7 +26,7 @@
 //! Sources: Beta updating, any textbook; parts unseen, Dempster, Laird and Rubin 1977 and Louis 1982 (from memory).
 
 use super::conjugate::{Beta, Dirichlet};
-use super::evidence::{AtIntake, Job, Shown, at_intake, shown};
+use super::evidence::{AtIntake, Job, Shown, at_intake, expected, shown};
 use super::overlay::{LearnedCause, LearnedRow, Overlay};
 use super::record::{Channel, Record, Standing};
 use crate::case::text;
@@ -87,10 +88,10 @@ pub enum Error {
     },
 }
 
-/// The most rounds. Causes bear on each other little; three or four are usual.
-const ROUNDS: usize = 12;
-/// A round that moves no log-odds by more is the last.
-const STEADY: f64 = 1e-3;
+/// The most rounds. Causes bear on each other little; three to six are usual.
+const ROUNDS: usize = 20;
+/// A round that moves no log-odds by more is the last: half of what is news.
+const STEADY: f64 = 5e-3;
 /// The odds of no cause change by more than this factor.
 const MOST_SHIFT: f64 = 1e4;
 /// Log-odds that moved by less are not news: one part in a hundred.
@@ -112,11 +113,15 @@ struct Weighed<'k> {
 /// Where inference is beyond the limits on some job.
 pub fn learn(knowledge: &Knowledge, records: &[Record], settings: &Settings) -> Result<(Overlay, Counts), Error> {
     let (jobs, mut counts) = sort(knowledge, records, settings);
+    // Rows first: what a check shows bears on what was not confirmed.
+    let rows = rows(knowledge, &jobs, settings)?;
+    let mut base = knowledge.clone();
+    Overlay::new(knowledge, 0, 0.0, Vec::new(), rows.clone()).apply(&mut base);
     let mut shifts: BTreeMap<Ix<Cause>, f64> = BTreeMap::new();
     let mut out = vec![false; jobs.len()];
     let mut views = Vec::new();
     for _ in 0..ROUNDS {
-        let moved = shifted(knowledge, &shifts);
+        let moved = shifted(&base, &shifts);
         views = Vec::new();
         for (at, job) in jobs.iter().enumerate() {
             if out[at] {
@@ -137,10 +142,8 @@ pub fn learn(knowledge: &Knowledge, records: &[Record], settings: &Settings) -> 
     }
     counts.impossible = out.iter().filter(|out| **out).count();
     counts.used -= counts.impossible;
-    let kept: Vec<&Weighed<'_>> = jobs.iter().zip(&out).filter(|(_, out)| !**out).map(|(job, _)| job).collect();
     let causes = told(knowledge, &views, &shifts, settings);
-    let rows = rows(knowledge, &kept, settings)?;
-    let weight = kept.iter().map(|job| job.weight).sum();
+    let weight = jobs.iter().zip(&out).filter(|(_, out)| !**out).map(|(job, _)| job.weight).sum();
     Ok((Overlay::new(knowledge, counts.used, weight, causes, rows), counts))
 }
 
@@ -195,7 +198,7 @@ enum After {
 
 fn view(moved: &Knowledge, job: &Weighed<'_>, settings: &Settings) -> Result<View, crate::inference::Error> {
     let laid = Laid::new(moved, job.laid.craft.clone());
-    let before = at_intake(&laid, &job.job.asked, &settings.limits)?;
+    let before = expected(&laid, &job.job.asked, &settings.limits)?;
     if job.job.confirmed.iter().any(|cause| before.get(cause).is_none_or(|chance| *chance <= 0.0)) {
         return Err(crate::inference::Error::Contradiction);
     }
@@ -356,12 +359,12 @@ fn told(
 }
 
 /// The rows of checks whose numbers moved.
-fn rows(knowledge: &Knowledge, jobs: &[&Weighed<'_>], settings: &Settings) -> Result<Vec<LearnedRow>, Error> {
+fn rows(knowledge: &Knowledge, jobs: &[Weighed<'_>], settings: &Settings) -> Result<Vec<LearnedRow>, Error> {
     let mut counts: BTreeMap<(Ix<Check>, usize), Vec<f64>> = BTreeMap::new();
     for job in jobs {
         let shown = match shown(&job.laid, &job.job, &settings.limits) {
             Ok(shown) => shown,
-            // What the answers alone made possible is rare enough to leave out.
+            // It is counted among the impossible below.
             Err(crate::inference::Error::Contradiction) => continue,
             Err(cause) => return Err(Error::Inference { id: job.id.clone(), cause }),
         };

@@ -290,14 +290,12 @@ impl Reader<'_> {
             self.error(codes::UNKNOWN_ID, raw.id.at, format!("check `{}` is not defined", raw.id.value), hint);
             return None;
         };
-        match checks[check].rows.get(raw.row.value).map(|row| &row.gives) {
-            Some(Gives::Chances(chances)) => Some((check, chances.clone())),
-            _ => {
-                let message = format!("check `{}` has no row `{}` with chances", raw.id.value, raw.row.value);
-                self.error(codes::UNKNOWN_ID, raw.row.at, message, None);
-                None
-            }
+        if let Some(Gives::Chances(chances)) = checks[check].rows.get(raw.row.value).map(|row| &row.gives) {
+            return Some((check, chances.clone()));
         }
+        let message = format!("check `{}` has no row `{}` with chances", raw.id.value, raw.row.value);
+        self.error(codes::UNKNOWN_ID, raw.row.at, message, None);
+        None
     }
 
     /// One number for each outcome of a check, in their order: chances, or counts.

@@ -223,7 +223,6 @@ macro_rules! amounts {
             use crate::units::$kind;
             use serde::{Deserialize, Deserializer, Serializer, de::Error};
 
-            #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks for a reference")]
             pub fn serialize<S: Serializer>(value: &$kind, serializer: S) -> Result<S::Ok, S::Error> {
                 serializer.serialize_f64(value.get())
             }

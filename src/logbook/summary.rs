@@ -150,8 +150,8 @@ fn beliefs(confirmed: &[&Record]) -> Option<Beliefs> {
     let pairs =
         |r: &Record| -> Vec<(f64, bool)> { r.believed.iter().map(|b| (b.chance, found(r, &b.cause))).collect() };
     let among = |most: usize| {
-        let hit = |r: &&&Record| r.believed.iter().take(most).any(|b| r.causes.contains(&b.cause));
-        mean(jobs.iter().map(|r| f64::from(u8::from(hit(&r))))).mean
+        let hit = |r: &&Record| r.believed.iter().take(most).any(|b| r.causes.contains(&b.cause));
+        mean(jobs.iter().map(|r| f64::from(u8::from(hit(r))))).mean
     };
     let per_job =
         |of: &dyn Fn(f64, bool) -> f64| mean(jobs.iter().map(|r| pairs(r).iter().map(|&(p, y)| of(p, y)).sum())).mean;

@@ -13,6 +13,7 @@ use crate::units::{Minutes, Money};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde_json::{Value, json};
+use std::fmt::Write as _;
 
 /// So many digits of an id are told.
 const SHORT: usize = 8;
@@ -242,7 +243,7 @@ pub fn closed(closed: &Closed, knowledge: &Knowledge) -> String {
         .map_or_else(String::new, |label| format!("; fixed by: {}", words(label, Some(knowledge))));
     let mut text = format!("{cause}{fixed}; {}\n{}\n", end_words(record.end), standing_words(record));
     for missing in &closed.missing {
-        text.push_str(&format!("missing: {}\n", missing_words(missing)));
+        let _ = writeln!(text, "missing: {}", missing_words(missing));
     }
     text
 }

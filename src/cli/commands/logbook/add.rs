@@ -17,6 +17,7 @@ use crate::store;
 use crate::store::logbook::{Added, Change, Logbook};
 use crate::units::{Minutes, Money};
 use jiff::Timestamp;
+use std::fmt::Write as _;
 use std::path::Path;
 
 /// Adds a case with what the bench says of it, and says what is missing.
@@ -40,7 +41,7 @@ pub fn run(args: &Add, path: &Path, common: &Common) -> Result<Exit, Failure> {
     if let Some(there) = there {
         // What was believed then was believed then.
         let Record { knowledge, believed, plan, case, .. } = there;
-        closed.record = Record { knowledge, believed, plan, case, ..closed.record };
+        closed.record = Record { knowledge, plan, believed, case, ..closed.record };
     }
     keep(args, &mut logbook, &knowledge, &case, &closed)
 }
@@ -75,7 +76,7 @@ fn keep(
     };
     for id in shorter {
         logbook.replace(&id, &record.id)?;
-        told.push_str(&format!("; it goes on from {}, which no longer counts and stays", pages::short(&id)));
+        let _ = write!(told, "; it goes on from {}, which no longer counts and stays", pages::short(&id));
     }
     print(&format!("{told}\n{}", pages::closed(closed, knowledge)))?;
     Ok(Exit::Done)
