@@ -20,7 +20,8 @@
 //! job has the same craft, history and complaint and every cause is known, it is the conjugate update: the share of jobs
 //! with the cause goes from Beta(worth m, worth (1 - m)) to its posterior, and `t` is what moves the mean so. Where a cause
 //! was not looked for, `b_k = a_k` all but for what explains the complaint instead, and the job says next to nothing:
-//! it is neither counted as there nor as absent. The causes are solved in turn, rounds on end, as each bears on what the
+//! it is neither counted as there nor as absent. What answers only suggest never makes a cause commoner: the terms of jobs
+//! in which it was not confirmed count together where they take it down, else not. The causes are solved in turn, rounds on end, as each bears on what the
 //! others were expected to be.
 //!
 //! Sources: Beta updating, any textbook; parts unseen, Dempster, Laird and Rubin 1977 and Louis 1982 (from memory).
@@ -276,15 +277,23 @@ impl Sight {
         self.jobs.iter().map(|(w, a, _)| w * logistic(a + shift)).sum::<f64>() / self.weight()
     }
 
-    /// What the jobs and the prior ask for beyond a shift: falls from above zero to below it.
+    /// What the jobs and the prior ask for beyond a shift: above zero far to the left, below it far to the right.
+    ///
+    /// Jobs in which the cause was not confirmed may take it down, all of them together never up: a suspicion is no
+    /// finding.
     fn score(&self, shift: f64) -> f64 {
-        let jobs: f64 =
-            self.jobs.iter().map(|(w, a, b)| w * (b.map_or(1.0, |b| logistic(b + shift)) - logistic(a + shift))).sum();
-        self.worth * (self.expected(0.0) - self.expected(shift)) + jobs
+        let (mut confirmed, mut others) = (0.0, 0.0);
+        for (weight, a, b) in &self.jobs {
+            let expected = logistic(a + shift);
+            match b {
+                None => confirmed += weight * (1.0 - expected),
+                Some(b) => others += weight * (logistic(b + shift) - expected),
+            }
+        }
+        self.worth * (self.expected(0.0) - self.expected(shift)) + confirmed + others.min(0.0)
     }
 
-    /// The shift that the jobs ask for. The score is above zero far to the left and below it far to the right; halving
-    /// finds where it changes sign, to the last bits that matter.
+    /// The shift that the jobs ask for: halving finds where the score changes sign, to the last bits that matter.
     fn solve(&self) -> f64 {
         let bound = libm::log(MOST_SHIFT);
         let (mut low, mut high) = (-bound, bound);

@@ -54,8 +54,22 @@ fn words(label: &str, knowledge: Option<&Knowledge>) -> String {
     }
 }
 
+/// The words for several labels; the places of one item stand together: "Dead spark plug, front and rear".
 fn all_words(labels: &[String], knowledge: Option<&Knowledge>) -> String {
-    labels.iter().map(|label| words(label, knowledge)).collect::<Vec<_>>().join("; ")
+    let mut told: Vec<String> = Vec::new();
+    let mut last = None;
+    for label in labels {
+        let (id, place) = label.split_once('@').map_or((label.as_str(), None), |(id, place)| (id, Some(place)));
+        match (told.last_mut(), place) {
+            (Some(words), Some(place)) if last == Some(id) => {
+                words.push_str(" and ");
+                words.push_str(place);
+            }
+            _ => told.push(words(label, knowledge)),
+        }
+        last = Some(id);
+    }
+    told.join("; ")
 }
 
 /// Everything that a search looks at, in lowercase.
@@ -218,7 +232,7 @@ fn standing_words(record: &Record) -> &'static str {
     match (record.channel, record.standing()) {
         (Channel::Phone, _) => "on the phone: kept apart, not learned from",
         (_, Standing::Confirmed) => "confirmed: the cause was seen and the symptom is gone",
-        (_, Standing::Unproved) => "unproved: cured and no cause seen, or seen and not tried; not learned from",
+        (_, Standing::Unproved) => "unproved: cause, repair or cure is missing; not learned from",
         (_, Standing::Unconfirmed) => "unknown: neither cause nor cure; not learned from",
     }
 }
@@ -306,7 +320,7 @@ pub fn summary(summary: &Summary, knowledge: Option<&Knowledge>, figures: &Figur
     };
     let mut pairs = vec![
         ("Confirmed".into(), format!("{confirmed}: cause seen, symptom gone").as_str().into()),
-        ("Unproved".into(), format!("{unproved}: cured without a cause seen, or seen and not tried").as_str().into()),
+        ("Unproved".into(), format!("{unproved}: cause, repair or cure is missing").as_str().into()),
         ("Unknown".into(), unconfirmed.to_string().as_str().into()),
         ("On the phone".into(), format!("{}, kept apart from all that follows", summary.phone).as_str().into()),
         ("Cured".into(), format!("{}, {} handed over", summary.cured, summary.handed_over).as_str().into()),

@@ -228,6 +228,33 @@ fn finding_by_the_way_and_not_looking_change_no_rate() {
     }
 }
 
+/// An answer points at a cause in every job, and in none it is found: it must not grow common by being suspected.
+#[test]
+fn a_suspicion_raises_no_rate() {
+    let causes = "
+- {id: guilty, title: G, chance: 0.1, basis: estimate}
+- {id: suspect, title: S, chance: 0.1, basis: estimate}
+";
+    let symptoms = "
+- {id: sy-fails, title: F, says: [F], share: 100, any: [{from: guilty, strength: 0.9}], leak: 0.05, named: {present: 0.9, absent: 0.01}, basis: estimate}
+";
+    let checks = "
+- {id: ck-look, title: Look, ask: Bad?, how: [Look], outcomes: [good, bad], given: [{when: {suspect: true}, chances: {good: 0.2, bad: 0.8}}, {chances: {good: 0.9, bad: 0.1}}], cost: {minutes: 1}, skill: 1, basis: estimate}
+";
+    let knowledge = small_base::read(0.0, 500.0, &[("causes", causes), ("symptoms", symptoms), ("checks", checks)]);
+    let taught_by = |outcome: &str| {
+        let log = format!("log:\n  - {{check: ck-look, outcome: {outcome}}}\n");
+        let case = format!("format: 1\nknowledge: {{id: small}}\nsymptoms: [sy-fails]\n{log}");
+        let records: Vec<Record> = (0..30).map(|n| record(&knowledge, n, &case, &["guilty"])).collect();
+        // Rows worth so much that they stay as they are.
+        let settings = Settings { row_worth: 1e6, ..settings(10.0) };
+        chance(&knowledge, &taught(&knowledge, &records, &settings).0, "suspect")
+    };
+    assert!((taught_by("bad") - 0.1).abs() < 1e-12);
+    // What was looked at and is sound takes it down.
+    assert!(taught_by("good") < 0.09);
+}
+
 // --- a shop whose true rates are known ----------------------------------------------------------------------------
 
 /// What is true of the shop: other odds of every cause, and plugs that look otherwise when they are dead.
