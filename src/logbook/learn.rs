@@ -89,8 +89,10 @@ pub enum Error {
     },
 }
 
-/// The most rounds. Causes bear on each other little; three to six are usual.
-const ROUNDS: usize = 20;
+/// The least and the most rounds allowed. Causes bear on each other little; three to six are usual.
+const ROUNDS: std::ops::RangeInclusive<usize> = 6..=20;
+/// Jobs looked at in all rounds together, where there are more than the least: a minute or two on a wide network.
+const LOOKS: usize = 2_000;
 /// A round that moves no log-odds by more is the last: half of what is news.
 const STEADY: f64 = 5e-3;
 /// The odds of no cause change by more than this factor.
@@ -108,11 +110,18 @@ struct Weighed<'k> {
 
 /// What closed jobs teach about a knowledge base; `records` in the order in which the jobs were closed.
 ///
-/// Cost: two posteriors a job and round, a sample of worlds a job.
+/// `watch` is told, now and then, how many looks at a job were taken, of at most how many.
+///
+/// Cost: two posteriors a look, a look a job and round, a sample of worlds a job.
 ///
 /// # Errors
 /// Where inference is beyond the limits on some job.
-pub fn learn(knowledge: &Knowledge, records: &[Record], settings: &Settings) -> Result<(Overlay, Counts), Error> {
+pub fn learn(
+    knowledge: &Knowledge,
+    records: &[Record],
+    settings: &Settings,
+    watch: &mut dyn FnMut(usize, usize),
+) -> Result<(Overlay, Counts), Error> {
     let (jobs, mut counts) = sort(knowledge, records, settings);
     // Rows first: what a check shows bears on what was not confirmed.
     let rows = rows(knowledge, &jobs, settings)?;
@@ -121,13 +130,15 @@ pub fn learn(knowledge: &Knowledge, records: &[Record], settings: &Settings) -> 
     let mut shifts: BTreeMap<Ix<Cause>, f64> = BTreeMap::new();
     let mut out = vec![false; jobs.len()];
     let mut views = Vec::new();
-    for _ in 0..ROUNDS {
+    let rounds = (LOOKS / jobs.len().max(1)).clamp(*ROUNDS.start(), *ROUNDS.end());
+    for round in 0..rounds {
         let moved = shifted(&base, &shifts);
         views = Vec::new();
         for (at, job) in jobs.iter().enumerate() {
             if out[at] {
                 continue;
             }
+            watch(round * jobs.len() + at, rounds * jobs.len());
             match view(&moved, job, settings) {
                 Ok(view) => views.push(view),
                 Err(crate::inference::Error::Contradiction) => out[at] = true,

@@ -52,7 +52,7 @@ fn settings(worth: f64) -> Settings {
 }
 
 fn taught(knowledge: &Knowledge, records: &[Record], settings: &Settings) -> (Overlay, Counts) {
-    learn(knowledge, records, settings).expect("within the limits")
+    learn(knowledge, records, settings, &mut |_, _| {}).expect("within the limits")
 }
 
 fn of<'o>(knowledge: &Knowledge, overlay: &'o Overlay, id: &str) -> Option<&'o LearnedCause> {

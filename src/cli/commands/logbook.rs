@@ -21,7 +21,9 @@ use crate::store;
 use crate::store::logbook::{Added, Change, Entry, Logbook};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
+use std::time::Instant;
 
 /// Does what is asked of the logbook.
 ///
@@ -226,7 +228,10 @@ fn learned(path: &Path, args: &Learn, common: &Common) -> Result<Exit, Failure> 
     let records: Vec<Record> = entries(path)?.into_iter().map(|entry| entry.record).collect();
     let settings =
         Settings { worth: args.worth, row_worth: args.row_worth, fade: args.fade, limits: Limits::default() };
-    let (learned, counts) = learn(&knowledge, &records, &settings).map_err(|e| Failure::Stuck(e.to_string()))?;
+    let mut watch = Watch::new(common);
+    let result = learn(&knowledge, &records, &settings, &mut |done, most| watch.step(done, most));
+    watch.end();
+    let (learned, counts) = result.map_err(|e| Failure::Stuck(e.to_string()))?;
     if let Some(file) = &args.output {
         store::write(file, &overlay::write(&learned, &knowledge))?;
     }
@@ -239,6 +244,32 @@ fn learned(path: &Path, args: &Learn, common: &Common) -> Result<Exit, Failure> 
         }
     }
     Ok(Exit::Done)
+}
+
+/// A line on standard error, where that is a terminal, so that a long wait is seen to be work.
+struct Watch {
+    shown: bool,
+    drawn: Option<Instant>,
+}
+
+impl Watch {
+    fn new(common: &Common) -> Self {
+        Self { shown: !common.quiet && io::stderr().is_terminal(), drawn: None }
+    }
+
+    fn step(&mut self, done: usize, most: usize) {
+        // Ten times a second is as often as an eye sees.
+        if self.shown && self.drawn.is_none_or(|at| at.elapsed().as_millis() >= 100) {
+            self.drawn = Some(Instant::now());
+            let _ = write!(anstream::stderr(), "\rlearning: {done} looks at a job, {most} at most ");
+        }
+    }
+
+    fn end(&mut self) {
+        if self.drawn.is_some() {
+            let _ = write!(anstream::stderr(), "\r{}\r", " ".repeat(70));
+        }
+    }
 }
 
 /// The moment, to the second.
