@@ -57,6 +57,7 @@
 //! | [`decision`] | the next step |
 //! | [`plan`] | the work order |
 //! | [`trial`] | simulated jobs, worked by several policies |
+//! | [`logbook`] | closed jobs, and what they teach |
 //! | [`store`], [`report`], [`interview`], [`cli`] | files, words, questions, the command line |
 //!
 //! All above the last row is pure: text and values in, values out, no terminal, clock, environment or file, and every
@@ -79,6 +80,7 @@ pub mod finding;
 pub mod inference;
 pub mod interview;
 pub mod knowledge;
+pub mod logbook;
 pub mod model;
 pub mod plan;
 pub mod report;

@@ -1,9 +1,12 @@
 //! The command line.
 
+pub mod logbook;
+
 use crate::inference::Limits;
 use crate::units::System;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::Timestamp;
+use logbook::Logbook;
 use std::path::PathBuf;
 
 const ENDS: &str = "\
@@ -32,6 +35,9 @@ pub struct Common {
     /// The folder of a knowledge base [default: the one built in, two-stroke personal watercraft].
     #[arg(long, global = true, value_name = "FOLDER")]
     pub knowledge: Option<PathBuf>,
+    /// Lay the numbers learned from closed jobs over the knowledge base; `logbook learn` writes the file.
+    #[arg(long, global = true, value_name = "FILE")]
+    pub learned: Option<PathBuf>,
     /// Show pressures, lengths, temperatures and torques so.
     #[arg(
         long,
@@ -85,6 +91,8 @@ pub enum Verb {
     Trial(Trial),
     /// Check a knowledge base.
     Vet(Vet),
+    /// Keep closed jobs, and learn from them.
+    Logbook(Logbook),
 }
 
 /// `triage`.

@@ -1,11 +1,12 @@
 //! What every command begins with: the knowledge base, then the case.
 
 use super::args::Common;
-use super::out::Failure;
+use super::out::{Failure, advise, note};
 use crate::case::Case;
 use crate::case::text;
 use crate::finding::Findings;
 use crate::knowledge::Knowledge;
+use crate::logbook::overlay;
 use crate::store;
 use std::path::Path;
 
@@ -17,11 +18,29 @@ pub fn knowledge_files(folder: Option<&Path>) -> Result<Vec<(String, Vec<u8>)>, 
     Ok(folder.map_or_else(|| Ok(store::built_in()), store::knowledge_files)?)
 }
 
-/// The knowledge base. Advice about it is for its author, and for `vet`.
+/// The knowledge base, with what was learned laid over it where that is asked for. Advice about it is for its author, and
+/// for `vet`.
 ///
 /// # Errors
 /// Where it cannot be read or has errors.
 pub fn knowledge(common: &Common) -> Result<Knowledge, Failure> {
+    let mut knowledge = plain_knowledge(common)?;
+    if let Some(path) = &common.learned {
+        let bytes = store::read(path)?;
+        let (overlay, findings) = overlay::read(&path.to_string_lossy(), &bytes, &knowledge);
+        let Some(overlay) = overlay else { return Err(bad(findings)) };
+        advise(findings, common);
+        overlay.apply(&mut knowledge);
+        note(&format!("with numbers learned from {} closed jobs: {}", overlay.jobs, path.display()), common);
+    }
+    Ok(knowledge)
+}
+
+/// The knowledge base as its author wrote it, whatever was learned.
+///
+/// # Errors
+/// As [`knowledge`].
+pub fn plain_knowledge(common: &Common) -> Result<Knowledge, Failure> {
     let files = knowledge_files(common.knowledge.as_deref())?;
     let (knowledge, findings) = crate::knowledge::read(&files);
     knowledge.ok_or_else(|| bad(findings))
@@ -32,8 +51,15 @@ pub fn knowledge(common: &Common) -> Result<Knowledge, Failure> {
 /// # Errors
 /// Where it cannot be read or has errors.
 pub fn case(path: &Path, knowledge: &Knowledge) -> Result<(Case, Findings), Failure> {
-    let bytes = store::read(path)?;
-    let (case, findings) = text::read_bytes(&path.to_string_lossy(), &bytes, knowledge);
+    case_of(path, &store::read(path)?, knowledge)
+}
+
+/// The case of these bytes; `path` is what findings call them.
+///
+/// # Errors
+/// Where it has errors.
+pub fn case_of(path: &Path, bytes: &[u8], knowledge: &Knowledge) -> Result<(Case, Findings), Failure> {
+    let (case, findings) = text::read_bytes(&path.to_string_lossy(), bytes, knowledge);
     match case {
         Some(case) => Ok((case, findings)),
         None => Err(bad(findings)),

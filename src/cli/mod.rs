@@ -24,5 +24,6 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         Verb::Plan(plan) => commands::plan::run(plan, common),
         Verb::Trial(trial) => commands::trial::run(trial, common),
         Verb::Vet(vet) => commands::vet::run(vet, common),
+        Verb::Logbook(logbook) => commands::logbook::run(logbook, common),
     }
 }

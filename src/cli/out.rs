@@ -21,6 +21,8 @@ pub enum Failure {
     Stuck(String),
     /// A file.
     Store(store::Error),
+    /// The logbook.
+    Logbook(store::logbook::Error),
     /// Standard input or output.
     Stream(io::Error),
     /// Ctrl-C; what to say of it.
@@ -30,6 +32,12 @@ pub enum Failure {
 impl From<store::Error> for Failure {
     fn from(error: store::Error) -> Self {
         Self::Store(error)
+    }
+}
+
+impl From<store::logbook::Error> for Failure {
+    fn from(error: store::logbook::Error) -> Self {
+        Self::Logbook(error)
     }
 }
 
@@ -43,12 +51,16 @@ impl Failure {
     /// The number to end with.
     #[must_use]
     pub fn exit(&self) -> Exit {
+        use store::logbook::Error::{Another, Newer, Record};
         match self {
             Self::Usage(_) => Exit::Usage,
-            Self::BadData(_) | Self::Stuck(_) | Self::Store(store::Error::NotKnowledge { .. }) => Exit::BadData,
+            Self::BadData(_)
+            | Self::Stuck(_)
+            | Self::Store(store::Error::NotKnowledge { .. })
+            | Self::Logbook(Newer { .. } | Another { .. } | Record { .. }) => Exit::BadData,
             // Whoever closes the pipe has read what was wanted.
             Self::Stream(error) if error.kind() == io::ErrorKind::BrokenPipe => Exit::Done,
-            Self::Store(_) | Self::Stream(_) => Exit::InputOutput,
+            Self::Store(_) | Self::Logbook(_) | Self::Stream(_) => Exit::InputOutput,
             Self::Interrupted(_) => Exit::Interrupted,
         }
     }
@@ -59,6 +71,7 @@ impl Failure {
             Self::Usage(message) | Self::Stuck(message) => format!("error: {message}\n"),
             Self::BadData(findings) => listed(findings),
             Self::Store(error) => format!("error: {error}\n"),
+            Self::Logbook(error) => format!("error: {error}\n"),
             Self::Stream(error) if error.kind() == io::ErrorKind::BrokenPipe => return,
             Self::Stream(error) => format!("error: {error}\n"),
             Self::Interrupted(message) => format!("{message}\n"),

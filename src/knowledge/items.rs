@@ -102,6 +102,15 @@ impl<T> Items<T> {
         self.0.values_mut().enumerate().map(|(at, item)| (Ix::new(at), item))
     }
 
+    /// The item at an index, to change its numbers.
+    ///
+    /// # Panics
+    /// Where the index is of another arena: our bug.
+    #[must_use]
+    pub fn get_mut(&mut self, ix: Ix<T>) -> &mut T {
+        self.0.get_index_mut(ix.at()).expect("an index of this arena").1
+    }
+
     /// How many.
     #[must_use]
     pub fn len(&self) -> usize {

@@ -6,6 +6,7 @@
 
 mod assessment;
 pub mod figures;
+pub mod logbook;
 mod markdown;
 mod rich;
 mod text;

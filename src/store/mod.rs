@@ -1,6 +1,7 @@
 //! Files: knowledge folders read, cases read and written so that no half-written case is ever left behind.
 
 mod built_in;
+pub mod logbook;
 
 pub use built_in::built_in;
 
@@ -53,6 +54,21 @@ pub fn read(path: &Path) -> Result<Vec<u8>, Error> {
         io::stdin().lock().take(MOST_BYTES).read_to_end(&mut bytes)
     } else {
         File::open(path).and_then(|file| file.take(MOST_BYTES).read_to_end(&mut bytes))
+    };
+    read.map_err(failed("read", path))?;
+    Ok(bytes)
+}
+
+/// A file's bytes, however many; `-` is standard input.
+///
+/// # Errors
+/// Where it cannot be read.
+pub fn read_whole(path: &Path) -> Result<Vec<u8>, Error> {
+    let mut bytes = Vec::new();
+    let read = if path == Path::new("-") {
+        io::stdin().lock().read_to_end(&mut bytes)
+    } else {
+        File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
     };
     read.map_err(failed("read", path))?;
     Ok(bytes)

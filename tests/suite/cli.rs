@@ -24,14 +24,12 @@ fn with_case(arguments: &[&str], text: &str) -> (i32, String, String) {
 
 #[test]
 fn help_of_every_verb() {
-    for verb in ["", "triage", "assess", "plan", "trial", "vet"] {
+    for verb in ["", "triage", "assess", "plan", "trial", "vet", "logbook", "logbook add", "logbook learn"] {
         let mut command = doldrum();
-        if !verb.is_empty() {
-            command.arg(verb);
-        }
+        command.args(verb.split_whitespace());
         let output = command.arg("--help").output().expect("ran");
         assert!(output.status.success());
-        let name = if verb.is_empty() { "help".to_owned() } else { format!("help_{verb}") };
+        let name = if verb.is_empty() { "help".to_owned() } else { format!("help_{}", verb.replace(' ', "_")) };
         insta::assert_snapshot!(name, String::from_utf8(output.stdout).expect("text"));
     }
 }

@@ -2,6 +2,7 @@
 
 use clap::CommandFactory;
 use doldrum::cli::args::Arguments;
+use doldrum::logbook::overlay;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -201,7 +202,8 @@ fn gather(folder: &Path, files: &mut Vec<PathBuf>) {
     }
 }
 
-/// The examples of the case file and of knowledge items in `docs/format.md` are read by the program.
+/// The examples of the case file and of knowledge items in `docs/format.md`, and of learned numbers, are read by the
+/// program.
 #[test]
 fn the_case_files_in_documents_can_be_read() {
     let (knowledge, _) = doldrum::knowledge::read(&doldrum::store::built_in());
@@ -210,9 +212,16 @@ fn the_case_files_in_documents_can_be_read() {
     for (path, text) in documents() {
         for (kind, lines) in blocks(&text) {
             if kind == "yaml" && lines.iter().any(|line| line.starts_with("knowledge:")) {
-                let (case, findings) = doldrum::case::text::read("case.yaml", &lines.join("\n"), &knowledge);
+                let text = lines.join("\n");
+                let (is_read, findings) = if lines.iter().any(|line| line.starts_with("jobs:")) {
+                    let (learned, findings) = overlay::read("learned.yaml", text.as_bytes(), &knowledge);
+                    (learned.is_some(), findings)
+                } else {
+                    let (case, findings) = doldrum::case::text::read("case.yaml", &text, &knowledge);
+                    (case.is_some(), findings)
+                };
                 let list: Vec<String> = findings.sorted().iter().map(ToString::to_string).collect();
-                assert!(case.is_some() && list.is_empty(), "{}: {}", path.display(), list.join("\n"));
+                assert!(is_read && list.is_empty(), "{}: {}", path.display(), list.join("\n"));
                 seen += 1;
             }
         }

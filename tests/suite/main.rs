@@ -29,6 +29,8 @@ mod knowledge_files;
 mod knowledge_hostile;
 mod layers;
 mod locked;
+mod logbook;
+mod logbook_learning;
 mod optimum;
 mod optimum_networks;
 mod oracle_network;

@@ -4,6 +4,8 @@ use crate::cli::args::{Common, Vet, VetFormat};
 use crate::cli::out::{Failure, counted, print};
 use crate::cli::{Exit, load};
 use crate::finding::{Finding, Severity};
+use crate::logbook::overlay;
+use crate::store;
 use serde::Serialize;
 
 /// Checks a knowledge base and prints what was found.
@@ -13,7 +15,10 @@ use serde::Serialize;
 pub fn run(vet: &Vet, common: &Common) -> Result<Exit, Failure> {
     let folder = vet.folder.as_deref().or(common.knowledge.as_deref());
     let files = load::knowledge_files(folder)?;
-    let (_, findings) = crate::knowledge::read(&files);
+    let (knowledge, mut findings) = crate::knowledge::read(&files);
+    if let (Some(path), Some(knowledge)) = (&common.learned, &knowledge) {
+        findings.extend(overlay::read(&path.to_string_lossy(), &store::read(path)?, knowledge).1);
+    }
     let findings = findings.sorted();
     let name = folder.map_or("the built-in knowledge base".to_owned(), |f| f.display().to_string());
     match vet.format {
