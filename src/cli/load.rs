@@ -14,7 +14,7 @@ use std::path::Path;
 /// # Errors
 /// Where they cannot be read.
 pub fn knowledge_files(folder: Option<&Path>) -> Result<Vec<(String, Vec<u8>)>, Failure> {
-    Ok(folder.map_or_else(|| Ok(store::built_in()), store::knowledge_files)?)
+    Ok(folder.map_or_else(|| Ok(store::built_in()), store::knowledge_named)?)
 }
 
 /// The knowledge base. Advice about it is for its author, and for `vet`.

@@ -192,6 +192,9 @@ pub struct RawManifest {
     pub version: Sp<String>,
     /// Its title.
     pub title: String,
+    /// Folders whose files it shares with other knowledge bases, named from its own.
+    #[serde(default)]
+    pub shares: Vec<Sp<String>>,
     /// A cause's rate times this is its chance before history.
     pub chance_per_rate: RawNumber,
     /// The chance that any answer is misread or mistyped.
