@@ -1,6 +1,7 @@
 //! The command line.
 
 use crate::inference::Limits;
+use crate::store::built_in_names;
 use crate::units::System;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::Timestamp;
@@ -29,8 +30,8 @@ pub struct Arguments {
 #[derive(Args, Clone, Debug)]
 #[command(next_help_heading = "Common options")]
 pub struct Common {
-    /// The folder of a knowledge base [default: the one built in, two-stroke personal watercraft].
-    #[arg(long, global = true, value_name = "FOLDER")]
+    /// The knowledge base: a built-in one by its name, or a folder.
+    #[arg(long, global = true, value_name = "NAME|FOLDER", help = knowledge_help())]
     pub knowledge: Option<PathBuf>,
     /// Show pressures, lengths, temperatures and torques so.
     #[arg(
@@ -52,6 +53,14 @@ pub struct Common {
     /// No color, as with `NO_COLOR` in the environment.
     #[arg(long, global = true)]
     pub no_color: bool,
+}
+
+/// Which knowledge bases are built in, the usual one first.
+fn knowledge_help() -> String {
+    let names = built_in_names();
+    let known = names.join(", ");
+    let usual = names.first().copied().unwrap_or_default();
+    format!("The knowledge base: a built-in one ({known}) or a folder, such as ./{usual} [default: {usual}]")
 }
 
 /// A system of units.
@@ -250,10 +259,11 @@ impl Budget {
 #[command(after_help = "\
 Examples:
   doldrum vet                             the built-in knowledge base
-  doldrum vet knowledge/watercraft
-  doldrum vet my-craft --format json")]
+  doldrum vet handheld                    another one that is built in
+  doldrum vet my-craft --format json      a folder")]
 pub struct Vet {
-    /// The folder [default: that of --knowledge, else the built-in knowledge base].
+    /// A folder, or a built-in one by its name [default: that of --knowledge, else the usual one].
+    #[arg(value_name = "NAME|FOLDER")]
     pub folder: Option<PathBuf>,
     /// How to print it.
     #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]

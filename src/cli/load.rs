@@ -2,9 +2,9 @@
 
 use super::args::Common;
 use super::out::Failure;
-use crate::case::Case;
 use crate::case::text;
-use crate::finding::Findings;
+use crate::case::{Case, codes};
+use crate::finding::{Finding, Findings};
 use crate::knowledge::Knowledge;
 use crate::store;
 use std::path::Path;
@@ -36,8 +36,29 @@ pub fn case(path: &Path, knowledge: &Knowledge) -> Result<(Case, Findings), Fail
     let (case, findings) = text::read_bytes(&path.to_string_lossy(), &bytes, knowledge);
     match case {
         Some(case) => Ok((case, findings)),
-        None => Err(bad(findings)),
+        None => Err(bad(with_the_base_it_is_for(findings))),
     }
+}
+
+/// A case of another knowledge base that is built in too: how to read it with that one.
+fn with_the_base_it_is_for(findings: Findings) -> Findings {
+    let mut told = Findings::new();
+    for mut finding in findings.sorted() {
+        if finding.code == codes::OTHER_KNOWLEDGE {
+            let named = |name: &&&str| is_of(name, &finding);
+            if let Some(name) = store::built_in_names().iter().find(named) {
+                finding.hints.push(format!("`--knowledge {name}` reads it"));
+            }
+        }
+        told.add(finding);
+    }
+    told
+}
+
+fn is_of(name: &str, finding: &Finding) -> bool {
+    let files = store::built_in_named(name).unwrap_or_default();
+    let id = crate::knowledge::read(&files).0.map(|knowledge| knowledge.id);
+    id.is_some_and(|id| finding.message.ends_with(&format!("found `{id}`")))
 }
 
 fn bad(findings: Findings) -> Failure {

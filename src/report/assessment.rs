@@ -40,7 +40,7 @@ pub struct Assessment<'a> {
 impl<'a> Assessment<'a> {
     /// Gathers it.
     ///
-    /// Cost: that of belief, effects, explanations, weights and advice together; seconds on the watercraft base.
+    /// Cost: that of belief, effects, explanations, weights and advice together; seconds on a base of a hundred causes.
     ///
     /// # Errors
     /// Where the network is too wide for the limits.
