@@ -1,5 +1,7 @@
 //! The command line.
 
+pub mod calc;
+
 use crate::inference::Limits;
 use crate::store::built_in_names;
 use crate::units::System;
@@ -92,6 +94,8 @@ pub enum Verb {
     Plan(Plan),
     /// Play simulated jobs and compare the advice with other ways to work.
     Trial(Trial),
+    /// Bench arithmetic: springs, compression, leaks, batteries, jets, oil, vapor, screws, units.
+    Calc(calc::Calc),
     /// Check a knowledge base.
     Vet(Vet),
 }

@@ -24,7 +24,7 @@ fn with_case(arguments: &[&str], text: &str) -> (i32, String, String) {
 
 #[test]
 fn help_of_every_verb() {
-    for verb in ["", "triage", "assess", "plan", "trial", "vet"] {
+    for verb in ["", "triage", "assess", "plan", "trial", "calc", "vet"] {
         let mut command = doldrum();
         if !verb.is_empty() {
             command.arg(verb);

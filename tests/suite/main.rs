@@ -9,6 +9,7 @@
 #![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
 
 mod advice_property;
+mod calc;
 mod case_model;
 mod case_text;
 mod cli;
