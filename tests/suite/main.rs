@@ -13,6 +13,8 @@ mod calc;
 mod case_model;
 mod case_text;
 mod cli;
+mod coverage;
+mod directions;
 mod docs;
 mod explanations;
 mod handbook;
@@ -57,4 +59,5 @@ fn no_file_is_forgotten() {
         }
     }
 }
+mod splits;
 mod terminal;
