@@ -59,7 +59,8 @@ mod tests {
         assert_eq!(names.first(), Some(&USUAL));
         for name in names {
             let files = built_in_named(name).unwrap();
-            assert_eq!(files.iter().filter(|(file, _)| file.ends_with("/craft.yaml")).count(), 1, "{name}");
+            let manifest = format!("{FOLDER}{name}/craft.yaml");
+            assert_eq!(files.iter().filter(|(file, _)| *file == manifest).count(), 1, "{name}");
         }
         assert!(built_in_named("no-such-base").is_none());
     }

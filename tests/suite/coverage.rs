@@ -130,8 +130,7 @@ fn above(knowledge: &Knowledge, state: State) -> BTreeSet<State> {
 fn states(reads: &doldrum::knowledge::Reads) -> Vec<State> {
     use doldrum::knowledge::Reads;
     match reads {
-        Reads::One(state) | Reads::Every(state) | Reads::SomeNotAll(state) => vec![*state],
-        Reads::Exactly(_, state) => vec![*state],
+        Reads::One(state) | Reads::Every(state) | Reads::SomeNotAll(state) | Reads::Exactly(_, state) => vec![*state],
         Reads::Together(states) => states.clone(),
     }
 }

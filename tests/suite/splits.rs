@@ -120,7 +120,7 @@ fn the_causes_behind_a_complaint_come_out_as_the_bench_judges() {
         let shares = excess(&knowledge, symptom, LAYOUT);
         let place = |id: &str| shares.iter().position(|(ix, _)| knowledge.causes.id(*ix) == id).expect("a cause");
         let mut line = String::new();
-        for (id, percent) in judged.iter() {
+        for (id, percent) in *judged {
             let at = place(id);
             let _ = write!(line, " {id} {percent}/{:.1}", shares[at].1 * 100.0);
             if *percent >= LARGE && at >= FIRST {
