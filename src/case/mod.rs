@@ -58,7 +58,7 @@ pub enum Event {
         place: Option<usize>,
         /// The answer.
         answer: Answer,
-        /// Minutes the hull was aired just before.
+        /// Minutes the craft was aired just before.
         aired_min: Option<f64>,
     },
     /// Something was opened or put back.

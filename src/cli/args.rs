@@ -1,8 +1,10 @@
 //! The command line.
 
+pub mod calc;
 pub mod logbook;
 
 use crate::inference::Limits;
+use crate::store::built_in_names;
 use crate::units::System;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::Timestamp;
@@ -32,8 +34,8 @@ pub struct Arguments {
 #[derive(Args, Clone, Debug)]
 #[command(next_help_heading = "Common options")]
 pub struct Common {
-    /// The folder of a knowledge base [default: the one built in, two-stroke personal watercraft].
-    #[arg(long, global = true, value_name = "FOLDER")]
+    /// The knowledge base: a built-in one by its name, or a folder.
+    #[arg(long, global = true, value_name = "NAME|FOLDER", help = knowledge_help())]
     pub knowledge: Option<PathBuf>,
     /// Lay the numbers learned from closed jobs over the knowledge base; `logbook learn` writes the file.
     #[arg(long, global = true, value_name = "FILE")]
@@ -58,6 +60,14 @@ pub struct Common {
     /// No color, as with `NO_COLOR` in the environment.
     #[arg(long, global = true)]
     pub no_color: bool,
+}
+
+/// Which knowledge bases are built in, the usual one first.
+fn knowledge_help() -> String {
+    let names = built_in_names();
+    let known = names.join(", ");
+    let usual = names.first().copied().unwrap_or_default();
+    format!("The knowledge base: a built-in one ({known}) or a folder, such as ./{usual} [default: {usual}]")
 }
 
 /// A system of units.
@@ -89,6 +99,8 @@ pub enum Verb {
     Plan(Plan),
     /// Play simulated jobs and compare the advice with other ways to work.
     Trial(Trial),
+    /// Bench arithmetic: springs, compression, leaks, batteries, jets, oil, vapor, screws, units.
+    Calc(calc::Calc),
     /// Check a knowledge base.
     Vet(Vet),
     /// Keep closed jobs, and learn from them.
@@ -261,10 +273,11 @@ impl Budget {
 #[command(after_help = "\
 Examples:
   doldrum vet                             the built-in knowledge base
-  doldrum vet knowledge/watercraft
-  doldrum vet my-craft --format json")]
+  doldrum vet handheld                    another one that is built in
+  doldrum vet my-craft --format json      a folder")]
 pub struct Vet {
-    /// The folder [default: that of --knowledge, else the built-in knowledge base].
+    /// A folder, or a built-in one by its name [default: that of --knowledge, else the usual one].
+    #[arg(value_name = "NAME|FOLDER")]
     pub folder: Option<PathBuf>,
     /// How to print it.
     #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]

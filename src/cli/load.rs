@@ -2,9 +2,9 @@
 
 use super::args::Common;
 use super::out::{Failure, advise, note};
-use crate::case::Case;
 use crate::case::text;
-use crate::finding::Findings;
+use crate::case::{Case, codes};
+use crate::finding::{Finding, Findings};
 use crate::knowledge::Knowledge;
 use crate::logbook::overlay;
 use crate::store;
@@ -15,7 +15,7 @@ use std::path::Path;
 /// # Errors
 /// Where they cannot be read.
 pub fn knowledge_files(folder: Option<&Path>) -> Result<Vec<(String, Vec<u8>)>, Failure> {
-    Ok(folder.map_or_else(|| Ok(store::built_in()), store::knowledge_files)?)
+    Ok(folder.map_or_else(|| Ok(store::built_in()), store::knowledge_named)?)
 }
 
 /// The knowledge base, with what was learned laid over it where that is asked for. Advice about it is for its author, and
@@ -62,8 +62,29 @@ pub fn case_of(path: &Path, bytes: &[u8], knowledge: &Knowledge) -> Result<(Case
     let (case, findings) = text::read_bytes(&path.to_string_lossy(), bytes, knowledge);
     match case {
         Some(case) => Ok((case, findings)),
-        None => Err(bad(findings)),
+        None => Err(bad(with_the_base_it_is_for(findings))),
     }
+}
+
+/// A case of another knowledge base that is built in too: how to read it with that one.
+fn with_the_base_it_is_for(findings: Findings) -> Findings {
+    let mut told = Findings::new();
+    for mut finding in findings.sorted() {
+        if finding.code == codes::OTHER_KNOWLEDGE {
+            let named = |name: &&&str| is_of(name, &finding);
+            if let Some(name) = store::built_in_names().iter().find(named) {
+                finding.hints.push(format!("`--knowledge {name}` reads it"));
+            }
+        }
+        told.add(finding);
+    }
+    told
+}
+
+fn is_of(name: &str, finding: &Finding) -> bool {
+    let files = store::built_in_named(name).unwrap_or_default();
+    let id = crate::knowledge::read(&files).0.map(|knowledge| knowledge.id);
+    id.is_some_and(|id| finding.message.ends_with(&format!("found `{id}`")))
 }
 
 fn bad(findings: Findings) -> Failure {

@@ -23,6 +23,7 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         Verb::Assess(assess) => commands::assess::run(assess, common),
         Verb::Plan(plan) => commands::plan::run(plan, common),
         Verb::Trial(trial) => commands::trial::run(trial, common),
+        Verb::Calc(calc) => commands::calc::run(calc, common),
         Verb::Vet(vet) => commands::vet::run(vet, common),
         Verb::Logbook(logbook) => commands::logbook::run(logbook, common),
     }

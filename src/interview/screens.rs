@@ -366,7 +366,7 @@ fn access_part(bench: &Bench<'_>, state: &State, access: &[Ix<Access>], needs: &
     }
 }
 
-/// Boxes to tick: what an interlock asks for, and that the hull was aired.
+/// Boxes to tick: what an interlock asks for, and that the craft was aired.
 fn ticks_part(bench: &Bench<'_>, state: &State, needs: &Before, air: Option<Minutes>, screen: &mut Screen) {
     let tick_box =
         |ticked: bool, says: String| Choice { key: if ticked { "[x]" } else { "[ ]" }.to_owned(), says: says.into() };

@@ -247,7 +247,7 @@ pub struct State {
     pub draft: Vec<Answer>,
     /// Ticks given on this screen.
     pub ticked: Vec<Ix<Tick>>,
-    /// Whether the hull was aired, on the screen of a check that closes a hazard.
+    /// Whether the craft was aired, on the screen of a check that closes a hazard.
     pub aired: bool,
     /// What happened with the last input, to be said once.
     pub notices: Vec<String>,

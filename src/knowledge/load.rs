@@ -4,9 +4,11 @@
 use super::codes;
 use super::node::Node;
 use super::raw::{In, RawKnowledge};
+use super::shared::{joined, shares};
 use super::yaml::{self, Source};
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
 use serde::de::DeserializeOwned;
+use std::collections::BTreeSet;
 
 /// The most bytes of all files together.
 const MOST_BYTES: usize = 32 << 20;
@@ -62,7 +64,7 @@ impl Kind {
 }
 
 /// Reads files, each a name and its bytes. Names are shown as given; the folder that holds `craft.yaml` is the root,
-/// and a file below it is `<kind>.yaml` or stands in a folder `<kind>`.
+/// and a file below it, or below a folder that the manifest shares, is `<kind>.yaml` or stands in a folder `<kind>`.
 ///
 /// Cost: linear in the bytes.
 #[must_use]
@@ -79,19 +81,27 @@ pub fn load(files: &[(String, Vec<u8>)]) -> (RawKnowledge, Findings) {
         return (loader.raw, loader.findings);
     }
     let root = root(files);
-    // In the order of names, whatever order the file system gave.
-    let mut sorted: Vec<_> = files.iter().collect();
+    let shared = shares(files);
+    // In the order of their names below the root, whatever order the file system gave and wherever the root is.
+    let mut sorted: Vec<_> = files.iter().map(|(name, bytes)| (below(name, root, &shared), name, bytes)).collect();
     sorted.sort();
-    for (name, bytes) in sorted {
-        loader.file(name, name.strip_prefix(root).unwrap_or(name), bytes);
+    for (below_root, name, bytes) in sorted {
+        loader.file(name, below_root, bytes);
     }
     loader.manifest_is_there(root);
+    loader.shares_are_there(root);
     loader.raw.flawed = loader.findings.any_error();
     (loader.raw, loader.findings)
 }
 
+/// A file's name from the root on, or from the shared folder on in which it stands.
+fn below<'n>(name: &'n str, root: &str, shared: &[String]) -> &'n str {
+    let from = |folder: &String| name.strip_prefix(folder.as_str());
+    shared.iter().find_map(from).or_else(|| name.strip_prefix(root)).unwrap_or(name)
+}
+
 /// The folder, with its final `/`, that holds the uppermost `craft.yaml`; else what all names begin with.
-fn root(files: &[(String, Vec<u8>)]) -> &str {
+pub(super) fn root(files: &[(String, Vec<u8>)]) -> &str {
     let folder = |name: &'_ str| name.rfind('/').map_or(0, |at| at + 1);
     let manifest = files
         .iter()
@@ -208,6 +218,34 @@ impl Loader {
         }
         for lines in list.broken {
             self.raw.unread.extend(source.ids_in(lines).map(str::to_owned));
+        }
+    }
+
+    /// Says which of the folders under `shares` cannot be shared, or hold nothing.
+    fn shares_are_there(&mut self, root: &str) {
+        let Some(manifest) = &self.raw.manifest else { return };
+        let file = &self.raw.files[manifest.file];
+        let mut seen = BTreeSet::new();
+        for (at, share) in manifest.item.shares.iter().enumerate() {
+            let (code, message, hint) = match joined(root, &share.value) {
+                None => (
+                    codes::WRONG_SHAPE,
+                    format!("expected a folder beside this one, found `{}`", share.value),
+                    "name it from the folder of this file, such as `../common/fuel`",
+                ),
+                Some(folder) if !seen.insert(folder.clone()) => {
+                    (codes::TWICE, format!("`{}` is shared twice", share.value), "drop one")
+                }
+                Some(folder) if !self.raw.files.iter().any(|name| name.starts_with(&folder)) => {
+                    let message = format!("expected the shared folder `{folder}` with files in it, found none");
+                    (codes::MISSING_FILE, message, "add it, or take it out of `shares`")
+                }
+                Some(_) => continue,
+            };
+            let place = Place { file: file.clone(), line: share.at.line(), column: share.at.column() };
+            let path = format!("shares[{at}]");
+            let hints = vec![hint.to_owned()];
+            self.findings.add(Finding { place, severity: Severity::Error, code, path, message, hints });
         }
     }
 

@@ -9,12 +9,14 @@ pub mod load;
 pub mod node;
 pub mod raw;
 pub mod resolve;
+pub mod shared;
 pub mod vet;
 pub(crate) mod yaml;
 
 use crate::finding::{Findings, Place};
 use crate::units::{Chance, Minutes, Money};
 pub use items::{Items, Ix};
+pub use shared::shares;
 use std::collections::BTreeMap;
 
 /// A knowledge base: everything known about one kind of craft.

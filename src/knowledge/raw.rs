@@ -192,6 +192,9 @@ pub struct RawManifest {
     pub version: Sp<String>,
     /// Its title.
     pub title: String,
+    /// Folders whose files it shares with other knowledge bases, named from its own.
+    #[serde(default)]
+    pub shares: Vec<Sp<String>>,
     /// A cause's rate times this is its chance before history.
     pub chance_per_rate: RawNumber,
     /// The chance that any answer is misread or mistyped.
@@ -869,7 +872,7 @@ pub struct RawLimit {
 pub struct RawHazard {
     /// `hz-...`
     pub id: RawId,
-    /// What it is: "Gasoline vapor in the hull".
+    /// What it is: "Gasoline vapor".
     pub title: String,
     /// DANGER, WARNING, CAUTION or NOTICE in the sense of ANSI Z535.
     pub signal: Sp<RawSignal>,
@@ -1173,7 +1176,7 @@ pub struct RawRepair {
 pub enum RawRepairKind {
     /// It removes causes (the usual).
     Cure,
-    /// A step of plans that removes nothing: first start, water test, lay-up.
+    /// A step of plans that removes nothing: first start, test under load, lay-up.
     Service,
 }
 

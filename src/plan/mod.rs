@@ -247,7 +247,7 @@ pub struct Step {
     pub by: By,
     /// Access that must be open: ids.
     pub needs: Vec<String>,
-    /// Minutes to air the hull before it.
+    /// Minutes to air the craft before it.
     #[serde(serialize_with = "maybe_minutes")]
     pub air: Option<Minutes>,
 }

@@ -406,7 +406,7 @@ impl<'a> Writer<'a> {
     /// Outdoors, hatches open, the vapor gate.
     fn safe(&mut self, later: &[StageKind]) {
         let needed: Vec<Vec<bool>> = later.iter().map(|stage| self.needed(*stage)).collect();
-        // What stands open and nobody needs is put back first, or the hull would never air out.
+        // What stands open and nobody needs is put back first, or it would never air out.
         let knowledge = self.context.laid.knowledge;
         let fuel = self.fuel_and_behind();
         self.close_unneeded(StageKind::Safe, &[], |ix| knowledge.access[ix].shuts_others);

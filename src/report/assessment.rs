@@ -46,7 +46,7 @@ const SIGMAS: [f64; 2] = [0.5, 1.0];
 impl<'a> Assessment<'a> {
     /// Gathers it; `shakes` is how often the numbers are shaken to see what stays, 0 for not at all.
     ///
-    /// Cost: that of belief, effects, explanations, weights and advice together; seconds on the watercraft base.
+    /// Cost: that of belief, effects, explanations, weights and advice together; seconds on a base of a hundred causes.
     ///
     /// # Errors
     /// Where the network is too wide for the limits.

@@ -166,6 +166,41 @@ impl Figures {
     }
 }
 
+/// "25.8 psi (178 kPa)": a measure in the units of both systems, this one's first, to so many figures. A small volume is
+/// shown in milliliters and fluid ounces.
+#[must_use]
+pub fn in_both(measure: Measure, first: System, figures: usize) -> String {
+    let in_system = |system| match (measure.unit, system) {
+        (Unit::Milliliter | Unit::FlOz | Unit::Teaspoon, System::Us) => Unit::FlOz,
+        (unit, system) => unit.in_system(system),
+    };
+    let second = if first == System::Us { System::Metric } else { System::Us };
+    let shown = |unit: Unit| {
+        let value = measure.unit.convert(measure.value, unit).unwrap_or(measure.value);
+        format!("{} {}", to_figures(value, figures), symbol(unit))
+    };
+    let (one, other) = (in_system(first), in_system(second));
+    if one == other { shown(one) } else { format!("{} ({})", shown(one), shown(other)) }
+}
+
+/// "25.8 psi": a measure in its own unit, to so many figures.
+#[must_use]
+pub fn as_given(measure: Measure, figures: usize) -> String {
+    format!("{} {}", to_figures(measure.value, figures), symbol(measure.unit))
+}
+
+/// A number to so many figures, no zeros at the end of a fraction.
+#[must_use]
+pub fn to_figures(value: f64, figures: usize) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "a number of digits before the point")]
+    let before = libm::floor(libm::log10(value.abs())) as i64 + 1;
+    let decimals = i64::try_from(figures).unwrap_or(0) - before;
+    trimmed(value, usize::try_from(decimals.clamp(0, 12)).unwrap_or(0))
+}
+
 fn spoken(chance: f64) -> String {
     let (first, last) = (SPOKEN[0].0, SPOKEN[SPOKEN.len() - 1].0);
     if chance < first - NEAR / 10.0 {

@@ -3,7 +3,7 @@
 mod built_in;
 pub mod logbook;
 
-pub use built_in::built_in;
+pub use built_in::{built_in, built_in_named, built_in_names};
 
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read, Write};
@@ -35,6 +35,20 @@ pub enum Error {
     #[error("expected a folder with `craft.yaml` in it, found `{}`", .path.display())]
     NotKnowledge {
         /// Which.
+        path: PathBuf,
+    },
+    /// Neither a folder nor the name of a built-in knowledge base.
+    #[error("expected a folder with `craft.yaml` in it or {known}, found `{name}`")]
+    NoSuchKnowledge {
+        /// What was asked for.
+        name: String,
+        /// What there is, in words.
+        known: String,
+    },
+    /// A knowledge base that shares another one.
+    #[error("expected a shared folder without a manifest, found `{}`", .path.display())]
+    SharesABase {
+        /// The manifest.
         path: PathBuf,
     },
 }
@@ -74,17 +88,50 @@ pub fn read_whole(path: &Path) -> Result<Vec<u8>, Error> {
     Ok(bytes)
 }
 
-/// The YAML files of a knowledge folder, by name, each with its bytes.
+/// The files of the knowledge base that is asked for: a built-in one by its name (`./name` is a folder of that name), or
+/// a folder.
 ///
 /// # Errors
-/// Where it is no knowledge folder, or cannot be read.
+/// Where there is none, or it cannot be read.
+pub fn knowledge_named(asked: &Path) -> Result<Vec<(String, Vec<u8>)>, Error> {
+    let name = asked.to_string_lossy();
+    if let Some(files) = built_in_named(&name) {
+        return Ok(files);
+    }
+    let plain = !name.contains(['/', '\\', '.']);
+    if plain && !asked.exists() {
+        let known = built_in_names().iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(" or ");
+        return Err(Error::NoSuchKnowledge { name: name.into_owned(), known });
+    }
+    knowledge_files(asked)
+}
+
+/// The YAML files of a knowledge folder and of the folders it shares, by name, each with its bytes.
+///
+/// # Errors
+/// Where it is no knowledge folder, or cannot be read. A shared folder that is not there is for reading to tell.
 pub fn knowledge_files(folder: &Path) -> Result<Vec<(String, Vec<u8>)>, Error> {
     if folder.is_dir() && !folder.join("craft.yaml").is_file() {
         return Err(Error::NotKnowledge { path: folder.to_owned() });
     }
+    let mut files = yaml_below(folder)?;
+    for shared in crate::knowledge::shares(&files) {
+        let shared = Path::new(&shared);
+        if shared.join("craft.yaml").exists() {
+            return Err(Error::SharesABase { path: shared.join("craft.yaml") });
+        }
+        if shared.is_dir() {
+            files.extend(yaml_below(shared)?);
+        }
+    }
+    files.sort();
+    files.dedup();
+    Ok(files)
+}
+
+fn yaml_below(folder: &Path) -> Result<Vec<(String, Vec<u8>)>, Error> {
     let mut paths = Vec::new();
     walk(folder, DEEPEST, &mut paths)?;
-    paths.sort();
     paths.into_iter().map(|path| Ok((shown(&path), read(&path)?))).collect()
 }
 

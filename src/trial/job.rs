@@ -240,7 +240,7 @@ impl<'t, 'k> Job<'t, 'k> {
         let waiting = cost::time(&self.rate(), Minutes::of(air.get() / 2.0));
         minutes += waiting.minutes;
         money += waiting.money;
-        // Made again it is drawn again: a hull that was aired once more smells anew.
+        // Made again it is drawn again: a craft that was aired once more smells anew.
         let time = self.count(|event| is_answer(event, check));
         let answer = self.truth.answer(self.laid, check, &self.removed, time).unwrap_or(Answer::CouldNot);
         let item = &self.laid.knowledge.checks[check.item];

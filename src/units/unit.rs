@@ -39,11 +39,13 @@ pub enum Quantity {
     Speed,
     /// Torque.
     Torque,
+    /// Force, of a spring.
+    Force,
 }
 
 impl Quantity {
     /// Every quantity.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::Pressure,
         Self::PressureRate,
         Self::Voltage,
@@ -59,6 +61,7 @@ impl Quantity {
         Self::Ratio,
         Self::Speed,
         Self::Torque,
+        Self::Force,
     ];
 
     /// Its word in the knowledge base: `pressure-rate`.
@@ -80,6 +83,7 @@ impl Quantity {
             Self::Ratio => "ratio",
             Self::Speed => "speed",
             Self::Torque => "torque",
+            Self::Force => "force",
         }
     }
 
@@ -205,6 +209,14 @@ pub enum Unit {
     LbfInch,
     /// Pound-force foot.
     LbfFoot,
+    /// Newton.
+    Newton,
+    /// Gram-force: what a spring of "95 g" holds.
+    GramForce,
+    /// Ounce-force.
+    OunceForce,
+    /// US teaspoon.
+    Teaspoon,
 }
 
 /// Inch in meters, exact (NIST SP 811, B.6).
@@ -218,7 +230,7 @@ const GALLON: f64 = 3_785.411_784;
 
 impl Unit {
     /// Every unit, those of the international system first in each quantity.
-    pub const ALL: [Self; 43] = [
+    pub const ALL: [Self; 47] = [
         Self::Kpa,
         Self::Mpa,
         Self::Bar,
@@ -262,6 +274,10 @@ impl Unit {
         Self::NewtonMeter,
         Self::LbfInch,
         Self::LbfFoot,
+        Self::Newton,
+        Self::GramForce,
+        Self::OunceForce,
+        Self::Teaspoon,
     ];
 
     /// Its symbol as shown: "psi", "kgf/cm2".
@@ -316,6 +332,10 @@ impl Unit {
             Self::NewtonMeter => &["N m", "Nm", "N*m", "N·m"],
             Self::LbfInch => &["lbf in", "lbf*in", "lbf·in", "in lbf", "in lb"],
             Self::LbfFoot => &["lbf ft", "lbf*ft", "lbf·ft", "ft lbf", "ft lb"],
+            Self::Newton => &["N"],
+            Self::GramForce => &["gf", "g", "gram", "grams"],
+            Self::OunceForce => &["ozf"],
+            Self::Teaspoon => &["tsp", "teaspoon", "teaspoons"],
         }
     }
 
@@ -341,16 +361,17 @@ impl Unit {
             Self::Degree => Quantity::Angle,
             Self::Turn => Quantity::Turns,
             Self::Second | Self::Minute | Self::Hour => Quantity::Time,
-            Self::Milliliter | Self::Liter | Self::FlOz | Self::UsGallon => Quantity::Volume,
+            Self::Milliliter | Self::Liter | Self::FlOz | Self::UsGallon | Self::Teaspoon => Quantity::Volume,
             Self::MlPer10S | Self::MlPerMin | Self::LiterPerHour | Self::GallonPerHour => Quantity::Flow,
             Self::Percent => Quantity::Ratio,
             Self::Rpm => Quantity::Speed,
             Self::NewtonMeter | Self::LbfInch | Self::LbfFoot => Quantity::Torque,
+            Self::Newton | Self::GramForce | Self::OunceForce => Quantity::Force,
         }
     }
 
     /// How many of the quantity's base unit one of this is. The base units: Pa, Pa/min, V, A, ohm, degree Celsius, m,
-    /// degree, turn, s, mL, mL/min, percent, rpm, N m.
+    /// degree, turn, s, mL, mL/min, percent, rpm, N m, N.
     ///
     /// Source: NIST SP 811, appendix B; the conventional values of mercury and water columns to the digits it gives.
     fn factor(self) -> f64 {
@@ -376,7 +397,11 @@ impl Unit {
             | Self::MlPerMin
             | Self::Percent
             | Self::Rpm
-            | Self::NewtonMeter => 1.0,
+            | Self::NewtonMeter
+            | Self::Newton => 1.0,
+            Self::GramForce => 9.806_65e-3,
+            Self::OunceForce => LBF / 16.0,
+            Self::Teaspoon => GALLON / 768.0,
             Self::Millivolt | Self::Milliampere | Self::Millimeter => 1e-3,
             Self::Fahrenheit => 1.0 / 1.8,
             Self::Inch => INCH,
@@ -433,10 +458,11 @@ impl Unit {
             Self::Fahrenheit => Self::Celsius,
             Self::Inch => Self::Millimeter,
             Self::Foot => Self::Meter,
-            Self::FlOz => Self::Milliliter,
+            Self::FlOz | Self::Teaspoon => Self::Milliliter,
             Self::UsGallon => Self::Liter,
             Self::GallonPerHour => Self::LiterPerHour,
             Self::LbfInch | Self::LbfFoot => Self::NewtonMeter,
+            Self::OunceForce => Self::GramForce,
             same => same,
         }
     }
@@ -452,6 +478,7 @@ impl Unit {
             Self::Liter => Self::UsGallon,
             Self::LiterPerHour => Self::GallonPerHour,
             Self::NewtonMeter => Self::LbfFoot,
+            Self::Newton | Self::GramForce => Self::OunceForce,
             same => same,
         }
     }

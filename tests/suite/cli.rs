@@ -24,7 +24,7 @@ fn with_case(arguments: &[&str], text: &str) -> (i32, String, String) {
 
 #[test]
 fn help_of_every_verb() {
-    for verb in ["", "triage", "assess", "plan", "trial", "vet", "logbook", "logbook add", "logbook learn"] {
+    for verb in ["", "triage", "assess", "plan", "trial", "calc", "vet", "logbook", "logbook add", "logbook learn"] {
         let mut command = doldrum();
         command.args(verb.split_whitespace());
         let output = command.arg("--help").output().expect("ran");

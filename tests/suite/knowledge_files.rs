@@ -1,7 +1,7 @@
 //! Good knowledge bases vet clean; each bad file has the faults it says it has, and its message is a snapshot.
 
 use doldrum::finding::{Finding, Severity};
-use doldrum::knowledge::{Reads, State, codes, read};
+use doldrum::knowledge::{Knowledge, Reads, State, codes, read};
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -169,19 +169,30 @@ fn names_of_files_may_have_any_root() {
 }
 
 #[test]
-fn the_built_in_one_is_the_folder_and_vets_clean() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("knowledge/watercraft");
-    let on_disk: Vec<_> =
-        folder(&root).into_iter().map(|(name, bytes)| (format!("knowledge/watercraft/{name}"), bytes)).collect();
-    let built_in = doldrum::store::built_in();
-    let names = |files: &[(String, Vec<u8>)]| files.iter().map(|(name, _)| name.clone()).collect::<Vec<_>>();
-    assert_eq!(names(&built_in), names(&on_disk));
-    assert!(built_in == on_disk, "the bytes differ");
-    let (knowledge, findings) = read(&built_in);
-    let findings = findings.sorted();
-    assert!(findings.is_empty(), "{}", shown(&findings));
-    let knowledge = knowledge.expect("no findings");
-    assert_eq!(knowledge.id, "watercraft-two-stroke");
+fn the_built_in_ones_are_their_folders_and_vet_clean() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let names = doldrum::store::built_in_names();
+    assert_eq!(names, ["watercraft", "handheld"]);
+    for name in names {
+        let folder = root.join("knowledge").join(name);
+        let on_disk: Vec<_> = doldrum::store::knowledge_files(&folder)
+            .expect("the folder is there")
+            .into_iter()
+            .map(|(path, bytes)| (path.trim_start_matches(&format!("{}/", root.display())).to_owned(), bytes))
+            .collect();
+        let built_in = doldrum::store::built_in_named(name).expect("it is built in");
+        let names = |files: &[(String, Vec<u8>)]| files.iter().map(|(name, _)| name.clone()).collect::<Vec<_>>();
+        assert_eq!(names(&built_in), names(&on_disk));
+        assert!(built_in == on_disk, "the bytes differ");
+        let (knowledge, findings) = read(&built_in);
+        let findings = findings.sorted();
+        assert!(findings.is_empty(), "{}", shown(&findings));
+        effects_stand_in_order(&knowledge.expect("no findings"));
+    }
+    assert_eq!(read(&doldrum::store::built_in()).0.expect("sound").id, "watercraft-two-stroke");
+}
+
+fn effects_stand_in_order(knowledge: &Knowledge) {
     // Every effect stands after the effects it reads.
     let place = |ix| knowledge.effect_order.iter().position(|e| *e == ix).expect("every effect has its place");
     for (ix, effect) in knowledge.effects.iter() {

@@ -9,13 +9,17 @@
 #![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
 
 mod advice_property;
+mod calc;
 mod case_model;
 mod case_text;
 mod cli;
+mod coverage;
+mod directions;
 mod docs;
 mod epochs;
 mod explanations;
 mod handbook;
+mod handheld;
 mod inference_best;
 mod inference_cut;
 mod inference_deep;
@@ -27,6 +31,7 @@ mod inference_repair;
 mod interview;
 mod knowledge_files;
 mod knowledge_hostile;
+mod knowledge_shared;
 mod layers;
 mod locked;
 mod logbook;
@@ -58,4 +63,5 @@ fn no_file_is_forgotten() {
         }
     }
 }
+mod splits;
 mod terminal;

@@ -9,26 +9,12 @@ use doldrum::knowledge::{self, Knowledge};
 use std::fs;
 use std::path::Path;
 
-/// The built-in knowledge base, as it stands in its folder.
+/// The built-in knowledge base, as it stands in its folder and those it shares.
 pub fn knowledge() -> Knowledge {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("knowledge/watercraft");
-    let mut files = Vec::new();
-    gather(&root, &root, &mut files);
-    files.sort();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("knowledge/watercraft");
+    let files = doldrum::store::knowledge_files(&folder).expect("the folder is there");
     let (knowledge, findings) = knowledge::read(&files);
     knowledge.unwrap_or_else(|| panic!("the built-in knowledge base is sound: {findings:?}"))
-}
-
-fn gather(root: &Path, folder: &Path, files: &mut Vec<(String, Vec<u8>)>) {
-    for entry in fs::read_dir(folder).expect("the folder is there") {
-        let path = entry.expect("the folder can be read").path();
-        if path.is_dir() {
-            gather(root, &path, files);
-        } else {
-            let name = path.strip_prefix(root).expect("it lies below").to_string_lossy().into_owned();
-            files.push((name, fs::read(&path).expect("the file can be read")));
-        }
-    }
 }
 
 /// A worked case.

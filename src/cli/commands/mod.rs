@@ -1,6 +1,7 @@
 //! One file for each command.
 
 pub mod assess;
+pub mod calc;
 pub mod logbook;
 pub mod plan;
 pub mod triage;

@@ -127,7 +127,8 @@ fn ask(bench: &Bench<'_>, case: Case, triage: &Triage, keeper: &mut Keeper) -> R
 
 /// What is said in parting.
 fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) -> Result<Exit, Failure> {
-    let kept = format!("Saved in {}. Go on with: doldrum triage --case {}", path.display(), path.display());
+    let base = common.knowledge.as_ref().map(|base| format!(" --knowledge {}", base.display())).unwrap_or_default();
+    let kept = format!("Saved in {}. Go on with: doldrum{base} triage --case {}", path.display(), path.display());
     match finished.end {
         None => return Err(Failure::Interrupted(kept)),
         Some(End::Stopped(lock)) => print_document(&pages::stop(bench.knowledge, lock), Format::Text)?,
