@@ -4,11 +4,14 @@
 //! what every repair would cure is worked out, and one step of look-ahead over every outcome of every check prices what
 //! comes after ([`value`]). Access is shared: what a check opens, a repair behind it need not open again.
 
+mod appraise;
 pub mod cost;
 mod deeper;
 mod offers;
 pub mod simulate;
 mod value;
+
+pub use appraise::{Appraised, appraise};
 
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;

@@ -1,0 +1,104 @@
+//! What any step would come to: every option that the comparison looks at, with its expected total.
+//!
+//! The advice says what is best; who judges the choices of others needs the price of all.
+
+use super::{Action, Before, Choice, Desk, Gatherer, Settings, cost};
+use crate::access::AccessGraph;
+use crate::belief::Belief;
+use crate::case::Case;
+use crate::inference::Error;
+use crate::knowledge::layout::Laid;
+use crate::safety::Safety;
+use crate::units::{Minutes, Money};
+
+/// One option and what it would come to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Appraised {
+    /// What.
+    pub action: Action,
+    /// Minutes of work of the step alone, with what it opens and must put back.
+    pub minutes: Minutes,
+    /// What the step alone costs.
+    pub cost: Money,
+    /// From here to the end, taking it.
+    pub total: Money,
+    /// What must be done first.
+    pub before: Before,
+    /// Bits that a check tells about which repair it takes; 0 for what is no check.
+    pub tells_bits: f64,
+    /// The chance that a repair removes anything; 0 for what is no repair.
+    pub finds: f64,
+    /// The chance that a repair makes the complaint go; 0 for what is no repair.
+    pub cures: f64,
+}
+
+/// Every option that is compared at this state of a job, the cheapest first: checks that would tell anything new, repairs
+/// that may cure (also those that an interlock holds up), handing over. What is not among them is not worth its cost:
+/// checks that were made, repairs that cure less than one world in 500 or are not among the 48 best for their price.
+///
+/// Totals are those that [`advise`](super::advise) compares, with the same settings to the last bit. They carry the error
+/// of the sampled worlds.
+///
+/// Cost: about that of [`advise`](super::advise).
+///
+/// # Errors
+/// Where the network is too wide for the limits.
+pub fn appraise(
+    laid: &Laid<'_>,
+    graph: &AccessGraph,
+    case: &Case,
+    belief: &Belief,
+    settings: &Settings,
+) -> Result<Vec<Appraised>, Error> {
+    let safety = Safety::at(laid, graph, case, settings.now);
+    let open = graph.open_now(laid, case);
+    let gatherer = Gatherer { laid, graph, case, open: &open, safety: &safety, rate: cost::Rate::of(laid, case) };
+    let mut offers = gatherer.gather(belief);
+    let worlds = belief.worlds(settings.worlds, settings.seed, &settings.limits)?;
+    let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
+    let mut ranked = desk.rank();
+    if settings.look_ahead > 1 {
+        ranked = desk.deeper(ranked);
+    }
+    let mut appraised: Vec<Appraised> = ranked.iter().map(|priced| desk.appraised(priced.option, priced.total)).collect();
+    let market = desk.market(None);
+    let held = (0..desk.repairs.len()).filter(|at| desk.repairs[*at].0.held.is_some());
+    appraised.extend(held.map(|at| desk.appraised(Choice::Repair(at), desk.repair_total(at, &market))));
+    Ok(appraised)
+}
+
+impl Desk<'_, '_> {
+    fn appraised(&self, option: Choice, total: f64) -> Appraised {
+        let (offer, tells_bits, finds, cures) = match option {
+            Choice::Check(at) => (&self.checks[at].0, self.gains[at].max(0.0), 0.0, 0.0),
+            Choice::Repair(at) => {
+                let found: u32 = self.touched[at].iter().map(|word| word.count_ones()).sum();
+                #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+                let n = self.bench.n as f64;
+                (&self.repairs[at].0, 0.0, f64::from(found) / n, self.cure_chance(at))
+            }
+            Choice::HandOver => {
+                return Appraised {
+                    action: Action::HandOver,
+                    minutes: Minutes::ZERO,
+                    cost: Money::of(self.bench.hand_over),
+                    total: Money::of(total),
+                    before: Before::default(),
+                    tells_bits: 0.0,
+                    finds: 0.0,
+                    cures: 0.0,
+                };
+            }
+        };
+        Appraised {
+            action: offer.action.clone(),
+            minutes: offer.price.minutes,
+            cost: offer.price.money,
+            total: Money::of(total),
+            before: offer.before.clone(),
+            tells_bits,
+            finds,
+            cures,
+        }
+    }
+}
