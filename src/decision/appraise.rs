@@ -2,13 +2,12 @@
 //!
 //! The advice says what is best; who judges the choices of others needs the price of all.
 
-use super::{Action, Before, Choice, Desk, Gatherer, Settings, cost};
+use super::{Action, Advice, Before, Choice, Desk, Priced, Settings, weigh};
 use crate::access::AccessGraph;
 use crate::belief::Belief;
 use crate::case::Case;
 use crate::inference::Error;
 use crate::knowledge::layout::Laid;
-use crate::safety::Safety;
 use crate::units::{Minutes, Money};
 
 /// One option and what it would come to.
@@ -30,16 +29,18 @@ pub struct Appraised {
     pub finds: f64,
     /// The chance that a repair makes the complaint go; 0 for what is no repair.
     pub cures: f64,
+    /// Whether an interlock holds it up, or the trial that would tell what it did: it is priced as if none did.
+    pub held: bool,
 }
 
-/// Every option that is compared at this state of a job, the cheapest first: checks that would tell anything new, repairs
-/// that may cure (also those that an interlock holds up), handing over. What is not among them is not worth its cost:
-/// checks that were made, repairs that cure less than one world in 500 or are not among the 48 best for their price.
+/// The advice, and every option that it was compared with, the cheapest first and those that are held up last: checks that
+/// would tell anything new, repairs that may cure, handing over. What is not among them is not worth its cost: checks that
+/// were made, repairs that cure less than one world in 500 or are not among the 48 best for their price.
 ///
-/// Totals are those that [`advise`](super::advise) compares, with the same settings to the last bit. They carry the error
-/// of the sampled worlds.
+/// The advice is that of [`advise`](super::advise), and totals are those that it compares. They carry the error of the
+/// sampled worlds.
 ///
-/// Cost: about that of [`advise`](super::advise).
+/// Cost: that of [`advise`](super::advise), and a little for repairs that are held up.
 ///
 /// # Errors
 /// Where the network is too wide for the limits.
@@ -49,25 +50,19 @@ pub fn appraise(
     case: &Case,
     belief: &Belief,
     settings: &Settings,
-) -> Result<Vec<Appraised>, Error> {
-    let safety = Safety::at(laid, graph, case, settings.now);
-    let open = graph.open_now(laid, case);
-    let gatherer = Gatherer { laid, graph, case, open: &open, safety: &safety, rate: cost::Rate::of(laid, case) };
-    let mut offers = gatherer.gather(belief);
-    let worlds = belief.worlds(settings.worlds, settings.seed, &settings.limits)?;
-    let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
-    let mut ranked = desk.rank();
-    if settings.look_ahead > 1 {
-        ranked = desk.deeper(ranked);
-    }
-    let mut appraised: Vec<Appraised> = ranked.iter().map(|priced| desk.appraised(priced.option, priced.total)).collect();
-    let market = desk.market(None);
-    let held = (0..desk.repairs.len()).filter(|at| desk.repairs[*at].0.held.is_some());
-    appraised.extend(held.map(|at| desk.appraised(Choice::Repair(at), desk.repair_total(at, &market))));
-    Ok(appraised)
+) -> Result<(Advice, Vec<Appraised>), Error> {
+    weigh(laid, graph, case, belief, settings, |desk, ranked| desk.all(ranked))
 }
 
 impl Desk<'_, '_> {
+    fn all(&self, ranked: &[Priced]) -> Vec<Appraised> {
+        let mut all: Vec<Appraised> = ranked.iter().map(|priced| self.appraised(priced.option, priced.total)).collect();
+        let market = self.market(None);
+        let held = (0..self.repairs.len()).filter(|at| self.repairs[*at].0.held.is_some());
+        all.extend(held.map(|at| self.appraised(Choice::Repair(at), self.repair_total(at, &market))));
+        all
+    }
+
     fn appraised(&self, option: Choice, total: f64) -> Appraised {
         let (offer, tells_bits, finds, cures) = match option {
             Choice::Check(at) => (&self.checks[at].0, self.gains[at].max(0.0), 0.0, 0.0),
@@ -87,6 +82,7 @@ impl Desk<'_, '_> {
                     tells_bits: 0.0,
                     finds: 0.0,
                     cures: 0.0,
+                    held: false,
                 };
             }
         };
@@ -99,6 +95,7 @@ impl Desk<'_, '_> {
             tells_bits,
             finds,
             cures,
+            held: offer.held.is_some(),
         }
     }
 }

@@ -119,6 +119,18 @@ pub fn advise(
     belief: &Belief,
     settings: &Settings,
 ) -> Result<Advice, Error> {
+    weigh(laid, graph, case, belief, settings, |_, _| ()).map(|(advice, ())| advice)
+}
+
+/// What to do next, and what else is wanted of the comparison.
+fn weigh<T>(
+    laid: &Laid<'_>,
+    graph: &AccessGraph,
+    case: &Case,
+    belief: &Belief,
+    settings: &Settings,
+    also: impl FnOnce(&Desk<'_, '_>, &[Priced]) -> T,
+) -> Result<(Advice, T), Error> {
     let safety = Safety::at(laid, graph, case, settings.now);
     let open = graph.open_now(laid, case);
     let spent = cost::spent(laid, graph, case);
@@ -130,6 +142,7 @@ pub fn advise(
     if settings.look_ahead > 1 {
         ranked = desk.deeper(ranked);
     }
+    let also = also(&desk, &ranked);
     let best = ranked.remove(0);
     let mut alternatives: Vec<Proposal> =
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
@@ -153,7 +166,7 @@ pub fn advise(
     if wanted.is_some() {
         alternatives.retain(|a| a.before.close.is_none());
     }
-    Ok(Advice {
+    let advice = Advice {
         next,
         wanted,
         alternatives,
@@ -161,7 +174,8 @@ pub fn advise(
         hazards: safety.hazards,
         spent: spent.money,
         spent_minutes: spent.minutes,
-    })
+    };
+    Ok((advice, also))
 }
 
 /// The check that closes a hazard, as a step before what is wanted.

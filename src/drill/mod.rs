@@ -13,7 +13,7 @@ pub mod score;
 use crate::access::AccessGraph;
 use crate::belief::{Belief, CauseBelief, Memory, believe_again};
 use crate::case::{Entry, Event, Presence};
-use crate::decision::{Action, Advice, Appraised, Settings, advise, appraise, step_cost};
+use crate::decision::{Action, Advice, Appraised, Settings, appraise, step_cost};
 use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix, Tick};
@@ -237,7 +237,7 @@ impl<'t, 'k> Drill<'t, 'k> {
 
     /// Takes a step. What an interlock forbids ends the drill; what cannot be done at all changes nothing.
     ///
-    /// Cost: what a next step costs, twice.
+    /// Cost: what a next step costs.
     ///
     /// # Errors
     /// Where the network is too wide for the limits.
@@ -323,7 +323,9 @@ impl<'t, 'k> Drill<'t, 'k> {
     /// What the best choice is expected to come to.
     #[must_use]
     pub fn best(&self) -> Money {
-        let least = self.here.options.iter().map(|option| option.total.get()).fold(f64::INFINITY, f64::min);
+        // What is held up cannot be chosen.
+        let free = self.here.options.iter().filter(|option| !option.held);
+        let least = free.map(|option| option.total.get()).fold(f64::INFINITY, f64::min);
         Money::of(least.min(self.here.advice.next.expected_cost.get()))
     }
 
@@ -380,8 +382,7 @@ fn came_of(action: &Action, entries: &[Entry]) -> Outcome {
 
 fn look(job: &Job<'_, '_>, settings: &Settings, memory: &mut Memory) -> Result<Here, Error> {
     let belief = believe_again(job.laid, &job.case, &settings.limits, memory)?;
-    let advice = advise(job.laid, job.graph, &job.case, &belief, settings)?;
-    let options = appraise(job.laid, job.graph, &job.case, &belief, settings)?;
+    let (advice, options) = appraise(job.laid, job.graph, &job.case, &belief, settings)?;
     Ok(Here { anywhere: anywhere(&belief, settings)?, causes: belief.causes, advice, options })
 }
 

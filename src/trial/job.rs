@@ -242,6 +242,7 @@ impl<'t, 'k> Job<'t, 'k> {
     fn check(&mut self, check: Instance<Check>, air: Minutes) {
         let action = Action::Check(check);
         let (mut minutes, mut money) = step_cost(self.laid, self.graph, &self.case, &action);
+        let asked = self.airing(check.item);
         // Airing is waiting: half of it is lost.
         let waiting = cost::time(&self.rate(), Minutes::of(air.get() / 2.0));
         minutes += waiting.minutes;
@@ -254,7 +255,8 @@ impl<'t, 'k> Job<'t, 'k> {
         let label = self.laid.label(self.laid.knowledge.checks.id(check.item), item.scope, check.at);
         self.pay(format!("{label}={shown}"), minutes, money);
         self.checks += 1;
-        let aired_min = (air.get() > 0.0).then_some(air.get());
+        // Where it asks for airing and none is told of, the log would be read as if it had been aired.
+        let aired_min = (asked.get() > 0.0).then_some(air.get());
         let event = Event::Answer { check: check.item, place: Some(check.at), answer, aired_min };
         self.case.log.push(event.into());
         if let Some(repair) = self.untried

@@ -3,7 +3,7 @@
 //! Twenty trainees err in 0 to 60 percent of their choices, evenly. Where one errs, any step of the bench that may be done
 //! is taken, each as likely; else the best one. All take the same ten drills; each errs by a stream of its own.
 //!
-//! The bench is one of sixteen faults, each with a check that is right nine times in ten and a repair: as many choices a
+//! The bench is one of fourteen faults, each with a check that is right nine times in ten and a repair: as many choices a
 //! drill as on the built-in knowledge base (nine at best; there eleven), and thousandfold as fast. The two-cylinder
 //! engine of `tests/small-engine` has drills of four choices, in which ten drills cannot tell neighbors apart.
 
@@ -23,11 +23,13 @@ const TRAINEES: usize = 20;
 const CASES: u64 = 10;
 const MOST_ERROR: f64 = 0.6;
 const FAULTS: usize = 16;
+fn worlds() -> usize { std::env::var("W").ok().and_then(|w| w.parse().ok()).unwrap_or(256) }
+fn faults() -> usize { std::env::var("F").ok().and_then(|w| w.parse().ok()).unwrap_or(16) }
 
-/// Sixteen faults of about the same chance; looking at one costs a tenth of repairing it.
+/// Fourteen faults of about the same chance; looking at one costs a tenth of repairing it.
 fn bench() -> Knowledge {
     let (mut causes, mut checks, mut repairs, mut inputs) = (String::new(), String::new(), String::new(), Vec::new());
-    for n in 0..FAULTS {
+    for n in 0..faults() {
         let chance = 0.01 + 0.002 * (n * 7 % FAULTS) as f64;
         let looks = 5 + n * 5 % 7;
         let takes = 40 + 3 * (n * 3 % FAULTS);
@@ -63,8 +65,8 @@ struct Trainee {
 
 impl Trainee {
     /// The scores of one drill, and its choices.
-    fn take(&mut self, laid: &Laid<'_>, graph: &AccessGraph, truth: &Truth) -> (f64, usize) {
-        let settings = Settings { worlds: 256, ..Settings::default() };
+    fn take(&mut self, laid: &Laid<'_>, graph: &AccessGraph, truth: &Truth) -> (f64, usize, f64, f64, f64) {
+        let settings = Settings { worlds: worlds(), ..Settings::default() };
         let mut drill = Drill::begin(laid, graph, truth, Level::Single, &settings).expect("within the limits");
         while drill.end.is_none() {
             let action = self.choose(&drill);
@@ -72,7 +74,8 @@ impl Trainee {
             drill.act(action, ready, None, 0).expect("within the limits");
         }
         let score = score(&drill);
-        (score.score, score.steps)
+        let marks: f64 = drill.steps.iter().map(|s| s.best.get() / s.total.get().max(s.best.get()).max(1e-9)).sum();
+        (score.score, score.steps, score.regret.get(), score.best.get(), marks)
     }
 
     fn choose(&mut self, drill: &Drill<'_, '_>) -> Action {
@@ -89,7 +92,7 @@ impl Trainee {
 fn ranks(values: &[f64]) -> Vec<f64> {
     let place = |value: &f64| {
         let below = values.iter().filter(|other| *other < value).count();
-        let equal = values.iter().filter(|other| other.total_cmp(&value).is_eq()).count();
+        let equal = values.iter().filter(|other| other.total_cmp(value).is_eq()).count();
         below as f64 + (equal as f64 - 1.0) / 2.0
     };
     values.iter().map(place).collect()
@@ -124,17 +127,22 @@ fn tells_skill(knowledge: &Knowledge, seed: u64) -> f64 {
     let errors: Vec<f64> = (0..TRAINEES).map(|at| MOST_ERROR * at as f64 / (TRAINEES - 1) as f64).collect();
     let mut steps = 0;
     let mut scores = Vec::new();
+    let (mut pooled, mut marked, mut logs) = (vec![], vec![], vec![]);
     for (at, error) in errors.iter().enumerate() {
         let mut trainee = Trainee { error: *error, draw: Draw::new(seed, 1000 + at as u64) };
-        let taken: Vec<(f64, usize)> = truths
+        let taken: Vec<(f64, usize, f64, f64, f64)> = truths
             .iter()
             .map(|truth| trainee.take(&Laid::new(knowledge, truth.case.craft.clone()), &graph, truth))
             .collect();
-        steps += taken.iter().map(|(_, steps)| steps).sum::<usize>();
-        scores.push(taken.iter().map(|(score, _)| score).sum::<f64>() / CASES as f64);
+        steps += taken.iter().map(|t| t.1).sum::<usize>();
+        pooled.push(-taken.iter().map(|t| t.2).sum::<f64>());
+        logs.push(taken.iter().map(|t| t.0.ln()).sum::<f64>());
+        marked.push(taken.iter().map(|t| t.4).sum::<f64>() / taken.iter().map(|t| t.1).sum::<usize>() as f64);
+        scores.push(taken.iter().map(|t| t.0).sum::<f64>() / CASES as f64);
     }
     let skills: Vec<f64> = errors.iter().map(|error| 1.0 - error).collect();
     let told = spearman(&skills, &scores);
+    println!("pooled {:.3} logs {:.3} marks {:.3}", spearman(&skills, &pooled), spearman(&skills, &logs), spearman(&skills, &marked));
     println!("seed {seed}: {told:.3} in {steps} choices; {scores:.2?}");
     told
 }

@@ -13,6 +13,7 @@ mod case_model;
 mod case_text;
 mod cli;
 mod docs;
+mod drill;
 mod drill_skill;
 mod explanations;
 mod handbook;
