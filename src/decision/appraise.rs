@@ -51,18 +51,19 @@ pub fn appraise(
     belief: &Belief,
     settings: &Settings,
 ) -> Result<(Advice, Vec<Appraised>), Error> {
-    weigh(laid, graph, case, belief, settings, |desk, ranked| desk.all(ranked))
+    weigh(laid, graph, case, belief, settings, all)
+}
+
+/// What was compared, and after it what is held up.
+fn all(desk: &Desk<'_, '_>, ranked: &[Priced]) -> Vec<Appraised> {
+    let mut all: Vec<Appraised> = ranked.iter().map(|priced| desk.appraised(priced.option, priced.total)).collect();
+    let market = desk.market(None);
+    let held = (0..desk.repairs.len()).filter(|at| desk.repairs[*at].0.held.is_some());
+    all.extend(held.map(|at| desk.appraised(Choice::Repair(at), desk.repair_total(at, &market))));
+    all
 }
 
 impl Desk<'_, '_> {
-    fn all(&self, ranked: &[Priced]) -> Vec<Appraised> {
-        let mut all: Vec<Appraised> = ranked.iter().map(|priced| self.appraised(priced.option, priced.total)).collect();
-        let market = self.market(None);
-        let held = (0..self.repairs.len()).filter(|at| self.repairs[*at].0.held.is_some());
-        all.extend(held.map(|at| self.appraised(Choice::Repair(at), self.repair_total(at, &market))));
-        all
-    }
-
     fn appraised(&self, option: Choice, total: f64) -> Appraised {
         let (offer, tells_bits, finds, cures) = match option {
             Choice::Check(at) => (&self.checks[at].0, self.gains[at].max(0.0), 0.0, 0.0),

@@ -66,9 +66,8 @@ pub fn judge(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Action,
             let asked: Vec<Ix<Tick>> = before.ticks.iter().copied().filter(|t| !ready.ticks.contains(t)).collect();
             if let Some((check, ..)) = before.close {
                 let open: Vec<Ix<Hazard>> = safety.hazards.iter().map(|h| h.hazard).collect();
-                let closes = |ix: &Ix<Hazard>| {
-                    laid.knowledge.hazards[*ix].closed_by.iter().any(|by| by.answer.0 == check)
-                };
+                let closes =
+                    |ix: &Ix<Hazard>| laid.knowledge.hazards[*ix].closed_by.iter().any(|by| by.answer.0 == check);
                 return Standing::Forbidden(by_hazard(laid, open.into_iter().find(closes)));
             }
             if let Some(shut) = before.put_back.iter().find(|access| !physical.contains(access)) {
@@ -162,11 +161,14 @@ fn by_hazard(laid: &Laid<'_>, hazard: Option<Ix<Hazard>>) -> Breach {
 }
 
 fn by_tick(laid: &Laid<'_>, tick: Ix<Tick>) -> Breach {
-    let on_it = |interlock: &Interlock| {
-        let missing = |when: &Condition| names(when, &|c| matches!(c, Condition::Missing(t) if *t == tick));
-        interlock.when.as_ref().is_some_and(missing) || interlock.except.iter().any(|e| e.ticks.contains(&tick))
+    let locks = || laid.knowledge.interlocks.iter();
+    let missing = |interlock: &Interlock| {
+        let on_it = |when: &Condition| names(when, &|c| matches!(c, Condition::Missing(t) if *t == tick));
+        interlock.when.as_ref().is_some_and(on_it)
     };
-    let lock = laid.knowledge.interlocks.iter().find(|(_, interlock)| on_it(interlock));
+    let excepts = |interlock: &Interlock| interlock.except.iter().any(|e| e.ticks.contains(&tick));
+    // What a missing tick alone holds on is nearer than what lets a few steps through with it.
+    let lock = locks().find(|(_, lock)| missing(lock)).or_else(|| locks().find(|(_, lock)| excepts(lock)));
     let says = &laid.knowledge.ticks[tick].says;
     let why = lock.map_or_else(String::new, |(_, interlock)| format!("{} ", interlock.why));
     Breach {

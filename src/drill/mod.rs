@@ -12,7 +12,7 @@ pub mod score;
 
 use crate::access::AccessGraph;
 use crate::belief::{Belief, CauseBelief, Memory, believe_again};
-use crate::case::{Entry, Event, Presence};
+use crate::case::{Answer, Entry, Event, Presence};
 use crate::decision::{Action, Advice, Appraised, Settings, appraise, step_cost};
 use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
@@ -180,10 +180,15 @@ impl<'t, 'k> Drill<'t, 'k> {
         &self.here
     }
 
+    /// Every check at every place and every repair, in the order of the knowledge base.
+    pub fn actions(&self) -> impl Iterator<Item = Action> + '_ {
+        checks(self.job.laid).chain(repairs(self.job.laid))
+    }
+
     /// The whole bench: every check at every place, every repair, the quickest first; handing over is not among them.
     #[must_use]
     pub fn bench(&self) -> Vec<Offer> {
-        let mut offers: Vec<Offer> = checks(self.job.laid).chain(repairs(self.job.laid)).map(|a| self.offer(a)).collect();
+        let mut offers: Vec<Offer> = self.actions().map(|action| self.offer(action)).collect();
         offers.sort_by(|a, b| a.minutes.get().total_cmp(&b.minutes.get()).then(a.action.cmp(&b.action)));
         offers
     }
@@ -259,6 +264,7 @@ impl<'t, 'k> Drill<'t, 'k> {
         let from = self.job.case.log.len();
         let (money, minutes, comebacks) = (self.job.money, self.job.minutes, self.job.comebacks);
         let stands = self.job.carry_out(&action, &first, ready.air);
+        round_readings(&mut self.job, from);
         let entries = self.job.case.log[from..].to_vec();
         let outcome = match stands {
             job::Standing::Cured => Outcome::Gone,
@@ -365,6 +371,26 @@ impl<'t, 'k> Drill<'t, 'k> {
     #[must_use]
     pub fn hidden(&self) -> Vec<Instance<Cause>> {
         self.job.truth.guilty()
+    }
+}
+
+/// Readings since an entry as one reads them off an instrument: to the place of the first digit of its error, to three
+/// figures where it has none.
+fn round_readings(job: &mut Job<'_, '_>, from: usize) {
+    for entry in &mut job.case.log[from..] {
+        if let Event::Answer { check, answer: Answer::Reading(value), .. } = &mut entry.event
+            && let Some(reading) = &job.laid.knowledge.checks[*check].reading
+        {
+            let error = if reading.standard_error > 0.0 { reading.standard_error } else { value.abs() / 100.0 };
+            let step = if error > 0.0 { libm::pow(10.0, libm::floor(libm::log10(error))) } else { 1.0 };
+            // Dividing by a whole number leaves fewer stray digits than multiplying by a fraction.
+            *value = if step < 1.0 {
+                let parts = (1.0 / step).round();
+                (*value * parts).round() / parts
+            } else {
+                (*value / step).round() * step
+            };
+        }
     }
 }
 

@@ -180,7 +180,10 @@ fn difference(drill: &Drill<'_, '_>, step: &Step, figures: &Figures) -> String {
         Lesson::Best if next.action == step.action => format!("The best there was. {}", why()),
         Lesson::Best => format!("As good as the best, which was: {best}."),
         Lesson::Repeated => {
-            format!("It had been answered and nothing was repaired since, so it told nothing new: {lost} lost. {}", instead())
+            format!(
+                "It had been answered and nothing was repaired since, so it told nothing new: {lost} lost. {}",
+                instead()
+            )
         }
         Lesson::TellsNothing => {
             format!("Whatever it showed, the same repairs would have come next: {lost} lost. {}", instead())
@@ -348,9 +351,9 @@ fn step_json(
         .take(KNOWN)
         .map(|belief| json!({"id": cause(&belief.cause), "probability": belief.chance}))
         .collect();
-    let stated = step.stated.map(
-        |s| json!({"cause": named(s.cause), "probability": s.chance, "book": s.book, "there": s.there}),
-    );
+    let stated = step
+        .stated
+        .map(|s| json!({"cause": named(s.cause), "probability": s.chance, "book": s.book, "there": s.there}));
     json!({
         "action": named_action(drill, &step.action), "cost": step.cost.get(), "minutes": step.minutes.get(),
         "expected_cost": step.total.get(), "best": named_action(drill, &step.here.advice.next.action),

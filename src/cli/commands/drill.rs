@@ -6,10 +6,10 @@ use crate::cli::out::{Failure, page_width, paint, print, print_document};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
 use crate::drill::Drill;
+use crate::drill::End;
 use crate::drill::draw::{self, Draw, Level};
 use crate::drill::progress::{Move, Progress};
 use crate::drill::score::score;
-use crate::drill::End;
 use crate::finding::nearest;
 use crate::interview::drill::{Coach, Desk, Parting, Session, run as ask_drill};
 use crate::interview::pages;
@@ -141,8 +141,11 @@ fn ask(desk: &Desk<'_>, session: &mut Session<'_, '_>, args: &Arguments) -> Resu
         return Ok(parting?);
     }
     let echo = if io::stdin().is_terminal() { Echo::Off } else { Echo::On };
-    let output: Box<dyn Write> =
-        if args.format == Format::Text { Box::new(anstream::stdout().lock()) } else { Box::new(anstream::stderr().lock()) };
+    let output: Box<dyn Write> = if args.format == Format::Text {
+        Box::new(anstream::stdout().lock())
+    } else {
+        Box::new(anstream::stderr().lock())
+    };
     let mut plain = Plain::new(io::stdin().lock(), output, page_width(), echo);
     Ok(ask_drill(desk, session, &mut plain)?)
 }

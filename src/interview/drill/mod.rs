@@ -6,8 +6,8 @@ mod screens;
 
 pub use screens::screen;
 
-use super::step::matching_lines;
 use super::state::{Input, Key};
+use super::step::matching_lines;
 use super::{Ask, Reply};
 use crate::decision::Action;
 use crate::drill::breach::{Ready, Standing};
@@ -202,8 +202,8 @@ fn choose(desk: &Desk<'_>, session: &mut Session<'_, '_>, input: &Input) {
             session.stage = Stage::Find(lines(desk, session, |action| matches!(action, Action::Repair(..))));
         }
         Input::Pick(2) => session.stage = Stage::Suspect(Action::HandOver, Ready::default()),
-        // Whoever writes a name at once need not say first of what kind it is.
-        Input::Text(_) => {
+        // Whoever writes a name at once need not say first of what kind it is; a letter is no name.
+        Input::Text(text) if text.chars().count() > 1 => {
             let all = lines(desk, session, |_| true);
             find(session, input, &all);
         }
@@ -213,11 +213,14 @@ fn choose(desk: &Desk<'_>, session: &mut Session<'_, '_>, input: &Input) {
             let hint = pages::hint(session, session.hints);
             session.notices.push(hint);
         }
-        Input::Key(Key::Back) => {
-            session.notices.push("What was seen cannot be unseen: a drill has no way back past an answer.".to_owned());
-        }
+        Input::Key(Key::Back) => no_way_back(session),
+        Input::Text(text) if text == "b" => no_way_back(session),
         _ => not_here(session),
     }
+}
+
+fn no_way_back(session: &mut Session<'_, '_>) {
+    session.notices.push("What was seen cannot be unseen: a drill has no way back past an answer.".to_owned());
 }
 
 /// The bench by name, with what each step takes; the quickest first.
@@ -367,14 +370,7 @@ fn suspect(desk: &Desk<'_>, session: &mut Session<'_, '_>, input: &Input, action
 /// How sure one can say to be, in tenths.
 pub(super) const TENTHS: [u8; 9] = [1, 2, 3, 4, 5, 6, 7, 8, 9];
 
-fn sure(
-    desk: &Desk<'_>,
-    session: &mut Session<'_, '_>,
-    input: &Input,
-    action: Action,
-    ready: Ready,
-    cause: Ix<Cause>,
-) {
+fn sure(desk: &Desk<'_>, session: &mut Session<'_, '_>, input: &Input, action: Action, ready: Ready, cause: Ix<Cause>) {
     match input {
         Input::Pick(at) if *at < TENTHS.len() => {
             session.said = Some((cause, f64::from(TENTHS[*at]) / 10.0));
@@ -386,13 +382,7 @@ fn sure(
     }
 }
 
-fn act(
-    desk: &Desk<'_>,
-    session: &mut Session<'_, '_>,
-    action: Action,
-    ready: Ready,
-    said: Option<(Ix<Cause>, f64)>,
-) {
+fn act(desk: &Desk<'_>, session: &mut Session<'_, '_>, action: Action, ready: Ready, said: Option<(Ix<Cause>, f64)>) {
     let stated = said.map(|(cause, chance)| session.drill.state(cause, chance));
     let hints = std::mem::take(&mut session.hints);
     session.stage = Stage::Choose;

@@ -117,8 +117,11 @@ fn choose(desk: &Desk<'_>, session: &Session<'_, '_>) -> Screen {
     }
     screen.ask("What do you do next?");
     let hand_over = desk.figures.money(session.drill.job.rate().hand_over);
-    screen.choices =
-        vec!["Make a check".to_owned(), "Order a repair".to_owned(), format!("Hand it over to a specialist, {hand_over}")];
+    screen.choices = vec![
+        "Make a check".to_owned(),
+        "Order a repair".to_owned(),
+        format!("Hand it over to a specialist, {hand_over}"),
+    ];
     screen.keys.push((Key::Ranking, "what is known".to_owned()));
     screen.keys.push((Key::Other, "a check".to_owned()));
     screen.keys.push((Key::DidRepair, "a repair".to_owned()));
