@@ -411,7 +411,7 @@ fn nothing_is_recommended_without_a_coach() {
 #[test]
 fn a_coach_holds_the_arm_before_a_breach() {
     let (shown, end, _) = asked(Level::Single, 1, &["", "spark plug after", "", "q"], 80, Coach::Beside);
-    assert!(shown.contains("The coach holds your arm."), "{shown}");
+    assert!(shown.contains("The coach holds your arm"), "{shown}");
     assert_eq!(end, Some(End::Left));
     let (shown, end, _) = asked(Level::Single, 1, &["", "spark plug after", "", ""], 80, Coach::Away);
     assert!(matches!(end, Some(End::Breached(_))), "{shown}");

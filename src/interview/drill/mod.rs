@@ -223,11 +223,11 @@ fn no_way_back(session: &mut Session<'_, '_>) {
     session.notices.push("What was seen cannot be unseen: a drill has no way back past an answer.".to_owned());
 }
 
-/// The bench by name, with what each step takes; the quickest first.
+/// The bench by name, with what each step takes; the quickest first. The place comes first, where a narrow window cuts
+/// nothing off.
 fn lines(desk: &Desk<'_>, session: &Session<'_, '_>, wanted: fn(&Action) -> bool) -> Vec<(String, Offer)> {
-    let laid = session.drill.job.laid;
     let line = |offer: Offer| {
-        let title = words::action(laid, &offer.action);
+        let title = title(session, &offer.action);
         let takes = match &offer.cannot {
             Some(_) => "cannot be done".to_owned(),
             None => desk.figures.cost(offer.cost, offer.minutes),
@@ -235,6 +235,31 @@ fn lines(desk: &Desk<'_>, session: &Session<'_, '_>, wanted: fn(&Action) -> bool
         (format!("{title}: {takes}"), offer)
     };
     session.drill.bench().into_iter().filter(|offer| wanted(&offer.action)).map(line).collect()
+}
+
+/// "Front, spark plug after cranking"; the title alone where there is one place or it is done at all of them.
+fn title(session: &Session<'_, '_>, action: &Action) -> String {
+    let laid = session.drill.job.laid;
+    let (title, place) = match action {
+        Action::Check(check) => {
+            let item = &laid.knowledge.checks[check.item];
+            (&item.title, laid.place_name(item.scope, check.at))
+        }
+        Action::Repair(ix, places) => {
+            let item = &laid.knowledge.repairs[*ix];
+            let place = if let [at] = places.as_slice() { laid.place_name(item.scope, *at) } else { None };
+            (&item.title, place)
+        }
+        Action::HandOver => return words::action(laid, action),
+    };
+    match place {
+        Some(place) => {
+            let mut letters = place.chars();
+            let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+            format!("{first}{}, {}", letters.as_str(), words::lower_first(title))
+        }
+        None => title.clone(),
+    }
 }
 
 fn find(session: &mut Session<'_, '_>, input: &Input, lines: &[(String, Offer)]) {
@@ -322,7 +347,7 @@ fn go(desk: &Desk<'_>, session: &mut Session<'_, '_>, action: Action, ready: Rea
         && let Standing::Forbidden(breach) = session.drill.standing(&action, &ready)
     {
         session.hints += 1;
-        session.notices.push(format!("The coach holds your arm. {}", breach.why));
+        session.page = Some(pages::held(session, &breach));
         session.stage = Stage::MakeReady(action, ready);
         return;
     }

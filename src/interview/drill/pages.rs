@@ -3,6 +3,7 @@
 use super::{Desk, Session};
 use crate::case::{Event, Presence};
 use crate::decision::Action;
+use crate::drill::breach::Breach;
 use crate::drill::{Outcome, Step};
 use crate::interview::screens::{Detail, caution};
 use crate::knowledge::{Access, Hazard, Ix};
@@ -91,6 +92,17 @@ pub(super) fn how(_desk: &Desk<'_>, session: &Session<'_, '_>, action: &Action) 
         document.bullets(mind);
     }
     Some(document)
+}
+
+/// What the coach says before a breach of safety: why, and every caution in full.
+pub(super) fn held(session: &Session<'_, '_>, breach: &Breach) -> Document {
+    let mut document = Document::new();
+    document.title("The coach holds your arm");
+    document.paragraph(&breach.why);
+    for hazard in &breach.hazards {
+        document.push(caution(session.drill.job.laid.knowledge, *hazard, Detail::Full));
+    }
+    document
 }
 
 /// What must be opened for a step.

@@ -150,7 +150,8 @@ fn make_ready(desk: &Desk<'_>, session: &Session<'_, '_>, action: &Action, ready
     let mut screen = heading(desk, session);
     let job = &session.drill.job;
     let knowledge = job.laid.knowledge;
-    screen.ask(&words::action(job.laid, action));
+    let title = words::action(job.laid, action);
+    screen.say(Part::until(2, Block::Paragraph(Rich::strong(&title))));
     if let Action::Check(check) = action {
         let item = &knowledge.checks[check.item];
         if item.how.len() <= STEPS {
@@ -168,14 +169,22 @@ fn make_ready(desk: &Desk<'_>, session: &Session<'_, '_>, action: &Action, ready
     let opens = if opens.is_empty() { String::new() } else { format!(" It opens: {}.", opens.join("; ")) };
     screen.say(Part::until(5, Block::Paragraph(Rich::plain(&format!("{takes}.{opens}")))));
     if desk.coach == Coach::Beside {
-        for hazard in pages::hazards(session, action).into_iter().take(CAUTIONS) {
-            let short = caution(knowledge, hazard, Detail::Line);
-            screen.say(Part::shortened(2, caution(knowledge, hazard, Detail::Some), short));
+        for (n, hazard) in pages::hazards(session, action).into_iter().take(CAUTIONS).enumerate() {
+            let full = caution(knowledge, hazard, Detail::Some);
+            // In a small window the gravest is said in a line; `h` has all of them.
+            screen.say(match n {
+                0 => Part::shortened(2, full, caution(knowledge, hazard, Detail::Line)),
+                _ => Part::until(2, full),
+            });
         }
     }
-    screen.say(Part::always(Block::Paragraph(Rich::strong(
-        "What do you see to first? A number sets or clears it; Enter does the step.",
-    ))));
+    // What scrolls away first in a small window is the top: the step is named again right above its controls.
+    let short = format!("{title}: what first? A number sets it, Enter does it.");
+    screen.say(Part::shortened(
+        2,
+        Block::Paragraph(Rich::strong("What do you see to first? A number sets or clears it; Enter does the step.")),
+        Block::Paragraph(Rich::strong(&short)),
+    ));
     let given = session.drill.job.now().safety;
     screen.choices = controls(session, action)
         .into_iter()
