@@ -160,12 +160,12 @@ fn the_score_ranks_trainees_by_their_skill() {
     assert!(told.iter().all(|told| *told >= 0.95), "{told:?}");
 }
 
-/// The same on the built-in knowledge base; takes some minutes.
+/// The same on the built-in knowledge base; takes some minutes. On 2026-11-25: 0.964 and 0.962.
 #[test]
 #[ignore = "by hand: cargo test --release --test suite skill -- --ignored --nocapture"]
 fn the_score_ranks_trainees_on_a_craft_of_one_cylinder() {
     let knowledge = watercraft::knowledge();
     let layout = knowledge.layouts.find("single").expect("a layout");
     let told = told(&knowledge, layout, &[1, 2]);
-    assert!(told.iter().all(|told| *told >= 0.9), "{told:?}");
+    assert!(told.iter().all(|told| *told >= 0.95), "{told:?}");
 }
