@@ -58,6 +58,7 @@
 //! | [`plan`] | the work order |
 //! | [`trial`] | simulated jobs, worked by several policies |
 //! | [`logbook`] | closed jobs, and what they teach |
+//! | [`drill`] | a hidden fault for a trainee, every choice held against the best |
 //! | [`store`], [`report`], [`interview`], [`cli`] | files, words, questions, the command line |
 //!
 //! All above the last row is pure: text and values in, values out, no terminal, clock, environment or file, and every
@@ -76,6 +77,7 @@ pub mod calc;
 pub mod case;
 pub mod cli;
 pub mod decision;
+pub mod drill;
 pub mod finding;
 pub mod inference;
 pub mod interview;

@@ -3,6 +3,7 @@
 pub mod calc;
 pub mod logbook;
 
+use crate::drill::draw::Level;
 use crate::inference::Limits;
 use crate::store::built_in_names;
 use crate::units::System;
@@ -97,6 +98,8 @@ pub enum Verb {
     Assess(Assess),
     /// Print the work order for a case.
     Plan(Plan),
+    /// Find a hidden fault, for trainees: the whole bench, nothing recommended, every choice held against the best.
+    Drill(Drill),
     /// Play simulated jobs and compare the advice with other ways to work.
     Trial(Trial),
     /// Bench arithmetic: springs, compression, leaks, batteries, jets, oil, vapor, screws, units.
@@ -185,6 +188,63 @@ pub struct Plan {
     /// Plan for this cause (`id` or `id@place`) instead of what is believed; may be given again.
     #[arg(long, value_name = "ID")]
     pub cause: Vec<String>,
+}
+
+/// `drill`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum drill                                     one hidden fault
+  doldrum drill --level double --seed 7             two of them; the same seed is the same drill
+  doldrum drill --symptom sy-no-crank --coach       with hints
+  doldrum drill --record me.json                    the level moves on with skill
+  doldrum drill --plain --format json < keys.txt    a script; the screens go to standard error")]
+pub struct Drill {
+    /// How hard it is [default: that of the record, else single].
+    #[arg(long, value_enum, value_name = "LEVEL")]
+    pub level: Option<DrillLevel>,
+    /// Only this layout [default: any].
+    #[arg(long, value_name = "LAYOUT")]
+    pub layout: Option<String>,
+    /// Only with this symptom named [default: any].
+    #[arg(long, value_name = "SYMPTOM")]
+    pub symptom: Option<String>,
+    /// A coach beside: hints, a word after each choice, and a hand on the arm before a breach of safety.
+    #[arg(long)]
+    pub coach: bool,
+    /// Plain lines in and out, whatever the terminal can do.
+    #[arg(long)]
+    pub plain: bool,
+    /// A file that keeps what was done and which level comes next; each drill with it is another one.
+    #[arg(long, value_name = "FILE")]
+    pub record: Option<PathBuf>,
+    /// How to print the debrief.
+    #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
+    pub format: Format,
+}
+
+/// How hard a drill is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum DrillLevel {
+    /// One fault, and nothing else is wrong.
+    Single,
+    /// Two faults, each of which alone brings the complaint about.
+    Double,
+    /// One fault; three answers in ten mislead.
+    Misleading,
+    /// One fault out of the rarest third.
+    Rare,
+}
+
+impl From<DrillLevel> for Level {
+    fn from(level: DrillLevel) -> Self {
+        match level {
+            DrillLevel::Single => Self::Single,
+            DrillLevel::Double => Self::Double,
+            DrillLevel::Misleading => Self::Misleading,
+            DrillLevel::Rare => Self::Rare,
+        }
+    }
 }
 
 /// `trial`.

@@ -22,6 +22,7 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         Verb::Triage(triage) => commands::triage::run(triage, common),
         Verb::Assess(assess) => commands::assess::run(assess, common),
         Verb::Plan(plan) => commands::plan::run(plan, common),
+        Verb::Drill(drill) => commands::drill::run(drill, common),
         Verb::Trial(trial) => commands::trial::run(trial, common),
         Verb::Calc(calc) => commands::calc::run(calc, common),
         Verb::Vet(vet) => commands::vet::run(vet, common),

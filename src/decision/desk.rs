@@ -410,7 +410,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         Some((propose(Choice::Check(check)), propose(Choice::Repair(at))))
     }
 
-    fn repair_total(&self, at: usize, market: &Market) -> f64 {
+    pub fn repair_total(&self, at: usize, market: &Market) -> f64 {
         let price = self.repairs[at].0.price.money.get() + self.unlocking_after(at);
         let left = 1.0 - self.cure_chance(at);
         if left <= 0.0 {

@@ -4,6 +4,7 @@
 //! what every repair would cure is worked out, and one step of look-ahead over every outcome of every check prices what
 //! comes after ([`value`]). Access is shared: what a check opens, a repair behind it need not open again.
 
+mod appraise;
 pub mod cost;
 mod deeper;
 mod desk;
@@ -13,6 +14,8 @@ mod propose;
 pub mod simulate;
 pub mod steady;
 mod value;
+
+pub use appraise::{Appraised, appraise};
 
 use crate::access::AccessGraph;
 use crate::belief::Belief;
@@ -24,7 +27,7 @@ pub use crate::safety::Action;
 use crate::safety::{Before, OpenHazard, Safety, Verdict};
 use crate::units::{Minutes, Money};
 use cost::{Price, Rate};
-use desk::Desk;
+use desk::{Desk, Priced};
 use offers::Gatherer;
 
 /// What one outcome of an action would lead to.
@@ -137,6 +140,18 @@ pub fn advise(
     belief: &Belief,
     settings: &Settings,
 ) -> Result<Advice, Error> {
+    weigh(laid, graph, case, belief, settings, |_, _| ()).map(|(advice, ())| advice)
+}
+
+/// What to do next, and what else is wanted of the comparison.
+fn weigh<T>(
+    laid: &Laid<'_>,
+    graph: &AccessGraph,
+    case: &Case,
+    belief: &Belief,
+    settings: &Settings,
+    also: impl FnOnce(&Desk<'_, '_>, &[Priced]) -> T,
+) -> Result<(Advice, T), Error> {
     let safety = Safety::at(laid, graph, case, settings.now);
     let open = graph.open_now(laid, case);
     let spent = cost::spent(laid, graph, case);
@@ -148,6 +163,7 @@ pub fn advise(
     if settings.look_ahead > 1 {
         ranked = desk.deeper(ranked);
     }
+    let also = also(&desk, &ranked);
     let best = ranked.remove(0);
     let bounds = settings.bounds.then(|| desk.bounds(&best));
     let mut alternatives: Vec<Proposal> =
@@ -174,7 +190,7 @@ pub fn advise(
     if wanted.is_some() {
         alternatives.retain(|a| a.before.close.is_none());
     }
-    Ok(Advice {
+    let advice = Advice {
         next,
         wanted,
         alternatives,
@@ -183,7 +199,8 @@ pub fn advise(
         hazards: safety.hazards,
         spent: spent.money,
         spent_minutes: spent.minutes,
-    })
+    };
+    Ok((advice, also))
 }
 
 /// The check that closes a hazard, as a step before what is wanted.

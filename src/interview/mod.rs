@@ -4,6 +4,7 @@
 //! asks is behind [`Ask`]: a terminal, plain lines, or a script.
 
 pub mod advisor;
+pub mod drill;
 pub mod pages;
 pub mod plain;
 pub mod screen;

@@ -503,9 +503,15 @@ fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input) {
 
 /// The lines that hold every word of a text.
 fn matching(targets: &[(String, Target)], text: &str) -> Vec<usize> {
+    let lines: Vec<&str> = targets.iter().map(|(line, _)| line.as_str()).collect();
+    matching_lines(&lines, text)
+}
+
+/// The positions of the lines that hold every word of a text.
+pub(super) fn matching_lines(lines: &[&str], text: &str) -> Vec<usize> {
     let wanted: Vec<String> = text.split_whitespace().map(str::to_lowercase).collect();
     let holds = |line: &str| wanted.iter().all(|word| line.to_lowercase().contains(word));
-    targets.iter().enumerate().filter(|(_, (line, _))| holds(line)).map(|(at, _)| at).collect()
+    lines.iter().enumerate().filter(|(_, line)| holds(line)).map(|(at, _)| at).collect()
 }
 
 fn take(bench: &Bench<'_>, state: &mut State, target: Target) {

@@ -11,6 +11,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 /// The most choices on one page: so many as have a digit.
 const PAGE: usize = 9;
+/// A window so wide has room for what to do in a list, and for what is typed: a line that wraps is drawn again and again.
+const PROMPT: usize = 72;
 /// The widest screen: longer lines are hard to follow.
 const WIDEST: usize = 100;
 
@@ -94,7 +96,11 @@ impl Terminal {
         self.term.write_line("Fire: Esc, then !")?;
         let items: Vec<String> = screen.choices.iter().map(|c| cut(c, width.saturating_sub(4))).collect();
         let picked = FuzzySelect::with_theme(&SimpleTheme)
-            .with_prompt("Type part of it, Enter takes it, Esc goes back")
+            .with_prompt(if width < PROMPT {
+                "Part of it, Enter, Esc"
+            } else {
+                "Type part of it, Enter takes it, Esc goes back"
+            })
             .items(&items)
             .default(0)
             .max_length(height.saturating_sub(8).max(3))

@@ -5,6 +5,7 @@
 //! [`figures`].
 
 mod assessment;
+mod drill;
 pub mod figures;
 pub mod logbook;
 mod markdown;
@@ -15,6 +16,7 @@ pub mod words;
 mod work_order;
 
 pub use assessment::Assessment;
+pub use drill::{Setup as DrillSetup, debrief, debrief_json};
 pub use figures::{Chances, Figures};
 pub use markdown::render_markdown;
 pub use rich::{Rich, Span};

@@ -116,6 +116,12 @@ impl Safety {
         &self.abilities
     }
 
+    /// Whether a control was confirmed and holds still.
+    #[must_use]
+    pub fn is_given(&self, tick: Ix<Tick>) -> bool {
+        self.ticks[tick.at()]
+    }
+
     /// The checks one of which must come before anything else: what was smelled or seen (or not yet looked for) stops
     /// all work until it is settled. None where nothing does, or where the check was made and did not settle it: then
     /// the search for the leak goes on, with what the hazard bars still barred.

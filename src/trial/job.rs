@@ -34,6 +34,7 @@ pub struct Now {
 }
 
 /// A job and what was done on it.
+#[derive(Clone)]
 pub struct Job<'t, 'k> {
     /// The craft.
     pub laid: &'t Laid<'k>,
@@ -176,10 +177,23 @@ impl<'t, 'k> Job<'t, 'k> {
             None => return Standing::Barred,
         }
         match action {
-            Action::Check(check) => self.check(*check),
+            Action::Check(check) => self.check(*check, self.airing(check.item)),
             Action::Repair(repair, places) => self.repair(*repair, places),
             Action::Try(_) => self.try_symptoms(),
             Action::HandOver => unreachable!("handed over above"),
+        }
+        if self.cured { Standing::Cured } else { Standing::Open }
+    }
+
+    /// Does a step as it is wished for, after what is put back and confirmed for it and nothing else; a check after so
+    /// long an airing. Whether it may be done is the business of whoever calls.
+    pub fn carry_out(&mut self, action: &Action, first: &Before, air: Minutes) -> Standing {
+        self.prepare(first);
+        match action {
+            Action::Check(check) => self.check(*check, air),
+            Action::Repair(repair, places) => self.repair(*repair, places),
+            Action::Try(_) => self.try_symptoms(),
+            Action::HandOver => return self.act(action, first),
         }
         if self.cured { Standing::Cured } else { Standing::Open }
     }
@@ -205,7 +219,7 @@ impl<'t, 'k> Job<'t, 'k> {
             self.put_back(&wish.unwrap_or_default());
             let before = self.may(&self.now(), &close(first))?;
             self.prepare(&before);
-            self.check(Instance::new(first, 0));
+            self.check(Instance::new(first, 0), self.airing(first));
             if self.cured {
                 return None;
             }
@@ -232,10 +246,10 @@ impl<'t, 'k> Job<'t, 'k> {
         self.steps.push((what, money.get()));
     }
 
-    fn check(&mut self, check: Instance<Check>) {
+    fn check(&mut self, check: Instance<Check>, air: Minutes) {
         let action = Action::Check(check);
         let (mut minutes, mut money) = step_cost(self.laid, self.graph, &self.case, &action);
-        let air = self.airing(check.item);
+        let asked = self.airing(check.item);
         // Airing is waiting: half of it is lost.
         let waiting = cost::time(&self.rate(), Minutes::of(air.get() / 2.0));
         minutes += waiting.minutes;
@@ -248,7 +262,8 @@ impl<'t, 'k> Job<'t, 'k> {
         let label = self.laid.label(self.laid.knowledge.checks.id(check.item), item.scope, check.at);
         self.pay(format!("{label}={shown}"), minutes, money);
         self.checks += 1;
-        let aired_min = (air.get() > 0.0).then_some(air.get());
+        // Where it asks for airing and none is told of, the log would be read as if it had been aired.
+        let aired_min = (asked.get() > 0.0).then_some(air.get());
         let event = Event::Answer { check: check.item, place: Some(check.at), answer, aired_min };
         self.case.log.push(event.into());
         if self.untried && !self.is_locked() {
@@ -256,8 +271,9 @@ impl<'t, 'k> Job<'t, 'k> {
         }
     }
 
-    /// Minutes of airing before a check that closes an open hazard.
-    fn airing(&self, check: Ix<Check>) -> Minutes {
+    /// Minutes of airing that a check asks for where it closes an open hazard.
+    #[must_use]
+    pub fn airing(&self, check: Ix<Check>) -> Minutes {
         let closes = |hazard| {
             let hazard: &crate::knowledge::Hazard = &self.laid.knowledge.hazards[hazard];
             hazard.closed_by.iter().any(|closed| closed.answer.0 == check)

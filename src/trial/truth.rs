@@ -41,6 +41,7 @@ pub struct Truth {
     world: World,
     seed: u64,
     sigma: f64,
+    misleads: f64,
 }
 
 /// Everything that was drawn about a craft.
@@ -96,7 +97,16 @@ impl Truth {
             return None;
         }
         let unlisted = hidden.iter().map(|var| model.network.variable(*var).name.clone()).collect();
-        Some(Self { case, unlisted, model, world, seed, sigma: draws.sigma })
+        Some(Self { case, unlisted, model, world, seed, sigma: draws.sigma, misleads: 0.0 })
+    }
+
+    /// The same job, in which so large a share of answers mislead: they are drawn from the tails of what the row that
+    /// holds gives. Of outcomes the likeliest is left out and the others are drawn as often as before, compared with each
+    /// other; a reading lies beyond [`TAIL_BEGINS`] spreads from its mean, as often on either side. A check that closes a
+    /// hazard never misleads: what is said about fuel in the hull is not for guessing.
+    #[must_use]
+    pub fn misleading(self, share: f64) -> Self {
+        Self { misleads: share, ..self }
     }
 
     /// Whether a cause was there at intake.
@@ -160,11 +170,21 @@ impl Truth {
         let thing = (check.item.at() as u64) << 4 | check.at as u64;
         let mut draw = Draw::new(self.seed, OF_ANSWERS | thing << 10 | (time & 0x3ff));
         let gives = self.perturbed(item, row, thing);
+        let misleads = self.misleads > 0.0 && !closes_a_hazard(laid, check.item) && draw.happens(self.misleads);
         Some(match (&gives, &item.reading) {
+            (Gives::Normals { parts, .. }, Some(reading)) if misleads && !parts.is_empty() => {
+                Answer::Reading(far_off(reading, parts, &given, &mut draw))
+            }
             (Gives::Normals { parts, over }, Some(reading)) => {
                 Answer::Reading(measured(reading, parts, *over, &given, &mut draw))
             }
-            _ => Answer::Outcome(draw.pick(&outcome_chances(item, &gives, &given))),
+            _ => {
+                let mut chances = outcome_chances(item, &gives, &given);
+                if misleads {
+                    leave_out_likeliest(&mut chances);
+                }
+                Answer::Outcome(draw.pick(&chances))
+            }
         })
     }
 
@@ -389,6 +409,35 @@ fn feeders(model: &CaseModel, gate: VarIx) -> BTreeSet<VarIx> {
     causes
 }
 
+/// Whether a check closes a hazard.
+fn closes_a_hazard(laid: &Laid<'_>, check: Ix<Check>) -> bool {
+    laid.knowledge.hazards.iter().any(|(_, hazard)| hazard.closed_by.iter().any(|by| by.answer.0 == check))
+}
+
+/// Leaves the tail of some outcomes: all but the likeliest; where there is no other, that one.
+fn leave_out_likeliest(chances: &mut [f64]) {
+    let likeliest = (0..chances.len()).max_by(|a, b| chances[*a].total_cmp(&chances[*b]).then(b.cmp(a)));
+    let others = chances.iter().filter(|chance| **chance > 0.0).count() > 1;
+    if let Some(at) = likeliest.filter(|_| others) {
+        chances[at] = 0.0;
+    }
+}
+
+/// Where the tails of a reading begin, in spreads from the mean: a fifth of a normal lies beyond, a tenth on each side.
+pub const TAIL_BEGINS: f64 = 1.2816;
+
+/// A reading out of the tails: beyond [`TAIL_BEGINS`] spreads from the mean of its part.
+fn far_off(reading: &Reading, parts: &[(f64, f64, f64)], given: &Conditions, draw: &mut Draw) -> f64 {
+    let scale = if reading.corrected_for_altitude { given.pressure_ratio } else { 1.0 };
+    let shares: Vec<f64> = parts.iter().map(|part| part.0).collect();
+    let (_, mean, sd) = parts[draw.pick(&shares)];
+    let spread = libm::hypot(scale * sd, reading.standard_error);
+    // One draw in five lies there; the bound is for the proof that it ends.
+    let z = (0..1_000).map(|_| draw.normal()).find(|z| z.abs() > TAIL_BEGINS).unwrap_or(TAIL_BEGINS);
+    let value = (scale * mean + spread * z).clamp(scale * reading.least, scale * reading.most);
+    as_measured(reading, value, given)
+}
+
 /// A reading as measured. The slip is shared as in the model: between the ends, the inside and, where there is one,
 /// the answer beyond the scale.
 fn measured(reading: &Reading, parts: &[(f64, f64, f64)], over: f64, given: &Conditions, draw: &mut Draw) -> f64 {
@@ -411,6 +460,11 @@ fn measured(reading: &Reading, parts: &[(f64, f64, f64)], over: f64, given: &Con
         let spread = libm::hypot(scale * sd, reading.standard_error);
         (scale * mean + spread * draw.normal()).clamp(least, most)
     };
+    as_measured(reading, value, given)
+}
+
+/// A value on the check's own scale as the instrument shows it.
+fn as_measured(reading: &Reading, value: f64, given: &Conditions) -> f64 {
     match (&reading.relative, given.sheet) {
         (Some((_, RawCompare::Difference)), Some(sheet)) => sheet + value,
         (Some((_, RawCompare::Percent)), Some(sheet)) => sheet * value / 100.0,

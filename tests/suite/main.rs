@@ -16,6 +16,8 @@ mod cli;
 mod coverage;
 mod directions;
 mod docs;
+mod drill;
+mod drill_skill;
 mod epochs;
 mod explanations;
 mod handbook;

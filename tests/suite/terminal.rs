@@ -182,3 +182,40 @@ fn a_killed_interview_loses_at_most_the_answer_being_typed_and_goes_on() {
     seat.then("So far:", "q");
     assert_eq!(seat.end(), 0);
 }
+
+#[test]
+fn a_drill_from_its_complaint_to_its_debrief() {
+    for (rows, cols) in [(24, 80), (30, 40)] {
+        let place = tempfile::tempdir().expect("a folder");
+        let mut seat = Seat::new(place.path(), &["drill", "--record", "me.json"], rows, cols);
+        seat.then("Enter begin", "\r");
+        seat.then("What do you do next?", "o");
+        // Part of a name finds a check; b and Esc go back before its answer is seen.
+        seat.then("Which check?", "smel\r");
+        seat.then("What do you see to first?", "b");
+        seat.then("What do you do next?", "1");
+        seat.then("Which check?", "smel\r");
+        seat.then("Air the hull", "1");
+        seat.then("[x] Air", "\r");
+        seat.then("behind it?", "worn\r");
+        seat.then("How sure are you", "3");
+        seat.then("Smell for fuel: ", "d");
+        seat.then("Which repair?", "rings\r");
+        seat.then("What do you see to first?", "\r");
+        seat.then("As before: worn rings", "\r");
+        seat.sees("The same drill again");
+        assert_eq!(seat.end(), 0);
+        let kept = std::fs::read_to_string(place.path().join("me.json")).expect("kept");
+        assert!(kept.contains("\"score\""), "{kept}");
+    }
+}
+
+#[test]
+fn ctrl_c_in_a_drill_shows_the_cursor_and_exits_130() {
+    let place = tempfile::tempdir().expect("a folder");
+    let mut seat = Seat::new(place.path(), &["drill"], 24, 80);
+    seat.then("Enter begin", "\r");
+    seat.then("What do you do next?", "\u{3}");
+    assert_eq!(seat.end(), 130);
+    assert!(!seat.screen.lock().expect("not poisoned").screen().hide_cursor(), "the cursor is shown");
+}
