@@ -251,7 +251,8 @@ pub fn closed(told: &str, closed: &Closed, knowledge: &Knowledge) -> Document {
     let cause = if record.causes.is_empty() { "no cause confirmed".to_owned() } else { words_of(&record.causes) };
     let fixed = record.fixed_by.iter().map(|label| format!("; fixed by: {}", words(label, Some(knowledge))));
     let fixed: String = fixed.collect();
-    document.bullets([format!("{cause}{fixed}; {}", end_words(record.end)).as_str(), standing_words(record)]);
+    let end = if record.end == End::NotKnown { "end not known" } else { end_words(record.end) };
+    document.bullets([format!("{cause}{fixed}; {end}").as_str(), standing_words(record)]);
     let missing: Vec<Rich> = closed.missing.iter().filter_map(missing_words).map(|text| text.as_str().into()).collect();
     if !missing.is_empty() {
         document.section("Missing");
@@ -341,14 +342,19 @@ pub fn summary(summary: &Summary, knowledge: Option<&Knowledge>, figures: &Figur
 }
 
 fn costs_words(costs: &Costs, figures: &Figures) -> String {
-    let money = |mean: Mean| figures.money(Money::of(mean.mean));
+    let money = |amount: f64| figures.money(Money::of(amount));
+    let way = |amount: f64| if amount < 0.0 { "less" } else { "more" };
+    // One job has no spread.
+    let spread = if costs.jobs > 1 { format!(" ± {}", money(costs.more.half)) } else { String::new() };
+    let (more, minutes) = (costs.more.mean, costs.more_minutes.mean);
     format!(
-        "{} spent, {} planned: {} ± {} and {} more a job, over {}",
-        money(costs.spent),
-        money(costs.planned),
-        money(costs.more),
-        figures.money(Money::of(costs.more.half)),
-        figures.minutes(Minutes::of(costs.more_minutes.mean)),
+        "{} spent, {} planned: {}{spread} {} and {} {} a job, over {}",
+        money(costs.spent.mean),
+        money(costs.planned.mean),
+        money(more.abs()),
+        way(more),
+        figures.minutes(Minutes::of(minutes.abs())),
+        way(minutes),
         jobs(costs.jobs)
     )
 }
