@@ -15,7 +15,6 @@ use crate::units::{Minutes, Money};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde_json::{Value, json};
-use std::fmt::Write as _;
 
 /// So many digits of an id are told.
 const SHORT: usize = 8;
@@ -242,43 +241,45 @@ fn part_words(part: &Part, figures: &Figures) -> String {
     format!("{} x {}{price}", part.count, part.item)
 }
 
-/// What became of a job that was closed, and what it lacks: plain lines.
+/// What became of a job that was closed (`told`), and what it lacks.
 #[must_use]
-pub fn closed(closed: &Closed, knowledge: &Knowledge) -> String {
+pub fn closed(told: &str, closed: &Closed, knowledge: &Knowledge) -> Document {
     let record = &closed.record;
-    let cause = if record.causes.is_empty() {
-        "no cause confirmed".to_owned()
-    } else {
-        all_words(&record.causes, Some(knowledge))
-    };
-    let fixed = record
-        .fixed_by
-        .as_ref()
-        .map_or_else(String::new, |label| format!("; fixed by: {}", words(label, Some(knowledge))));
-    let mut text = format!("{cause}{fixed}; {}\n{}\n", end_words(record.end), standing_words(record));
-    for missing in &closed.missing {
-        let _ = writeln!(text, "missing: {}", missing_words(missing));
+    let mut document = Document::new();
+    document.paragraph(told);
+    let words_of = |labels: &[String]| all_words(labels, Some(knowledge));
+    let cause = if record.causes.is_empty() { "no cause confirmed".to_owned() } else { words_of(&record.causes) };
+    let fixed = record.fixed_by.iter().map(|label| format!("; fixed by: {}", words(label, Some(knowledge))));
+    let fixed: String = fixed.collect();
+    let end = if record.end == End::NotKnown { "end not known" } else { end_words(record.end) };
+    document.bullets([format!("{cause}{fixed}; {end}").as_str(), standing_words(record)]);
+    let missing: Vec<Rich> = closed.missing.iter().filter_map(missing_words).map(|text| text.as_str().into()).collect();
+    if !missing.is_empty() {
+        document.section("Missing");
+        document.bullets(missing);
     }
-    text
+    if closed.missing.contains(&Missing::Private) {
+        document.paragraph("The title or the note seems to hold a phone or hull number. None is needed here.");
+    }
+    document
 }
 
-fn missing_words(missing: &Missing) -> String {
-    match missing {
-        Missing::Cause => "the cause; name what was seen with --cause ID@PLACE, or add `found:` to the log".to_owned(),
+/// What to do about what is missing; `None` where nothing is.
+fn missing_words(missing: &Missing) -> Option<String> {
+    Some(match missing {
+        Missing::Cause => "the cause: name what was seen with --cause ID@PLACE, or add `found:` to the log".to_owned(),
         Missing::WhichCause(found) => {
-            format!("which of {} the complaint came from; name it with --cause", found.join(", "))
+            format!("which of {} the complaint came from: name it with --cause", found.join(", "))
         }
-        Missing::Repair => "what fixed it; name it with --fixed-by ID, or add `repair:` to the log".to_owned(),
+        Missing::Repair => "what fixed it: name it with --fixed-by ID, or add `repair:` to the log".to_owned(),
         Missing::OtherRepair(id) => format!("a repair that removes this cause: `{id}` does not; look at both again"),
         Missing::Tried => {
-            "whether the symptom is gone; say --end cured, or add `symptom: ..., present: false` to the log".to_owned()
+            "whether the symptom is gone: say --end cured, or add `symptom: ..., present: false` to the log".to_owned()
         }
         Missing::StillThere => "the cure: the log says that the symptom is there still".to_owned(),
-        Missing::Minutes => "the minutes it took; say --minutes N".to_owned(),
-        Missing::Private => {
-            "nothing, but the title or note seems to hold a phone or hull number; none is needed here".to_owned()
-        }
-    }
+        Missing::Minutes => "the minutes it took: say --minutes N".to_owned(),
+        Missing::Private => return None,
+    })
 }
 
 /// The names of what differs between two records of one job.
@@ -341,14 +342,19 @@ pub fn summary(summary: &Summary, knowledge: Option<&Knowledge>, figures: &Figur
 }
 
 fn costs_words(costs: &Costs, figures: &Figures) -> String {
-    let money = |mean: Mean| figures.money(Money::of(mean.mean));
+    let money = |amount: f64| figures.money(Money::of(amount));
+    let way = |amount: f64| if amount < 0.0 { "less" } else { "more" };
+    // One job has no spread.
+    let spread = if costs.jobs > 1 { format!(" ± {}", money(costs.more.half)) } else { String::new() };
+    let (more, minutes) = (costs.more.mean, costs.more_minutes.mean);
     format!(
-        "{} spent, {} planned: {} ± {} and {} more a job, over {}",
-        money(costs.spent),
-        money(costs.planned),
-        money(costs.more),
-        figures.money(Money::of(costs.more.half)),
-        figures.minutes(Minutes::of(costs.more_minutes.mean)),
+        "{} spent, {} planned: {}{spread} {} and {} {} a job, over {}",
+        money(costs.spent.mean),
+        money(costs.planned.mean),
+        money(more.abs()),
+        way(more),
+        figures.minutes(Minutes::of(minutes.abs())),
+        way(minutes),
         jobs(costs.jobs)
     )
 }

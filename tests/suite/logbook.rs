@@ -94,7 +94,7 @@ fn a_job_is_closed_listed_found_and_shown() {
     let at = folder.path();
     let added = said(at, &["add", "job.yaml", "--minutes", "95", "--part", "2 x gasket = 4", "--note", "rusty tank"]);
     assert!(added.starts_with("added ") && added.contains("confirmed: the cause was seen"), "{added}");
-    assert!(!added.contains("missing"), "{added}");
+    assert!(!added.contains("MISSING"), "{added}");
     let id = &added["added ".len().."added ".len() + 8];
     let list = said(at, &["list"]);
     // An hour and 35 minutes at 90, and 8 for parts: 150.50.
@@ -144,7 +144,7 @@ fn a_case_that_grew_replaces_the_shorter_one() {
     let late = early.clone() + "  - {repair: rm-screens}\n  - {symptom: sy-no-start, present: false}\n";
     fs::write(at.join("early.yaml"), early).expect("it can be written");
     fs::write(at.join("late.yaml"), late).expect("it can be written");
-    assert!(said(at, &["add", "early.yaml"]).contains("missing"));
+    assert!(said(at, &["add", "early.yaml"]).contains("MISSING"));
     assert!(said(at, &["add", "late.yaml"]).contains("it goes on from"));
     let logbook = Logbook::open(&at.join("l.db")).expect("it opens");
     let entries = logbook.entries().expect("it reads");
@@ -162,7 +162,7 @@ fn what_is_missing_is_said() {
     fs::write(at.join("bare.yaml"), bare).expect("it can be written");
     let told = said(at, &["add", "bare.yaml", "--note", "call 555 013 4567"]);
     for words in
-        ["the cause; name", "what fixed it", "whether the symptom is gone", "the minutes it took", "phone or hull"]
+        ["the cause: name", "what fixed it", "whether the symptom is gone", "the minutes it took", "phone or hull"]
     {
         assert!(told.contains(words), "{words}: {told}");
     }

@@ -8,7 +8,7 @@ use crate::report::{Block, Column, Document, Table};
 use serde_json::{Value, json};
 
 /// Numbers told on one screen; all of them are in the file.
-const LEARNED_TOLD: usize = 15;
+const LEARNED_TOLD: usize = 12;
 
 /// What the jobs teach; `written` is the file it went to.
 #[must_use]
@@ -28,7 +28,12 @@ pub fn learned(learned: &Overlay, counts: &Counts, knowledge: &Knowledge, writte
     }
     let mut causes: Vec<_> = learned.causes.iter().collect();
     let moved = |l: &LearnedCause| libm::log(l.after.get() / l.before.get().max(1e-300)).abs();
-    causes.sort_by(|a, b| moved(b).total_cmp(&moved(a)).then(a.cause.cmp(&b.cause)));
+    // What was found first, then what moved most.
+    causes.sort_by(|a, b| {
+        let order = |l: &LearnedCause| (l.found, moved(l));
+        let ((found_a, moved_a), (found_b, moved_b)) = (order(a), order(b));
+        found_b.total_cmp(&found_a).then(moved_b.total_cmp(&moved_a)).then(a.cause.cmp(&b.cause))
+    });
     if causes.is_empty() && learned.rows.is_empty() {
         document.paragraph("No number moved by a hundredth of itself or more.");
     }

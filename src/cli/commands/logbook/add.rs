@@ -2,11 +2,13 @@
 
 use super::{hint, kept, now};
 use crate::access::AccessGraph;
+use crate::case::codes::AGAINST_INTERLOCK;
 use crate::case::{Case, text};
-use crate::cli::args::Common;
 use crate::cli::args::logbook::{Add, End};
-use crate::cli::out::{Failure, advise, print};
+use crate::cli::args::{Common, Format};
+use crate::cli::out::{Failure, advise, print_document};
 use crate::cli::{Exit, load};
+use crate::finding::Findings;
 use crate::inference::Limits;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Ix, Knowledge, Repair};
@@ -28,7 +30,10 @@ pub fn run(args: &Add, path: &Path, common: &Common) -> Result<Exit, Failure> {
     let knowledge = load::knowledge(common)?;
     let bytes = store::read(&args.case)?;
     let (case, findings) = load::case_of(&args.case, &bytes, &knowledge)?;
-    advise(findings, common);
+    // What was done against an interlock is done; here it would only hide what is missing.
+    let mut worth_telling = Findings::new();
+    findings.sorted().into_iter().filter(|f| f.code != AGAINST_INTERLOCK).for_each(|f| worth_telling.add(f));
+    advise(worth_telling, common);
     // A case that reads is UTF-8.
     let file = String::from_utf8_lossy(&bytes).into_owned();
     let laid = Laid::new(&knowledge, case.craft.clone());
@@ -78,7 +83,7 @@ fn keep(
         logbook.replace(&id, &record.id)?;
         let _ = write!(told, "; it goes on from {}, which no longer counts and stays", pages::short(&id));
     }
-    print(&format!("{told}\n{}", pages::closed(closed, knowledge)))?;
+    print_document(&pages::closed(&told, closed, knowledge), Format::Text)?;
     Ok(Exit::Done)
 }
 
