@@ -124,6 +124,7 @@ pub struct Triage {
 Examples:
   doldrum assess case.yaml
   doldrum assess case.yaml --format json
+  doldrum assess case.yaml --format html > case.html     with the answers' weights and the fault tree
   doldrum assess case.yaml --now 2026-11-25T10:30:00Z    a sniff for fuel grows old
   cat case.yaml | doldrum assess -")]
 pub struct Assess {
@@ -148,7 +149,7 @@ pub struct Assess {
 #[command(after_help = "\
 Examples:
   doldrum plan case.yaml
-  doldrum plan case.yaml --format markdown > plan.md
+  doldrum plan case.yaml --format html > plan.html       to print, or for a phone at the bench
   doldrum plan case.yaml --cause hose-debris             plan for this cause, whatever is believed")]
 pub struct Plan {
     /// The case file; `-` reads standard input.
@@ -269,6 +270,8 @@ pub enum Format {
     Json,
     /// For a page.
     Markdown,
+    /// One file for a browser, a phone or a printer.
+    Html,
 }
 
 /// How findings are printed.

@@ -1,8 +1,9 @@
 //! What is believed about a case and what to do next: gathered once, then JSON for programs or a document for people.
 
+use super::background::{self, Known};
 use super::{Bar, Block, Column, Document, Figures, Rich, Table, words};
 use crate::access::AccessGraph;
-use crate::belief::{Belief, Explanations, Listed, Weight, believe, weights};
+use crate::belief::{Belief, CauseBelief, Explanations, Listed, Weight, believe, weights};
 use crate::case::Case;
 use crate::decision::{Action, Advice, Proposal, Settings, advise};
 use crate::inference::{Accuracy, Error};
@@ -58,6 +59,19 @@ impl<'a> Assessment<'a> {
             case,
         })
     }
+}
+
+/// The likeliest causes as bars.
+pub(super) fn ranking(laid: &Laid<'_>, causes: &[CauseBelief], figures: &Figures) -> Block {
+    let bars = causes.iter().filter(|c| c.chance >= LEAST).take(CAUSES).map(|c| {
+        let cause = &laid.knowledge.causes[c.cause.item];
+        Bar {
+            label: laid.words(&cause.title, cause.scope, c.cause.at).into(),
+            share: c.chance,
+            figure: figures.percent(c.chance),
+        }
+    });
+    Block::Bars(bars.collect())
 }
 
 /// An error of a chance to one digit, rounded up, and no smaller than anybody cares for: .003.
@@ -411,6 +425,23 @@ fn kind(action: &Action) -> &'static str {
 // --- for people ---------------------------------------------------------------------------------------------------
 
 impl Assessment<'_> {
+    /// The same as a page: with how each answer moved the belief, and the part of the fault tree that matters.
+    #[must_use]
+    pub fn page(&self, figures: &Figures) -> Document {
+        let mut document = self.document(figures);
+        let last = document.blocks.pop();
+        let known = Known {
+            laid: self.laid,
+            case: self.case,
+            belief: &self.belief,
+            effects: &self.effects,
+            weights: &self.weights,
+        };
+        background::tell(&known, figures, &mut document);
+        document.blocks.extend(last);
+        document
+    }
+
     /// The same for people.
     #[must_use]
     pub fn document(&self, figures: &Figures) -> Document {
@@ -505,15 +536,7 @@ impl Assessment<'_> {
 
     fn ranked(&self, figures: &Figures, document: &mut Document) {
         document.section("Causes");
-        let bars = self.belief.causes.iter().filter(|c| c.chance >= LEAST).take(CAUSES).map(|c| {
-            let cause = &self.laid.knowledge.causes[c.cause.item];
-            Bar {
-                label: self.laid.words(&cause.title, cause.scope, c.cause.at).into(),
-                share: c.chance,
-                figure: figures.percent(c.chance),
-            }
-        });
-        document.push(Block::Bars(bars.collect()));
+        document.push(ranking(self.laid, &self.belief.causes, figures));
         document.aside(format!("Several may be there at once, so these do not add up to 100%. {}", self.nearness()));
     }
 

@@ -70,6 +70,12 @@ fn assess_prints_text_markdown_and_json() {
     insta::assert_snapshot!("assess_text", text);
     let (_, markdown, _) = with_case(&["assess", "case.yaml", "--format", "markdown"], CASE);
     insta::assert_snapshot!("assess_markdown", markdown);
+    for verb in ["assess", "plan"] {
+        let (code, html, _) = with_case(&[verb, "case.yaml", "--format", "html"], CASE);
+        let (_, again, _) = with_case(&[verb, "case.yaml", "--format", "html"], CASE);
+        assert!(code == 0 && html.starts_with("<!DOCTYPE html>") && html == again, "{verb}: {html}");
+        assert!(html.contains("The part of the fault tree that matters"), "{verb}");
+    }
     let (_, json, _) = with_case(&["assess", "case.yaml", "--format", "json"], CASE);
     let (_, again, _) = with_case(&["assess", "case.yaml", "--format", "json"], CASE);
     assert_eq!(json, again, "the same input gives the same bytes");

@@ -30,6 +30,7 @@ mod layers;
 mod optimum;
 mod optimum_networks;
 mod oracle_network;
+mod page;
 mod plan_property;
 mod plan_worked;
 mod published_decision;
