@@ -20,9 +20,11 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     out::set_color(common);
     match &arguments.verb {
         Verb::Triage(triage) => commands::triage::run(triage, common),
+        Verb::Serve(serve) => commands::serve::run(serve, common),
         Verb::Assess(assess) => commands::assess::run(assess, common),
         Verb::Plan(plan) => commands::plan::run(plan, common),
         Verb::Trial(trial) => commands::trial::run(trial, common),
         Verb::Vet(vet) => commands::vet::run(vet, common),
+        Verb::Schema(schema) => commands::schema::run(schema),
     }
 }

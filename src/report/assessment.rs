@@ -11,6 +11,7 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Effect, Scope};
 use crate::model::compile::Said;
 use crate::safety::Before;
+use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::Serialize;
 
 /// How many explanations are told.
@@ -91,7 +92,7 @@ fn near(error: f64) -> String {
 
 // --- JSON ---------------------------------------------------------------------------------------------------------
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Json<'a> {
     format: u32,
     knowledge: KnowledgeJson<'a>,
@@ -115,13 +116,13 @@ struct Json<'a> {
     spent: SpentJson,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct KnowledgeJson<'a> {
     id: &'a str,
     version: &'a str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct AccuracyJson {
     exact: bool,
     links_cut: usize,
@@ -131,7 +132,7 @@ struct AccuracyJson {
     contradiction_over_cut: bool,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct StateJson<'a> {
     id: String,
     title: &'a str,
@@ -140,20 +141,20 @@ struct StateJson<'a> {
     before: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ExplanationJson {
     causes: Vec<String>,
     probability: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct MisfitJson {
     entry: Option<usize>,
     symptom: Option<String>,
     bits: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ProposalJson {
     action: &'static str,
     id: Option<String>,
@@ -168,21 +169,21 @@ struct ProposalJson {
     outcomes: Vec<OutcomeJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct BeforeJson {
     put_back: Vec<String>,
     close: Option<CloseJson>,
     ticks: Vec<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct CloseJson {
     check: String,
     outcome: String,
     aired_minutes: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct OutcomeJson {
     outcome: String,
     probability: f64,
@@ -190,7 +191,7 @@ struct OutcomeJson {
     leader: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct HazardJson<'a> {
     id: &'a str,
     title: &'a str,
@@ -198,14 +199,14 @@ struct HazardJson<'a> {
     air_minutes: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct BarredJson<'a> {
     action: &'static str,
     id: Option<String>,
     why: &'a str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct WeightJson {
     entry: Option<usize>,
     symptom: Option<String>,
@@ -213,10 +214,16 @@ struct WeightJson {
     decibans: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct SpentJson {
     minutes: f64,
     money: f64,
+}
+
+/// The shape of what [`Assessment::json`] makes.
+#[must_use]
+pub fn assessment_shape(shapes: &mut SchemaGenerator) -> Schema {
+    shapes.subschema_for::<Json<'static>>()
 }
 
 impl Assessment<'_> {

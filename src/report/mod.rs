@@ -17,7 +17,7 @@ mod trial;
 pub mod words;
 mod work_order;
 
-pub use assessment::Assessment;
+pub use assessment::{Assessment, assessment_shape};
 pub use figures::{Chances, Figures};
 pub use html::render_html;
 pub use markdown::render_markdown;

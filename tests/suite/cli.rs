@@ -24,7 +24,7 @@ fn with_case(arguments: &[&str], text: &str) -> (i32, String, String) {
 
 #[test]
 fn help_of_every_verb() {
-    for verb in ["", "triage", "assess", "plan", "trial", "vet"] {
+    for verb in ["", "triage", "assess", "plan", "trial", "vet", "schema", "serve"] {
         let mut command = doldrum();
         if !verb.is_empty() {
             command.arg(verb);
@@ -44,6 +44,11 @@ fn exit_codes_are_those_documented() {
         (&["vet"], 0),
         (&["assess"], 2),
         (&["frobnicate"], 2),
+        (&["schema", "case"], 0),
+        (&["serve", "--at", "localhost"], 2),
+        (&["serve", "--for", "nobody"], 2),
+        (&["schema", "knowledge", "--kind", "cause"], 2),
+        (&["schema", "case", "--kind", "causes"], 2),
         (&["plan", "case.yaml", "--cause", "screen-cloged"], 2),
         (&["triage", "--for", "nobody"], 2),
         (&["assess", "no-such.yaml"], 74),

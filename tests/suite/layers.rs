@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 ///
 /// `case::text` stands apart from `case`: the job itself is what access, safety and the model speak about, while reading
 /// it from text needs them, to say that a repair was done behind something shut or against an interlock.
-const ROWS: [&str; 18] = [
+const ROWS: [&str; 20] = [
     "finding",
     "units",
     "calc",
@@ -25,7 +25,9 @@ const ROWS: [&str; 18] = [
     "trial",
     "store",
     "report",
+    "schema",
     "interview",
+    "serve",
     "cli",
 ];
 

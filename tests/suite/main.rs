@@ -9,6 +9,7 @@
 #![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
 
 mod advice_property;
+mod browser;
 mod case_model;
 mod case_text;
 mod cli;
@@ -35,6 +36,8 @@ mod plan_property;
 mod plan_worked;
 mod published_decision;
 mod random_network;
+mod schema;
+mod serve;
 mod small_base;
 mod small_engine;
 mod small_network;
