@@ -44,6 +44,9 @@ pub fn knowledge_file(kind: &str) -> Option<String> {
 }
 
 /// A file of a knowledge base of any kind, for whoever does not know which.
+///
+/// # Panics
+/// Never: an object is a schema.
 #[must_use]
 pub fn knowledge() -> String {
     let mut shapes = read();
@@ -86,13 +89,11 @@ fn finish(title: &str, id: &str, shape: Schema, mut shapes: SchemaGenerator) -> 
     root.insert("title".to_owned(), title.into());
     if let Value::Object(shape) = shape.to_value() {
         // A reference beside other keys hides them in draft 07: it stands in a list of one.
-        match shape.get("$ref") {
-            Some(_) => root.insert("allOf".to_owned(), json!([shape])),
-            None => {
-                root.extend(shape);
-                None
-            }
-        };
+        if shape.contains_key("$ref") {
+            root.insert("allOf".to_owned(), json!([shape]));
+        } else {
+            root.extend(shape);
+        }
     }
     let definitions = shapes.take_definitions(true);
     if !definitions.is_empty() {

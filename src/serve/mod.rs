@@ -53,7 +53,7 @@ pub struct Server {
 pub fn random_word() -> io::Result<String> {
     let mut bytes = [0_u8; 16];
     getrandom::fill(&mut bytes).map_err(|error| io::Error::other(error.to_string()))?;
-    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(format!("{:032x}", u128::from_le_bytes(bytes)))
 }
 
 impl Server {

@@ -27,7 +27,7 @@ pub const MOST_BYTES: usize = 16 << 10;
 /// How long a browser may take to say what it wants.
 const ASKING: Duration = Duration::from_secs(10);
 /// How long an answer may take: the widest complaint takes seconds.
-const ANSWERING: Duration = Duration::from_secs(120);
+const ANSWERING: Duration = Duration::from_mins(2);
 /// How many connections at once.
 const CONNECTIONS: usize = 64;
 

@@ -64,7 +64,7 @@ impl Client {
     /// Sends bytes as they are.
     fn raw(&self, request: &str) -> Response {
         let mut stream = TcpStream::connect(self.at).expect("connected");
-        stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a time limit");
+        stream.set_read_timeout(Some(Duration::from_mins(1))).expect("a time limit");
         // The other end may close before all is sent.
         let _ = stream.write_all(request.as_bytes());
         let mut bytes = Vec::new();
