@@ -87,6 +87,8 @@ pub mod model;
 pub mod plan;
 pub mod report;
 pub mod safety;
+pub mod schema;
+pub mod serve;
 pub mod store;
 pub mod trial;
 pub mod units;

@@ -18,6 +18,7 @@ use crate::safety::{Action, Before, Safety, Verdict};
 use crate::units::{Measure, Quantity, Unit, UnitError};
 use indexmap::IndexMap;
 use jiff::Timestamp;
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
 use std::fmt::Write as _;
 
@@ -28,61 +29,123 @@ const ALTITUDES_M: std::ops::RangeInclusive<f64> = -500.0..=7000.0;
 
 // --- shapes -------------------------------------------------------------------------------------------------------
 
-#[derive(Deserialize)]
+/// One job: the craft, its history, what the customer complains of, and what was seen and done since.
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct RawCase {
+    /// The version of the format: 1.
     format: Sp<u32>,
+    /// The knowledge base it was written with.
     knowledge: RawOf,
+    /// A name for the job.
     title: Option<String>,
+    /// What stands on the bench.
     #[serde(default)]
     craft: RawCraft,
+    /// The height above the sea, with its unit: `350 m`.
     altitude: Option<Sp<String>>,
+    /// Who works on it: technician, owner, trainee or another user of the knowledge base.
     user: Option<RawId>,
+    /// The special tools at hand; absent: all.
     tools: Option<Vec<Sp<String>>>,
+    /// Figures of the build sheet, with their units: `opening-pressure: 25 psi`.
     #[serde(default)]
     sheet: IndexMap<RawId, Sp<String>>,
+    /// Fact to answer: `cx-hose-type: old-original-resin-hose`.
     #[serde(default)]
     history: IndexMap<RawId, RawId>,
+    /// What the customer complains of: `sy-...`
     #[serde(default)]
     symptoms: Vec<RawId>,
+    /// What was seen and done, in order.
     #[serde(default)]
     log: Vec<Sp<RawEntry>>,
 }
 
-#[derive(Deserialize)]
+/// A knowledge base by name.
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct RawOf {
+    /// Its id.
     id: RawId,
+    /// Its version; another one is refused.
     version: Option<Sp<String>>,
 }
 
-#[derive(Default, Deserialize)]
+/// What stands on the bench.
+#[derive(Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct RawCraft {
+    /// The layout of cylinders, carburetors and pumps; absent: the usual one.
     layout: Option<RawId>,
+    /// Option to whether it is fitted; absent: as usual.
     #[serde(default)]
     options: IndexMap<RawId, bool>,
 }
 
-#[derive(Deserialize)]
+/// One entry of the log: exactly one of `check`, `access`, `repair`, `symptom`, `tick`, `found` and `set`, with what goes
+/// with it.
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(transform = one_kind)]
 struct RawEntry {
+    /// When, as in RFC 3339.
     at: Option<Sp<String>>,
+    /// A check, `id` or `id@place`; with `outcome`, `reading`, `could_not` or `unknown`.
     check: Option<RawId>,
+    /// What the check showed.
     outcome: Option<RawId>,
+    /// What the check measured, with its unit: `142 psi`.
+    #[schemars(with = "Option<Scalar>")]
     reading: Option<Sp<String>>,
+    /// It could not be done.
     could_not: Option<Sp<bool>>,
+    /// It was done and nobody can tell.
     unknown: Option<Sp<bool>>,
+    /// How long the hull was aired before: `10 min`.
     aired: Option<Sp<String>>,
+    /// A state of disassembly; with `now`.
     access: Option<RawId>,
+    /// Whether the access is open or shut from here on.
     now: Option<Sp<RawOpenShut>>,
+    /// A repair that was done, `id` or `id@place`; without a place on all.
     repair: Option<RawId>,
+    /// A symptom that was tried; with `present`.
     symptom: Option<RawId>,
+    /// Whether the symptom, or what was found, is there.
     present: Option<Sp<bool>>,
+    /// Something a person confirmed.
     tick: Option<RawId>,
+    /// A cause or a companion that was found; with `present`.
     found: Option<RawId>,
+    /// A setting that was written down, `id` or `id@place`; with `value`.
     set: Option<RawId>,
+    /// The value of the setting.
+    #[schemars(with = "Option<Scalar>")]
     value: Option<Sp<String>>,
+}
+
+/// Text that may be written as a bare number.
+#[derive(JsonSchema)]
+#[schemars(untagged, inline)]
+#[expect(dead_code, reason = "only its shape is used")]
+enum Scalar {
+    Text(String),
+    Number(f64),
+}
+
+/// The keys that say what kind of entry it is: one of them must be there.
+const KINDS: [&str; 7] = ["check", "access", "repair", "symptom", "tick", "found", "set"];
+
+fn one_kind(schema: &mut Schema) {
+    let one = KINDS.map(|kind| json_schema!({ "required": [kind] }).to_value());
+    schema.insert("oneOf".to_owned(), one.to_vec().into());
+}
+
+/// The shape of a case file.
+#[must_use]
+pub fn shape(shapes: &mut SchemaGenerator) -> Schema {
+    shapes.subschema_for::<RawCase>()
 }
 
 impl RawEntry {

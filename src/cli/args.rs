@@ -94,6 +94,8 @@ impl From<Units> for System {
 pub enum Verb {
     /// Ask: symptoms, history, then the cheapest next check, again and again, to a plan.
     Triage(Triage),
+    /// Ask in a browser: the interview, what we know and the plan as a page on this machine.
+    Serve(Serve),
     /// Read a case and say what is believed, what to do next and why.
     Assess(Assess),
     /// Print the work order for a case.
@@ -108,6 +110,8 @@ pub enum Verb {
     Vet(Vet),
     /// Keep closed jobs, and learn from them.
     Logbook(Logbook),
+    /// Print the formats as JSON Schema, for editors and for programs.
+    Schema(Schema),
 }
 
 /// `triage`.
@@ -121,6 +125,20 @@ Examples:
 
 The case is saved after every answer. Ctrl-C saves too; the same command goes on where it stopped.")]
 pub struct Triage {
+    /// The job.
+    #[command(flatten)]
+    pub job: Job,
+    /// Plain lines in and out, whatever the terminal can do.
+    #[arg(long)]
+    pub plain: bool,
+    /// List the cases of this folder that could be gone on with, and stop.
+    #[arg(long, conflicts_with_all = ["case", "user", "layout", "title"])]
+    pub list: bool,
+}
+
+/// The job that is asked about.
+#[derive(Args, Debug)]
+pub struct Job {
     /// The case file: gone on with where it exists, begun where not [default: a name made from the day].
     #[arg(long, value_name = "FILE")]
     pub case: Option<PathBuf>,
@@ -133,12 +151,27 @@ pub struct Triage {
     /// A name for the job, such as "Barn-find twin".
     #[arg(long, value_name = "TEXT")]
     pub title: Option<String>,
-    /// Plain lines in and out, whatever the terminal can do.
+}
+
+/// `serve`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum serve --case barn-find.yaml     the interview in a browser on this machine
+  doldrum serve --open                    print the address and nothing else
+  doldrum serve --at 0.0.0.0:4173         for a phone at the bench: open the link that is printed
+
+The case is saved after every answer, in the same file that triage uses. Ctrl-C ends it.")]
+pub struct Serve {
+    /// The job.
+    #[command(flatten)]
+    pub job: Job,
+    /// Where: an address and a port. Any but this machine's own needs the token that is printed.
+    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:4173")]
+    pub at: std::net::SocketAddr,
+    /// Print the address alone, for whatever opens it.
     #[arg(long)]
-    pub plain: bool,
-    /// List the cases of this folder that could be gone on with, and stop.
-    #[arg(long, conflicts_with_all = ["case", "user", "layout", "title"])]
-    pub list: bool,
+    pub open: bool,
 }
 
 /// `assess`.
@@ -147,6 +180,7 @@ pub struct Triage {
 Examples:
   doldrum assess case.yaml
   doldrum assess case.yaml --format json
+  doldrum assess case.yaml --format html > case.html     with the answers' weights and the fault tree
   doldrum assess case.yaml --now 2026-11-25T10:30:00Z    a sniff for fuel grows old
   cat case.yaml | doldrum assess -")]
 pub struct Assess {
@@ -174,7 +208,7 @@ pub struct Assess {
 #[command(after_help = "\
 Examples:
   doldrum plan case.yaml
-  doldrum plan case.yaml --format markdown > plan.md
+  doldrum plan case.yaml --format html > plan.html       to print, or for a phone at the bench
   doldrum plan case.yaml --cause hose-debris             plan for this cause, whatever is believed")]
 pub struct Plan {
     /// The case file; `-` reads standard input.
@@ -344,6 +378,43 @@ pub struct Vet {
     pub format: VetFormat,
 }
 
+/// `schema`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum schema case > case.json
+  doldrum schema knowledge --kind causes
+  doldrum schema --folder schema          all of them
+
+An editor with a YAML language server completes and checks a file whose first line is, for a case,
+  # yaml-language-server: $schema=schema/case.json
+and for a file of causes
+  # yaml-language-server: $schema=schema/knowledge/causes.json")]
+pub struct Schema {
+    /// Of what [default: what there is].
+    #[arg(value_enum, value_name = "WHAT")]
+    pub of: Option<SchemaOf>,
+    /// For knowledge: the kind of file, such as causes or checks [default: any of them].
+    #[arg(long, value_name = "KIND")]
+    pub kind: Option<String>,
+    /// Write all of them into this folder.
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["of", "kind"])]
+    pub folder: Option<PathBuf>,
+}
+
+/// What there is a schema of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SchemaOf {
+    /// The files of a knowledge base.
+    Knowledge,
+    /// A case file.
+    Case,
+    /// What `assess --format json` prints.
+    Assess,
+    /// What `plan --format json` prints.
+    Plan,
+}
+
 /// How a result is printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Format {
@@ -353,6 +424,8 @@ pub enum Format {
     Json,
     /// For a page.
     Markdown,
+    /// One file for a browser, a phone or a printer.
+    Html,
 }
 
 /// How findings are printed.

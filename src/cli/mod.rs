@@ -20,6 +20,7 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     out::set_color(common);
     match &arguments.verb {
         Verb::Triage(triage) => commands::triage::run(triage, common),
+        Verb::Serve(serve) => commands::serve::run(serve, common),
         Verb::Assess(assess) => commands::assess::run(assess, common),
         Verb::Plan(plan) => commands::plan::run(plan, common),
         Verb::Drill(drill) => commands::drill::run(drill, common),
@@ -27,5 +28,6 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         Verb::Calc(calc) => commands::calc::run(calc, common),
         Verb::Vet(vet) => commands::vet::run(vet, common),
         Verb::Logbook(logbook) => commands::logbook::run(logbook, common),
+        Verb::Schema(schema) => commands::schema::run(schema),
     }
 }

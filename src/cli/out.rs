@@ -3,7 +3,7 @@
 use super::Exit;
 use super::args::{Common, Format};
 use crate::finding::{Finding, Findings, Severity};
-use crate::report::{Document, Paint, render_markdown, render_text};
+use crate::report::{Document, Paint, render_html, render_markdown, render_text};
 use crate::store;
 use std::io::{self, IsTerminal, Write};
 
@@ -127,7 +127,8 @@ pub fn print(text: &str) -> Result<(), Failure> {
 pub fn print_document(document: &Document, format: Format) -> Result<(), Failure> {
     match format {
         Format::Markdown => print(&render_markdown(document)),
-        _ => print(&render_text(document, page_width(), paint())),
+        Format::Html => print(&render_html(document)),
+        Format::Text | Format::Json => print(&render_text(document, page_width(), paint())),
     }
 }
 

@@ -119,6 +119,12 @@ pub fn run<K: Keep>(
     }
 }
 
+/// Whether nothing is known of a job yet: it leaves no file behind.
+#[must_use]
+pub fn is_untouched(case: &Case) -> bool {
+    case.log.is_empty() && case.symptoms.is_empty() && case.history.is_empty()
+}
+
 /// The work order of a case as a document.
 ///
 /// # Errors

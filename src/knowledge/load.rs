@@ -3,10 +3,14 @@
 
 use super::codes;
 use super::node::Node;
-use super::raw::{In, RawKnowledge};
+use super::raw::{
+    In, RawAccess, RawCause, RawCheck, RawChecklist, RawCompanion, RawEffect, RawHazard, RawHistory, RawInterlock,
+    RawKnowledge, RawManifest, RawPlanRule, RawRepair, RawSetting, RawSource, RawSymptom,
+};
 use super::shared::{joined, shares};
 use super::yaml::{self, Source};
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
+use schemars::{Schema, SchemaGenerator};
 use serde::de::DeserializeOwned;
 use std::collections::BTreeSet;
 
@@ -58,9 +62,41 @@ impl Kind {
         Self::ALL.into_iter().find(|(_, w)| *w == word).map(|(kind, _)| kind)
     }
 
+    /// The shape of a file of this kind.
+    fn shape(self, shapes: &mut SchemaGenerator) -> Schema {
+        match self {
+            Self::Manifest => shapes.subschema_for::<RawManifest>(),
+            Self::History => shapes.subschema_for::<Vec<RawHistory>>(),
+            Self::Causes => shapes.subschema_for::<Vec<RawCause>>(),
+            Self::Effects => shapes.subschema_for::<Vec<RawEffect>>(),
+            Self::Symptoms => shapes.subschema_for::<Vec<RawSymptom>>(),
+            Self::Checks => shapes.subschema_for::<Vec<RawCheck>>(),
+            Self::Access => shapes.subschema_for::<Vec<RawAccess>>(),
+            Self::Repairs => shapes.subschema_for::<Vec<RawRepair>>(),
+            Self::Hazards => shapes.subschema_for::<Vec<RawHazard>>(),
+            Self::Interlocks => shapes.subschema_for::<Vec<RawInterlock>>(),
+            Self::Companions => shapes.subschema_for::<Vec<RawCompanion>>(),
+            Self::Settings => shapes.subschema_for::<Vec<RawSetting>>(),
+            Self::Sources => shapes.subschema_for::<Vec<RawSource>>(),
+            Self::PlanRules => shapes.subschema_for::<Vec<RawPlanRule>>(),
+            Self::Checklist => shapes.subschema_for::<Vec<RawChecklist>>(),
+        }
+    }
+
     fn word(self) -> &'static str {
         Self::ALL.into_iter().find(|(kind, _)| *kind == self).map_or("", |(_, w)| w)
     }
+}
+
+/// The kinds of file a knowledge base has, each by its word: `causes` for `causes.yaml` and for the files in `causes/`.
+pub fn kinds() -> impl Iterator<Item = &'static str> {
+    Kind::ALL.into_iter().map(|(_, word)| word)
+}
+
+/// The shape of a file of a kind; `None` for a word that is no kind.
+#[must_use]
+pub fn shape(kind: &str, shapes: &mut SchemaGenerator) -> Option<Schema> {
+    Kind::of(kind).map(|kind| kind.shape(shapes))
 }
 
 /// Reads files, each a name and its bytes. Names are shown as given; the folder that holds `craft.yaml` is the root,

@@ -26,6 +26,7 @@ use crate::case::Case;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Phase, Signal};
 use crate::units::{Measure, Minutes, Money, Unit};
+use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
 /// What a plan goes for.
@@ -50,7 +51,7 @@ pub enum PlanError {
 }
 
 /// A work order.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Plan {
     /// The knowledge base and its version.
     pub knowledge: Named,
@@ -97,7 +98,7 @@ pub struct Plan {
 }
 
 /// An id and its words.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Named {
     /// The id, with its place where there are several.
     pub id: String,
@@ -106,7 +107,7 @@ pub struct Named {
 }
 
 /// A cause that a plan goes for.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Goal {
     /// The cause.
     pub cause: Named,
@@ -117,7 +118,7 @@ pub struct Goal {
 }
 
 /// Why a plan goes for a cause.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Why {
     /// It was asked for.
@@ -131,7 +132,7 @@ pub enum Why {
 }
 
 /// A repair in a plan.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Job {
     /// The repair.
     pub repair: Named,
@@ -149,14 +150,16 @@ pub struct Job {
     pub held: Option<String>,
     /// Hands-on minutes, all places, without access.
     #[serde(serialize_with = "minutes")]
+    #[schemars(with = "f64")]
     pub minutes: Minutes,
     /// Money for parts and things used up, all places.
     #[serde(serialize_with = "money")]
+    #[schemars(with = "f64")]
     pub parts: Money,
 }
 
 /// Who does a piece of work.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum By {
     /// The user of the case.
@@ -166,12 +169,13 @@ pub enum By {
 }
 
 /// A caution in full.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Caution {
     /// The hazard.
     pub hazard: Named,
     /// The signal word.
     #[serde(serialize_with = "signal")]
+    #[schemars(with = "String")]
     pub signal: Signal,
     /// What it does to a person.
     pub harm: String,
@@ -184,7 +188,7 @@ pub struct Caution {
 }
 
 /// A stretch of work with one state of safety.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Stage {
     /// Which.
     pub kind: StageKind,
@@ -193,7 +197,7 @@ pub struct Stage {
 }
 
 /// The stretches of work. Nothing in `Work` ignites; everything that does stands in a stage that a sniff opens.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum StageKind {
     /// Before anything else.
@@ -211,17 +215,18 @@ pub enum StageKind {
 }
 
 /// Steps under one heading.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Section {
     /// The part of the work order.
     #[serde(serialize_with = "phase")]
+    #[schemars(with = "String")]
     pub phase: Phase,
     /// The steps.
     pub steps: Vec<Step>,
 }
 
 /// One step.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Step {
     /// What it belongs to.
     pub source: Source,
@@ -249,11 +254,12 @@ pub struct Step {
     pub needs: Vec<String>,
     /// Minutes to air the craft before it.
     #[serde(serialize_with = "maybe_minutes")]
+    #[schemars(with = "Option<f64>")]
     pub air: Option<Minutes>,
 }
 
 /// What a step belongs to.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Source {
     /// Opening an access state.
@@ -269,7 +275,7 @@ pub enum Source {
 }
 
 /// What a step does to fuel vapor.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Vapor {
     /// Nothing.
@@ -281,7 +287,7 @@ pub enum Vapor {
 }
 
 /// A setting to write down or to set.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct SettingLine {
     /// The setting; its words without the place.
     pub setting: Named,
@@ -296,7 +302,7 @@ pub struct SettingLine {
 }
 
 /// Something to be measured or seen.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Test {
     /// The check; its words without the place.
     pub check: Named,
@@ -306,9 +312,11 @@ pub struct Test {
     pub pass: Vec<String>,
     /// The unit it is read in.
     #[serde(serialize_with = "unit")]
+    #[schemars(with = "Option<String>")]
     pub unit: Option<Unit>,
     /// The target of the build sheet, where the case has it.
     #[serde(serialize_with = "measure")]
+    #[schemars(with = "Option<String>")]
     pub target: Option<Measure>,
     /// The figure of the build sheet it is held against.
     pub sheet: Option<String>,
@@ -323,7 +331,7 @@ pub struct Test {
 }
 
 /// A line of the parts list.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct PartLine {
     /// What it is.
     pub item: String,
@@ -331,6 +339,7 @@ pub struct PartLine {
     pub count: f64,
     /// Price of one.
     #[serde(serialize_with = "money")]
+    #[schemars(with = "f64")]
     pub each: Money,
     /// Something else that will do.
     pub or: Option<String>,
@@ -349,7 +358,7 @@ impl PartLine {
 }
 
 /// Reuse, clean or replace.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Verdict {
     /// The part.
     pub part: String,
@@ -364,45 +373,55 @@ pub struct Verdict {
 }
 
 /// What a plan costs: the sum of its parts.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Cost {
     /// Opening and putting back, once.
     #[serde(serialize_with = "minutes")]
+    #[schemars(with = "f64")]
     pub access: Minutes,
     /// Repairs and service steps.
     #[serde(serialize_with = "minutes")]
+    #[schemars(with = "f64")]
     pub work: Minutes,
     /// Checks that prove it, beyond the bench tests within the repairs.
     #[serde(serialize_with = "minutes")]
+    #[schemars(with = "f64")]
     pub proof: Minutes,
     /// All minutes.
     #[serde(serialize_with = "minutes")]
+    #[schemars(with = "f64")]
     pub minutes: Minutes,
     /// All minutes at the rates of who works.
     #[serde(serialize_with = "money")]
+    #[schemars(with = "f64")]
     pub labor: Money,
     /// Parts, and things used up.
     #[serde(serialize_with = "money")]
+    #[schemars(with = "f64")]
     pub parts: Money,
     /// Labor and parts.
     #[serde(serialize_with = "money")]
+    #[schemars(with = "f64")]
     pub total: Money,
     /// What comebacks are expected to cost on top: the price of one times the chance that a cause the plan goes for
     /// outlives its repairs.
     #[serde(serialize_with = "money")]
+    #[schemars(with = "f64")]
     pub comebacks: Money,
 }
 
 /// A repair worth offering while there.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Offer {
     /// The repair.
     pub repair: Named,
     /// What it adds to the minutes.
     #[serde(serialize_with = "minutes")]
+    #[schemars(with = "f64")]
     pub minutes: Minutes,
     /// What it adds to the cost, labor and parts.
     #[serde(serialize_with = "money")]
+    #[schemars(with = "f64")]
     pub cost: Money,
 }
 

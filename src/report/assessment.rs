@@ -1,8 +1,9 @@
 //! What is believed about a case and what to do next: gathered once, then JSON for programs or a document for people.
 
+use super::background::{self, Known};
 use super::{Bar, Block, Column, Document, Figures, Rich, Table, words};
 use crate::access::AccessGraph;
-use crate::belief::{Belief, Explanations, Listed, Weight, believe, weights};
+use crate::belief::{Belief, CauseBelief, Explanations, Listed, Weight, believe, weights};
 use crate::case::Case;
 use crate::decision::steady::{NEAR, Steadiness, steadiness};
 use crate::decision::{Action, Advice, Proposal, Settings, advise};
@@ -11,6 +12,7 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Effect, Scope};
 use crate::model::compile::Said;
 use crate::safety::Before;
+use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::Serialize;
 
 /// How many explanations are told.
@@ -76,6 +78,19 @@ impl<'a> Assessment<'a> {
     }
 }
 
+/// The likeliest causes as bars.
+pub(super) fn ranking(laid: &Laid<'_>, causes: &[CauseBelief], figures: &Figures) -> Block {
+    let bars = causes.iter().filter(|c| c.chance >= LEAST).take(CAUSES).map(|c| {
+        let cause = &laid.knowledge.causes[c.cause.item];
+        Bar {
+            label: laid.words(&cause.title, cause.scope, c.cause.at).into(),
+            share: c.chance,
+            figure: figures.percent(c.chance),
+        }
+    });
+    Block::Bars(bars.collect())
+}
+
 /// An error of a chance to one digit, rounded up, and no smaller than anybody cares for: .003.
 fn near(error: f64) -> String {
     const LEAST: f64 = 0.001;
@@ -93,7 +108,7 @@ fn near(error: f64) -> String {
 
 // --- JSON ---------------------------------------------------------------------------------------------------------
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Json<'a> {
     format: u32,
     knowledge: KnowledgeJson<'a>,
@@ -119,28 +134,35 @@ struct Json<'a> {
     steadiness: Vec<SteadinessJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct BoundsJson {
+    /// No way of working comes to less on average.
     at_least: f64,
+    /// The step proposed and repairs in a row after it come to this.
     at_most: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct SteadinessJson {
+    /// By how much the numbers were shaken, in log-odds.
     sigma: f64,
+    /// How often.
     draws: usize,
+    /// How often the likeliest cause stayed the likeliest.
     leader: usize,
+    /// How often the next step stayed the best.
     next: usize,
+    /// How often it stayed within 5 % of the best.
     near: usize,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct KnowledgeJson<'a> {
     id: &'a str,
     version: &'a str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct AccuracyJson {
     exact: bool,
     links_cut: usize,
@@ -150,7 +172,7 @@ struct AccuracyJson {
     contradiction_over_cut: bool,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct StateJson<'a> {
     id: String,
     title: &'a str,
@@ -159,20 +181,20 @@ struct StateJson<'a> {
     before: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ExplanationJson {
     causes: Vec<String>,
     probability: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct MisfitJson {
     entry: Option<usize>,
     symptom: Option<String>,
     bits: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ProposalJson {
     action: &'static str,
     id: Option<String>,
@@ -187,21 +209,21 @@ struct ProposalJson {
     outcomes: Vec<OutcomeJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct BeforeJson {
     put_back: Vec<String>,
     close: Option<CloseJson>,
     ticks: Vec<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct CloseJson {
     check: String,
     outcome: String,
     aired_minutes: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct OutcomeJson {
     outcome: String,
     probability: f64,
@@ -209,7 +231,7 @@ struct OutcomeJson {
     leader: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct HazardJson<'a> {
     id: &'a str,
     title: &'a str,
@@ -217,14 +239,14 @@ struct HazardJson<'a> {
     air_minutes: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct BarredJson<'a> {
     action: &'static str,
     id: Option<String>,
     why: &'a str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct WeightJson {
     entry: Option<usize>,
     symptom: Option<String>,
@@ -232,10 +254,16 @@ struct WeightJson {
     decibans: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct SpentJson {
     minutes: f64,
     money: f64,
+}
+
+/// The shape of what [`Assessment::json`] makes.
+#[must_use]
+pub fn assessment_shape(shapes: &mut SchemaGenerator) -> Schema {
+    shapes.subschema_for::<Json<'static>>()
 }
 
 impl Assessment<'_> {
@@ -459,6 +487,23 @@ fn kind(action: &Action) -> &'static str {
 // --- for people ---------------------------------------------------------------------------------------------------
 
 impl Assessment<'_> {
+    /// The same as a page: with how each answer moved the belief, and the part of the fault tree that matters.
+    #[must_use]
+    pub fn page(&self, figures: &Figures) -> Document {
+        let mut document = self.document(figures);
+        let last = document.blocks.pop();
+        let known = Known {
+            laid: self.laid,
+            case: self.case,
+            belief: &self.belief,
+            effects: &self.effects,
+            weights: &self.weights,
+        };
+        background::tell(&known, figures, &mut document);
+        document.blocks.extend(last);
+        document
+    }
+
     /// The same for people.
     #[must_use]
     pub fn document(&self, figures: &Figures) -> Document {
@@ -575,15 +620,7 @@ impl Assessment<'_> {
 
     fn ranked(&self, figures: &Figures, document: &mut Document) {
         document.section("Causes");
-        let bars = self.belief.causes.iter().filter(|c| c.chance >= LEAST).take(CAUSES).map(|c| {
-            let cause = &self.laid.knowledge.causes[c.cause.item];
-            Bar {
-                label: self.laid.words(&cause.title, cause.scope, c.cause.at).into(),
-                share: c.chance,
-                figure: figures.percent(c.chance),
-            }
-        });
-        document.push(Block::Bars(bars.collect()));
+        document.push(ranking(self.laid, &self.belief.causes, figures));
         document.aside(format!("Several may be there at once, so these do not add up to 100%. {}", self.nearness()));
     }
 

@@ -135,6 +135,12 @@ impl Figures {
         }
     }
 
+    /// "67%", "under 0.1%", "over 99.9%": a percentage where there is little room.
+    #[must_use]
+    pub fn percent_short(&self, chance: f64) -> String {
+        self.percent(chance).replace("less than", "under").replace("more than", "over")
+    }
+
     /// "172 kPa": a reading in the reader's units.
     #[must_use]
     pub fn measure(&self, measure: Measure) -> String {
@@ -199,6 +205,13 @@ pub fn to_figures(value: f64, figures: usize) -> String {
     let before = libm::floor(libm::log10(value.abs())) as i64 + 1;
     let decimals = i64::try_from(figures).unwrap_or(0) - before;
     trimmed(value, usize::try_from(decimals.clamp(0, 12)).unwrap_or(0))
+}
+
+/// "+12", "-3", "+0.5": a weight of evidence in decibans. Below three half a deciban is worth saying.
+#[must_use]
+pub fn decibans(weight: f64) -> String {
+    let size = trimmed(weight.abs(), usize::from(weight.abs() < 3.0));
+    if weight < 0.0 { format!("-{size}") } else { format!("+{size}") }
 }
 
 fn spoken(chance: f64) -> String {

@@ -27,6 +27,12 @@ fn block(block: &Block) -> String {
         Block::Caution(content) => caution(content),
         Block::Blanks(blanks) => lines(blanks.iter().map(|b| format!("- {}", blank(b)))),
         Block::Bars(content) => bars(content),
+        Block::Moves(moves) => table(&moves.table()),
+        Block::Tree(tree) => lines(
+            tree.outline()
+                .into_iter()
+                .map(|(depth, line)| format!("{}- {}", "  ".repeat(depth), paragraph(&line.into()))),
+        ),
         Block::Choices(choices) => lines(choices.iter().map(choice)),
         Block::Line(left, right) => match (left.is_empty(), right.is_empty()) {
             (_, true) => paragraph(left),
@@ -61,11 +67,11 @@ fn step(step: &Step) -> String {
 
 fn blank(blank: &Blank) -> String {
     let mut text = format!("{}: ", inline(&blank.label));
-    match &blank.value {
-        Some(value) => text.extend(["**", &escape(&Rich::plain(value).text()), "**"]),
+    match blank.value() {
+        Some(value) => text.extend(["**", &escape(&value), "**"]),
         None => text.push_str(&"\\_".repeat(10)),
     }
-    if let (None, Some(unit)) = (&blank.value, &blank.unit) {
+    if let (None, Some(unit)) = (blank.value(), &blank.unit) {
         text.push(' ');
         text.push_str(&escape(&Rich::plain(unit).text()));
     }
@@ -141,6 +147,7 @@ fn inline(text: &Rich) -> String {
         .iter()
         .map(|span| match span {
             Span::Plain(text) => escape(text),
+            Span::Blank | Span::Box => escape(span.text()),
             // Emphasis may not begin or end with a space.
             Span::Strong(text) if text.trim().is_empty() => text.clone(),
             Span::Strong(text) => {

@@ -1,28 +1,35 @@
 //! One document, many renderers: what is said and in which order is decided once, how it looks is decided last.
 //!
 //! Everything a person reads is built as a [`Document`] of blocks that say what a thing *is* (a caution, a step, a table),
-//! never how it looks. [`render_text`] and [`render_markdown`] turn it into bytes. Numbers become words only in
-//! [`figures`].
+//! never how it looks. [`render_text`], [`render_markdown`] and [`render_html`] turn it into bytes. Numbers become words
+//! only in [`figures`].
 
 mod assessment;
+mod background;
 mod drill;
 pub mod figures;
+pub mod html;
 pub mod logbook;
 mod markdown;
+mod moves;
 mod rich;
 mod text;
+pub mod tree;
 mod trial;
 pub mod words;
 mod work_order;
 
-pub use assessment::Assessment;
+pub use assessment::{Assessment, assessment_shape};
 pub use drill::{Setup as DrillSetup, debrief, debrief_json};
 pub use figures::{Chances, Figures};
+pub use html::render_html;
 pub use markdown::render_markdown;
+pub use moves::{Moves, MovesRow};
 pub use rich::{Rich, Span};
 pub use text::{Paint, render_text};
+pub use tree::Tree;
 pub use trial::{trial, trial_csv, trial_json};
-pub use work_order::work_order;
+pub use work_order::{Behind, work_order, work_order_page};
 
 pub use crate::knowledge::Signal;
 
@@ -58,6 +65,10 @@ pub enum Block {
     Blanks(Vec<Blank>),
     /// Shares of a whole, side by side.
     Bars(Vec<Bar>),
+    /// How answers moved the belief in causes.
+    Moves(Moves),
+    /// A part of the fault tree.
+    Tree(Tree),
     /// Answers to choose from.
     Choices(Vec<Choice>),
     /// One line with a left and a right end: where we are.
@@ -162,6 +173,15 @@ pub struct Caution {
     pub tick: Option<Rich>,
 }
 
+impl Blank {
+    /// What is known already in one line; `None` where nothing is.
+    #[must_use]
+    pub fn value(&self) -> Option<String> {
+        let values: Vec<String> = self.values.iter().map(Rich::text).collect();
+        (!values.is_empty()).then(|| values.join(" "))
+    }
+}
+
 impl Caution {
     /// Whether it only reminds of the caution that stands in full further up.
     #[must_use]
@@ -175,8 +195,8 @@ impl Caution {
 pub struct Blank {
     /// What is asked for.
     pub label: Rich,
-    /// What is known already; `None`: a blank.
-    pub value: Option<String>,
+    /// What is known already, with blanks where something is not, a piece for each place; empty: one blank.
+    pub values: Vec<Rich>,
     /// The unit, where it is a number.
     pub unit: Option<String>,
     /// What it should be, or what to write where nothing is known.

@@ -7,6 +7,10 @@ pub enum Span {
     Plain(String),
     /// What the eye should catch.
     Strong(String),
+    /// A place to write in.
+    Blank,
+    /// A box to tick.
+    Box,
 }
 
 impl Span {
@@ -15,6 +19,8 @@ impl Span {
     pub fn text(&self) -> &str {
         match self {
             Self::Plain(text) | Self::Strong(text) => text,
+            Self::Blank => "______",
+            Self::Box => "[ ]",
         }
     }
 }
@@ -48,6 +54,31 @@ impl Rich {
     #[must_use]
     pub fn and_strong(mut self, text: &str) -> Self {
         self.0.push(Span::Strong(one_line(text)));
+        self
+    }
+
+    /// With a place to write in after it.
+    #[must_use]
+    pub fn and_blank(self) -> Self {
+        self.with(Span::Blank)
+    }
+
+    /// With a box to tick after it.
+    #[must_use]
+    pub fn and_box(self) -> Self {
+        self.with(Span::Box)
+    }
+
+    /// With another piece after it.
+    fn with(mut self, span: Span) -> Self {
+        self.0.push(span);
+        self
+    }
+
+    /// With all of another text after it.
+    #[must_use]
+    pub fn and_all(mut self, other: &Self) -> Self {
+        self.0.extend_from_slice(&other.0);
         self
     }
 

@@ -95,6 +95,12 @@ impl Page {
             Block::Caution(caution) => self.caution(caution),
             Block::Blanks(blanks) => blanks.iter().for_each(|blank| self.blank("", blank)),
             Block::Bars(bars) => self.bars(bars),
+            Block::Moves(moves) => self.table(&moves.table()),
+            Block::Tree(tree) => {
+                for (depth, line) in tree.outline() {
+                    self.wrapped(&format!("{}- ", "  ".repeat(depth)), &line.into(), Style::Plain);
+                }
+            }
             Block::Choices(choices) => self.choices(choices),
             Block::Line(left, right) => self.line(left, right),
             Block::Rule => self.lines.push("-".repeat(self.width)),
@@ -130,10 +136,10 @@ impl Page {
     }
 
     fn blank(&mut self, indent: &str, blank: &Blank) {
-        let value = blank.value.as_deref().unwrap_or(BLANK);
-        let mut line = blank.label.clone().and(": ").and_strong(value);
+        let value = blank.value().unwrap_or_else(|| BLANK.to_owned());
+        let mut line = blank.label.clone().and(": ").and_strong(&value);
         // A value that was written down brings its own unit.
-        if let (None, Some(unit)) = (&blank.value, &blank.unit) {
+        if let (None, Some(unit)) = (blank.value(), &blank.unit) {
             line = line.and(" ").and(unit);
         }
         if let Some(note) = &blank.note {
@@ -303,10 +309,7 @@ impl Page {
             let Some((first, others)) = row.split_first() else { continue };
             self.wrapped("- ", first, style);
             for (cell, column) in others.iter().zip(&table.columns[1..]).filter(|(cell, _)| !cell.is_empty()) {
-                let text = cell.spans().iter().fold(column.title.clone().and(": "), |text, span| match span {
-                    Span::Plain(part) => text.and(part),
-                    Span::Strong(part) => text.and_strong(part),
-                });
+                let text = column.title.clone().and(": ").and_all(cell);
                 self.wrapped("    ", &text, style);
             }
         }
@@ -462,7 +465,7 @@ mod tests {
                 Blank { label: "low screw, front".into(), unit: Some("turns".into()), ..Blank::default() },
                 Blank {
                     label: "low screw, rear".into(),
-                    value: Some("1 1/8 turns".into()),
+                    values: vec!["1 1/8 turns".into()],
                     note: Some("usual 0.5 to 1.5".into()),
                     ..Blank::default()
                 },

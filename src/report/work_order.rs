@@ -1,7 +1,13 @@
 //! The plan on paper: what we believe, cautions, boxes to tick in working order, parts and tools, what to tell.
 
-use super::{Blank, Block, Caution, Column, Document, Figures, Mark, Rich, Step, Table};
+use super::background::{self, Known};
+use super::{Blank, Block, Caution, Column, Document, Figures, Mark, Rich, Step, Table, assessment};
+use crate::belief::{Belief, Weight, weights};
+use crate::case::Case;
+use crate::inference::{Error, Limits};
+use crate::knowledge::Effect;
 use crate::knowledge::Phase;
+use crate::knowledge::layout::{Instance, Laid};
 use crate::plan::{By, Goal, Job, Plan, SettingLine, Source, StageKind, Test, Why};
 use crate::plan::{Caution as PlanCaution, Section as PlanSection, Stage, Step as PlanStep};
 use crate::units::{Measure, Unit};
@@ -9,9 +15,6 @@ use crate::units::{Measure, Unit};
 /// What must be in the record for whoever opens this engine next.
 const RECORD: &str = "Leave in the record: what was set, what was measured before and after, what was replaced and by \
     which number, what was left old on purpose, who tested it, fuel and hours.";
-
-/// The length of a blank to write in.
-const BLANK: &str = "______";
 
 /// The work order as a document.
 #[must_use]
@@ -32,6 +35,41 @@ pub fn work_order(plan: &Plan, figures: &Figures) -> Document {
     }
     offers(plan, figures, &mut doc);
     tail(plan, &mut doc);
+    doc
+}
+
+/// What a work order goes by: the belief, and what came of each answer.
+pub struct Behind<'a> {
+    laid: &'a Laid<'a>,
+    case: &'a Case,
+    belief: &'a Belief,
+    effects: Vec<(Instance<Effect>, f64)>,
+    weights: Vec<Weight>,
+}
+
+impl<'a> Behind<'a> {
+    /// Gathers it. Cost: a pass of inference for each answer.
+    ///
+    /// # Errors
+    /// Where the network is too wide for the limits.
+    pub fn new(laid: &'a Laid<'a>, case: &'a Case, belief: &'a Belief, limits: &Limits) -> Result<Self, Error> {
+        let (effects, weights) = (belief.effects(limits)?, weights(laid, case, limits)?);
+        Ok(Self { laid, case, belief, effects, weights })
+    }
+}
+
+/// The work order as a page: after the work, on a sheet of its own, what it goes by.
+#[must_use]
+pub fn work_order_page(plan: &Plan, behind: &Behind<'_>, figures: &Figures) -> Document {
+    let mut doc = work_order(plan, figures);
+    let defers = doc.blocks.pop();
+    doc.push(Block::Rule);
+    doc.section("What it goes by: the causes");
+    doc.push(assessment::ranking(behind.laid, &behind.belief.causes, figures));
+    doc.aside("Several may be there at once, so these do not add up to 100%.");
+    let Behind { laid, case, belief, effects, weights } = behind;
+    background::tell(&Known { laid, case, belief, effects, weights }, figures, &mut doc);
+    doc.blocks.extend(defers);
     doc
 }
 
@@ -252,15 +290,19 @@ fn settings(lines: &[SettingLine]) -> Vec<Vec<&SettingLine>> {
     together
 }
 
-/// "front ______ turns  rear 1 1/8 turns": a blank or a value for each place. A value written down with its unit keeps
+/// "front ______ turns", "rear 1 1/8 turns": a value or blanks for each place. A value written down with its unit keeps
 /// it.
-fn at_each_place(values: &[(Option<&str>, Option<&str>)], blank: &str, unit: Option<&str>) -> String {
-    let each = values.iter().map(|(place, value)| {
+fn at_each_place(values: &[(Option<&str>, Option<&str>)], blanks: usize, unit: Option<&str>) -> Vec<Rich> {
+    let at = |&(place, value): &(Option<&str>, Option<&str>)| {
+        let start = place.map_or_else(Rich::default, |place| Rich::plain(place).and(" "));
         let bare = value.is_none_or(|value| value.trim().parse::<f64>().is_ok());
-        let words = [*place, Some(value.unwrap_or(blank)), unit.filter(|_| bare)];
-        words.into_iter().flatten().collect::<Vec<_>>().join(" ")
-    });
-    each.collect::<Vec<_>>().join("  ")
+        let line = match value {
+            Some(value) => start.and(value),
+            None => (1..blanks).fold(start.and_blank(), |line, _| line.and(" ").and_blank()),
+        };
+        unit.filter(|_| bare).into_iter().fold(line, |line, unit| line.and(" ").and(unit))
+    };
+    values.iter().map(at).collect()
 }
 
 fn with_places(text: &str, places: &[String]) -> String {
@@ -286,7 +328,7 @@ fn to_set(lines: &[&SettingLine], figures: &Figures) -> Blank {
 fn filled(lines: &[&SettingLine], figures: &Figures) -> Blank {
     let values: Vec<_> = lines.iter().map(|line| (line.place.as_deref(), line.value.as_deref())).collect();
     let unit = unit_words(&lines[0].unit, figures);
-    Blank { value: Some(at_each_place(&values, BLANK, unit.as_deref())), ..Blank::default() }
+    Blank { values: at_each_place(&values, 1, unit.as_deref()), ..Blank::default() }
 }
 
 fn unit_words(unit: &str, figures: &Figures) -> Option<String> {
@@ -303,13 +345,13 @@ fn reading(tests: &[Test], figures: &Figures) -> Blank {
     let label = Rich::plain(&test.check.words);
     let Some(unit) = test.unit else {
         let note = (!test.pass.is_empty()).then(|| format!("must be: {}", test.pass.join(" or ")).into());
-        return Blank { label, value: Some(at_each_place(&places, BLANK, None)), note, ..Blank::default() };
+        return Blank { label, values: at_each_place(&places, 1, None), note, ..Blank::default() };
     };
     let notes = target(test, unit, figures);
-    let blanks = vec![BLANK; test.repeats.max(1) as usize].join(" ");
+    let blanks = test.repeats.max(1) as usize;
     Blank {
         label,
-        value: Some(at_each_place(&places, &blanks, Some(&figures.unit(unit)))),
+        values: at_each_place(&places, blanks, Some(&figures.unit(unit))),
         unit: None,
         note: (!notes.is_empty()).then(|| notes.join(", ").into()),
     }
@@ -341,11 +383,12 @@ fn verdicts(plan: &Plan, doc: &mut Document) {
         return;
     }
     let row = |verdict: &crate::plan::Verdict| -> Vec<Rich> {
+        let part = Rich::default().and_box().and(" ").and(&verdict.part);
         let part = match &verdict.look {
-            Some(look) => format!("[ ] {}: {look}", verdict.part),
-            None => format!("[ ] {}", verdict.part),
+            Some(look) => part.and(": ").and(look),
+            None => part,
         };
-        vec![part.into(), (&verdict.reuse).into(), (&verdict.clean).into(), (&verdict.replace).into()]
+        vec![part, (&verdict.reuse).into(), (&verdict.clean).into(), (&verdict.replace).into()]
     };
     doc.part("Reuse, clean or replace");
     doc.push(Block::Table(Table {

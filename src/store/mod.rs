@@ -168,6 +168,17 @@ pub fn write(path: &Path, text: &str) -> Result<(), Error> {
     write_beside(&target, text.as_bytes()).map_err(failed("write", path))
 }
 
+/// The same for a file below a folder, which is made where it is missing.
+///
+/// # Errors
+/// As [`write`], and where the folder cannot be made.
+pub fn write_below(folder: &Path, name: &str, text: &str) -> Result<(), Error> {
+    let path = folder.join(name);
+    let parent = path.parent().unwrap_or(folder);
+    fs::create_dir_all(parent).map_err(failed("make", parent))?;
+    write(&path, text)
+}
+
 fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let name =

@@ -24,7 +24,20 @@ fn with_case(arguments: &[&str], text: &str) -> (i32, String, String) {
 
 #[test]
 fn help_of_every_verb() {
-    for verb in ["", "triage", "assess", "plan", "trial", "calc", "vet", "logbook", "logbook add", "logbook learn"] {
+    for verb in [
+        "",
+        "triage",
+        "assess",
+        "plan",
+        "trial",
+        "calc",
+        "vet",
+        "schema",
+        "serve",
+        "logbook",
+        "logbook add",
+        "logbook learn",
+    ] {
         let mut command = doldrum();
         command.args(verb.split_whitespace());
         let output = command.arg("--help").output().expect("ran");
@@ -42,6 +55,11 @@ fn exit_codes_are_those_documented() {
         (&["vet"], 0),
         (&["assess"], 2),
         (&["frobnicate"], 2),
+        (&["schema", "case"], 0),
+        (&["serve", "--at", "localhost"], 2),
+        (&["serve", "--for", "nobody"], 2),
+        (&["schema", "knowledge", "--kind", "cause"], 2),
+        (&["schema", "case", "--kind", "causes"], 2),
         (&["plan", "case.yaml", "--cause", "screen-cloged"], 2),
         (&["triage", "--for", "nobody"], 2),
         (&["assess", "no-such.yaml"], 74),
@@ -68,6 +86,12 @@ fn assess_prints_text_markdown_and_json() {
     insta::assert_snapshot!("assess_text", text);
     let (_, markdown, _) = with_case(&["assess", "case.yaml", "--format", "markdown"], CASE);
     insta::assert_snapshot!("assess_markdown", markdown);
+    for verb in ["assess", "plan"] {
+        let (code, html, _) = with_case(&[verb, "case.yaml", "--format", "html"], CASE);
+        let (_, again, _) = with_case(&[verb, "case.yaml", "--format", "html"], CASE);
+        assert!(code == 0 && html.starts_with("<!DOCTYPE html>") && html == again, "{verb}: {html}");
+        assert!(html.contains("The part of the fault tree that matters"), "{verb}");
+    }
     let (_, json, _) = with_case(&["assess", "case.yaml", "--format", "json"], CASE);
     let (_, again, _) = with_case(&["assess", "case.yaml", "--format", "json"], CASE);
     assert_eq!(json, again, "the same input gives the same bytes");

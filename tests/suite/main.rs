@@ -9,6 +9,7 @@
 #![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
 
 mod advice_property;
+mod browser;
 mod calc;
 mod case_model;
 mod case_text;
@@ -41,10 +42,13 @@ mod logbook_learning;
 mod optimum;
 mod optimum_networks;
 mod oracle_network;
+mod page;
 mod plan_property;
 mod plan_worked;
 mod published_decision;
 mod random_network;
+mod schema;
+mod serve;
 mod small_base;
 mod small_engine;
 mod small_network;

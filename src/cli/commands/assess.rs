@@ -27,7 +27,11 @@ pub fn run(args: &Assess, common: &Common) -> Result<Exit, Failure> {
         Format::Json => print(&assessment.json())?,
         format => {
             let figures = Figures { chances: Chances::Exact, ..Figures::new(&knowledge, common.units.into()) };
-            print_document(&assessment.document(&figures), format)?;
+            let document = match format {
+                Format::Html => assessment.page(&figures),
+                _ => assessment.document(&figures),
+            };
+            print_document(&document, format)?;
         }
     }
     Ok(Exit::Done)

@@ -17,7 +17,7 @@ use crate::interview::plain::{Echo, Plain};
 use crate::interview::terminal::{INTERRUPTED, Terminal};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Items, Ix, Knowledge};
-use crate::report::{self, Figures, render_markdown, render_text};
+use crate::report::{self, Figures};
 use crate::store;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
@@ -64,11 +64,9 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
     };
     let setup = report::DrillSetup { seed: drawn.from.seed, replay: drawn.replay(args, common) };
     let record = progress.as_ref().map(|progress| (progress, way.unwrap_or(Move::Stays)));
-    let document = || report::debrief(&session.drill, &setup, record, &figures);
     match args.format {
         Format::Json => print(&report::debrief_json(&session.drill, &setup, record, &figures))?,
-        Format::Markdown => print(&render_markdown(&document()))?,
-        Format::Text => print(&render_text(&document(), page_width(), paint()))?,
+        format => print_document(&report::debrief(&session.drill, &setup, record, &figures), format)?,
     }
     match parting {
         Parting::Over => Ok(Exit::Done),

@@ -5,6 +5,8 @@ pub mod calc;
 pub mod drill;
 pub mod logbook;
 pub mod plan;
+pub mod schema;
+pub mod serve;
 pub mod triage;
 pub mod trial;
 pub mod vet;

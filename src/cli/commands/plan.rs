@@ -1,7 +1,7 @@
 //! `doldrum plan`: the work order for a case.
 
 use crate::access::AccessGraph;
-use crate::belief::believe;
+use crate::belief::{Belief, believe};
 use crate::case::Case;
 use crate::cli::args::{Common, Format, Plan};
 use crate::cli::out::{Failure, advise, note, print, print_document};
@@ -11,7 +11,7 @@ use crate::inference::{Accuracy, Error};
 use crate::knowledge::Cause;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::plan::{Options, Plan as WorkOrder, plan};
-use crate::report::{self, Figures, words};
+use crate::report::{self, Behind, Figures, words};
 
 /// How many explanations are weighed.
 const EXPLANATIONS: usize = 5;
@@ -26,13 +26,21 @@ pub fn run(args: &Plan, common: &Common) -> Result<Exit, Failure> {
     advise(findings, common);
     let laid = Laid::new(&knowledge, case.craft.clone());
     let causes = causes(&laid, &args.cause)?;
-    let order = work_order(&laid, &case, causes, args, common)?;
+    let limits = args.budget.limits();
+    let stuck = |error: Error| Failure::Stuck(words::trouble(&laid, &case, &error));
+    let belief = believe(&laid, &case, &limits).map_err(stuck)?;
+    let order = work_order(&laid, &case, &belief, causes, args, common)?;
+    let figures = Figures::new(&knowledge, common.units.into());
     match args.format {
         Format::Json => {
             let json = serde_json::to_string_pretty(&order).map_err(|e| Failure::Stuck(e.to_string()))?;
             print(&format!("{json}\n"))?;
         }
-        format => print_document(&report::work_order(&order, &Figures::new(&knowledge, common.units.into())), format)?,
+        Format::Html => {
+            let behind = Behind::new(&laid, &case, &belief, &limits).map_err(stuck)?;
+            print_document(&report::work_order_page(&order, &behind, &figures), Format::Html)?;
+        }
+        format => print_document(&report::work_order(&order, &figures), format)?,
     }
     Ok(Exit::Done)
 }
@@ -40,13 +48,13 @@ pub fn run(args: &Plan, common: &Common) -> Result<Exit, Failure> {
 fn work_order(
     laid: &Laid<'_>,
     case: &Case,
+    belief: &Belief,
     causes: Vec<Instance<Cause>>,
     args: &Plan,
     common: &Common,
 ) -> Result<WorkOrder, Failure> {
     let limits = args.budget.limits();
     let stuck = |error: Error| Failure::Stuck(words::trouble(laid, case, &error));
-    let belief = believe(laid, case, &limits).map_err(stuck)?;
     if let (true, Accuracy::Cut { links, .. }) = (args.budget.exact, &belief.accuracy) {
         note(&format!("not exact: even within 2^27 table cells {} links were cut", links.len()), common);
     }

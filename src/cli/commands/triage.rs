@@ -2,7 +2,7 @@
 
 use crate::access::AccessGraph;
 use crate::case::{Case, text};
-use crate::cli::args::{Common, Triage};
+use crate::cli::args::{Common, Job, Triage};
 use crate::cli::out::{Failure, advise, page_width, paint, print, print_document};
 use crate::cli::{Exit, args::Format, load};
 use crate::decision::Settings;
@@ -12,7 +12,7 @@ use crate::interview::plain::{Echo, Plain};
 use crate::interview::state::End;
 use crate::interview::step::Bench;
 use crate::interview::terminal::{INTERRUPTED, Terminal};
-use crate::interview::{Finished, Keep, pages, run as interview};
+use crate::interview::{Finished, Keep, is_untouched, pages, run as interview};
 use crate::knowledge::layout::Craft;
 use crate::knowledge::{Items, Ix, Knowledge};
 use crate::report::{Document, Figures, render_markdown};
@@ -31,7 +31,7 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
         return list();
     }
     let knowledge = load::knowledge(common)?;
-    let (case, path) = case(triage, common, &knowledge)?;
+    let (case, path) = case(&triage.job, common, &knowledge)?;
     let figures = Figures::new(&knowledge, common.units.into());
     let graph = AccessGraph::new(&knowledge);
     let settings = Settings { seed: common.seed, ..Settings::default() };
@@ -41,7 +41,7 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
         graph: &graph,
         advisor: &library,
         figures: &figures,
-        layout_known: triage.layout.is_some(),
+        layout_known: triage.job.layout.is_some(),
     };
     let mut keeper = Keeper { path };
     let finished = ask(&bench, case, triage, &mut keeper)?;
@@ -60,8 +60,8 @@ fn list() -> Result<Exit, Failure> {
 }
 
 /// The case to go on with, or a new one; and where it is kept.
-fn case(triage: &Triage, common: &Common, knowledge: &Knowledge) -> Result<(Case, PathBuf), Failure> {
-    let mut case = match &triage.case {
+pub(super) fn case(job: &Job, common: &Common, knowledge: &Knowledge) -> Result<(Case, PathBuf), Failure> {
+    let mut case = match &job.case {
         Some(path) if path.exists() => {
             let (case, findings) = load::case(path, knowledge)?;
             advise(findings, common);
@@ -69,16 +69,16 @@ fn case(triage: &Triage, common: &Common, knowledge: &Knowledge) -> Result<(Case
         }
         _ => new_case(knowledge),
     };
-    if let Some(id) = &triage.user {
+    if let Some(id) = &job.user {
         case.user = named(&knowledge.users, id, "--for")?;
     }
-    if let Some(id) = &triage.layout {
+    if let Some(id) = &job.layout {
         case.craft.layout = named(&knowledge.layouts, id, "--layout")?;
     }
-    if triage.title.is_some() {
-        case.title.clone_from(&triage.title);
+    if job.title.is_some() {
+        case.title.clone_from(&job.title);
     }
-    let path = triage
+    let path = job
         .case
         .clone()
         .unwrap_or_else(|| store::new_case_path(Path::new("."), ZonedDateTime::now().date(), case.title.as_deref()));
@@ -107,12 +107,15 @@ fn named<T>(items: &Items<T>, id: &str, option: &str) -> Result<Ix<T>, Failure> 
     })
 }
 
+/// The time now. Seconds are near enough, and a person reads the file.
+pub(super) fn clock() -> Option<Timestamp> {
+    Timestamp::from_second(Timestamp::now().as_second()).ok()
+}
+
 /// At a terminal by keys, else by lines.
 fn ask(bench: &Bench<'_>, case: Case, triage: &Triage, keeper: &mut Keeper) -> Result<Finished, Failure> {
     // Only a flag is set: whoever waits for a key sees it, keeps the case and ends in order.
     let _ = ctrlc::set_handler(|| INTERRUPTED.store(true, Ordering::Relaxed));
-    // Seconds are near enough, and a person reads the file.
-    let clock = || Timestamp::from_second(Timestamp::now().as_second()).ok();
     let attended = io::stdin().is_terminal() && io::stdout().is_terminal();
     if attended && !triage.plain {
         let mut terminal = Terminal::new(paint());
@@ -157,7 +160,7 @@ impl Keep for Keeper {
 
     fn keep(&mut self, case: &Case, text: &str) -> Result<(), Failure> {
         // A job about which nothing is known yet leaves no file behind.
-        if case.log.is_empty() && case.symptoms.is_empty() && case.history.is_empty() && !self.path.exists() {
+        if is_untouched(case) && !self.path.exists() {
             return Ok(());
         }
         Ok(store::write(&self.path, text)?)
