@@ -171,7 +171,7 @@ pub fn write(path: &Path, text: &str) -> Result<(), Error> {
 /// The same for a file below a folder, which is made where it is missing.
 ///
 /// # Errors
-/// As [`write`], and where the folder cannot be made.
+/// As [`write()`], and where the folder cannot be made.
 pub fn write_below(folder: &Path, name: &str, text: &str) -> Result<(), Error> {
     let path = folder.join(name);
     let parent = path.parent().unwrap_or(folder);
