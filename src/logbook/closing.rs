@@ -49,7 +49,7 @@ pub enum Missing {
     StillThere,
     /// The minutes.
     Minutes,
-    /// The note or the title holds what looks like a phone number or a hull number.
+    /// The note or the title holds what looks like a phone number or a registration number.
     Private,
 }
 
@@ -311,22 +311,22 @@ pub fn goes_on(new: &str, old: &str) -> bool {
 
 /// So many digits in a row, spaces and dashes between them allowed, are a phone number.
 const PHONE_DIGITS: usize = 7;
-/// A hull number has twelve letters and digits.
-const HULL_LENGTH: usize = 12;
+/// A registration number of a small craft has twelve letters and digits.
+const REGISTRATION_LENGTH: usize = 12;
 
-/// Whether a text holds what looks like a phone number or a hull number.
+/// Whether a text holds what looks like a phone number or a registration number.
 #[must_use]
 pub fn looks_private(text: &str) -> bool {
     let is_phone = |run: &str| {
         let digits = run.chars().filter(char::is_ascii_digit).count();
         digits >= PHONE_DIGITS && digits - 8 * days(run) >= PHONE_DIGITS
     };
-    let is_hull = |word: &str| {
+    let is_registration = |word: &str| {
         let count = |is: fn(&char) -> bool| word.chars().filter(is).count();
-        word.len() == HULL_LENGTH && count(char::is_ascii_digit) >= 4 && count(char::is_ascii_uppercase) >= 3
+        word.len() == REGISTRATION_LENGTH && count(char::is_ascii_digit) >= 4 && count(char::is_ascii_uppercase) >= 3
     };
     text.split(|c: char| !c.is_ascii_digit() && !" -/.()+".contains(c)).any(is_phone)
-        || text.split(|c: char| !c.is_ascii_alphanumeric()).any(is_hull)
+        || text.split(|c: char| !c.is_ascii_alphanumeric()).any(is_registration)
 }
 
 /// How many days, written like `2026-11-25`, stand in a run of digits and dashes.

@@ -259,7 +259,7 @@ pub fn closed(told: &str, closed: &Closed, knowledge: &Knowledge) -> Document {
         document.bullets(missing);
     }
     if closed.missing.contains(&Missing::Private) {
-        document.paragraph("The title or the note seems to hold a phone or hull number. None is needed here.");
+        document.paragraph("The title or the note seems to hold a phone or registration number. None is needed here.");
     }
     document
 }

@@ -6,7 +6,7 @@ use crate::case::{Answer, Case, Event, Position, Presence};
 use crate::decision::cost::{self, Rate};
 use crate::decision::{Action, complained_of, step_cost};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Interlock, Ix, Repair, Symptom};
+use crate::knowledge::{Access, Cause, Check, Interlock, Ix, Repair, Symptom};
 use crate::model::compile::repair_reaches;
 use crate::safety::{Before, Safety, Verdict, outcome_of};
 use crate::units::{Minutes, Money};
@@ -235,6 +235,15 @@ impl<'t, 'k> Job<'t, 'k> {
         self.case.log.extend(shut);
     }
 
+    /// What is opened for a step, in the log: it may have said that it was shut.
+    fn open_up(&mut self, access: &[Ix<Access>]) {
+        let open = self.graph.open_now(self.laid, &self.case);
+        let missing = self.graph.missing(&open, access);
+        let counts = missing.into_iter().filter(|ix| self.laid.knowledge.access[*ix].open > Minutes::ZERO);
+        let opened = counts.map(|access| Event::Access { access, now: Position::Open }.into());
+        self.case.log.extend(opened.collect::<Vec<_>>());
+    }
+
     fn prepare(&mut self, before: &Before) {
         self.put_back(before);
         self.case.log.extend(before.ticks.iter().map(|&tick| Event::Ticked(tick).into()));
@@ -261,6 +270,7 @@ impl<'t, 'k> Job<'t, 'k> {
         let shown = outcome_of(self.laid, &self.case, check.item, answer).map_or("", |o| item.outcomes[o].id.as_str());
         let label = self.laid.label(self.laid.knowledge.checks.id(check.item), item.scope, check.at);
         self.pay(format!("{label}={shown}"), minutes, money);
+        self.open_up(&item.access);
         self.checks += 1;
         // Where it asks for airing and none is told of, the log would be read as if it had been aired.
         let aired_min = (asked.get() > 0.0).then_some(air.get());
@@ -293,6 +303,7 @@ impl<'t, 'k> Job<'t, 'k> {
             _ => knowledge.repairs.id(ix).to_owned(),
         };
         self.pay(label, minutes, money);
+        self.open_up(&repair.access);
         let met = self.reached(ix, places);
         if met.is_empty() {
             let parts: Money = repair.parts.iter().map(|p| p.each * p.count).sum();

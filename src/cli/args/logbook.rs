@@ -16,7 +16,7 @@ Examples:
   doldrum logbook learn --output learned.yaml
   doldrum assess next.yaml --learned learned.yaml
 
-No names, phone numbers or hull numbers are needed. Everything stays in one file on this machine, notes do not leave it \
+No names, phone numbers or registration numbers are needed. Everything stays in one file on this machine, notes do not leave it \
 unless you export them with --notes, and nothing is sent anywhere.")]
 pub struct Logbook {
     /// What to do.

@@ -191,7 +191,7 @@ fn make_ready(desk: &Desk<'_>, session: &Session<'_, '_>, action: &Action, ready
         .map(|control| {
             let (is_set, says) = match control {
                 Control::PutBack => (ready.put_back, "Put back all that it does not need".to_owned()),
-                Control::Air(air) => (ready.air == air, format!("Air the hull, {}", desk.figures.minutes(air))),
+                Control::Air(air) => (ready.air == air, format!("Air the craft, {}", desk.figures.minutes(air))),
                 Control::Tick(tick) => {
                     let says = knowledge.ticks[tick].says.clone();
                     let holds = given.is_given(tick) && !ready.put_back;
