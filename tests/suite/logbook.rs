@@ -162,7 +162,7 @@ fn what_is_missing_is_said() {
     fs::write(at.join("bare.yaml"), bare).expect("it can be written");
     let told = said(at, &["add", "bare.yaml", "--note", "call 555 013 4567"]);
     for words in
-        ["the cause: name", "what fixed it", "whether the symptom is gone", "the minutes it took", "phone or hull"]
+        ["the cause: name", "what fixed it", "whether the symptom is gone", "the minutes it took", "phone or registration"]
     {
         assert!(told.contains(words), "{words}: {told}");
     }

@@ -195,7 +195,7 @@ fn a_drill_from_its_complaint_to_its_debrief() {
         seat.then("What do you see to first?", "b");
         seat.then("What do you do next?", "1");
         seat.then("Which check?", "smel\r");
-        seat.then("Air the hull", "1");
+        seat.then("Air the craft", "1");
         seat.then("[x] Air", "\r");
         seat.then("behind it?", "worn\r");
         seat.then("How sure are you", "3");
