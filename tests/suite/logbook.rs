@@ -161,9 +161,13 @@ fn what_is_missing_is_said() {
     let bare = CASE.split("log:").next().expect("a beginning");
     fs::write(at.join("bare.yaml"), bare).expect("it can be written");
     let told = said(at, &["add", "bare.yaml", "--note", "call 555 013 4567"]);
-    for words in
-        ["the cause: name", "what fixed it", "whether the symptom is gone", "the minutes it took", "phone or registration"]
-    {
+    for words in [
+        "the cause: name",
+        "what fixed it",
+        "whether the symptom is gone",
+        "the minutes it took",
+        "phone or registration",
+    ] {
         assert!(told.contains(words), "{words}: {told}");
     }
     let (code, trouble) = refused(at, &["add", "bare.yaml", "--cause", "plug-dead", "--amend"]);
