@@ -175,6 +175,15 @@ pub struct Attempt {
     pub close: Option<Ix<Check>>,
 }
 
+/// Something put off to go on with the job.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PutOff {
+    /// Trying the last repair.
+    Attempt,
+    /// Proving that the symptom is gone: something else is not right.
+    Proof,
+}
+
 /// Something laid over the question, gone with the next key.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Over {
@@ -259,10 +268,8 @@ pub struct State {
     pub stuck: Option<String>,
     /// Whether a repair is still to be tried, and what stands before that.
     pub attempt: Option<Attempt>,
-    /// Whether a person wants to go on though the last repair was not tried.
-    pub try_later: bool,
-    /// Whether a person wants to go on though the symptom is gone.
-    pub look_on: bool,
+    /// What a person has put off to go on with the job.
+    pub put_off: Option<PutOff>,
     /// The work order that is to be written beside the case.
     pub write_plan: Option<Document>,
     /// How it ended.
@@ -287,8 +294,7 @@ impl State {
             view: None,
             stuck: None,
             attempt: None,
-            try_later: false,
-            look_on: false,
+            put_off: None,
             write_plan: None,
             end: None,
         }

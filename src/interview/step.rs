@@ -3,7 +3,7 @@
 
 use super::advisor::Advisor;
 use super::pages;
-use super::state::{Attempt, End, Find, Focus, Input, Key, Over, Page, Stage, State, Target, first_check};
+use super::state::{Attempt, End, Find, Focus, Input, Key, Over, Page, PutOff, Stage, State, Target, first_check};
 use crate::access::AccessGraph;
 use crate::case::text::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
@@ -328,10 +328,10 @@ pub fn focus(bench: &Bench<'_>, state: &State) -> Option<Focus> {
     if state.focus.is_some() {
         return state.focus.clone();
     }
-    if let Some(repair) = cured_by(&state.case).filter(|_| !state.look_on) {
+    if let Some(repair) = cured_by(&state.case).filter(|_| state.put_off != Some(PutOff::Proof)) {
         return Some(Focus::Proof(repair));
     }
-    if let Some(attempt) = state.attempt.as_ref().filter(|_| !state.try_later) {
+    if let Some(attempt) = state.attempt.as_ref().filter(|_| state.put_off != Some(PutOff::Attempt)) {
         return Some(match attempt.close {
             Some(check) => Focus::Check { check, places: vec![Some(0)], replaces: Vec::new() },
             None => Focus::Tried(attempt.repair, attempt.symptom),
@@ -626,7 +626,7 @@ pub fn before(bench: &Bench<'_>, state: &State, action: &Action, now: Option<Tim
             let closes = |attempt: &&Attempt| {
                 attempt.close.is_some_and(|check| *action == Action::Check(Instance::new(check, 0)))
             };
-            let attempt = state.attempt.as_ref().filter(|_| !state.try_later).filter(closes);
+            let attempt = state.attempt.as_ref().filter(|_| state.put_off != Some(PutOff::Attempt)).filter(closes);
             let needed = match action {
                 Action::Check(check) => bench.graph.needed(&bench.knowledge.checks[check.item].access),
                 _ => bench.graph.shut(),
@@ -975,7 +975,7 @@ fn working_step(
             prelude(bench, state, &bench.knowledge.repairs[repair].access, &needs, now);
             state.case.log.push(Entry { at: now, event: Event::Repaired { repair, places } });
             state.focus = None;
-            state.try_later = false;
+            state.put_off = None;
             refresh(bench, state, now);
             if state.attempt.as_ref().is_some_and(|attempt| attempt.close.is_some()) {
                 state.notices.push("This comes before you try it.".to_owned());
@@ -1012,7 +1012,7 @@ fn tried_step(
         Input::Pick(1) => Presence::Present,
         Input::Pick(2) | Input::Key(Key::NotSure | Key::CouldNot | Key::Enter) => {
             state.focus = None;
-            state.try_later = true;
+            state.put_off = Some(PutOff::Attempt);
             return;
         }
         Input::Key(Key::Tick) => {
@@ -1034,7 +1034,7 @@ fn tried_step(
     remember(state);
     prelude(bench, state, &[], &needs, now);
     state.case.log.push(Entry { at: now, event: Event::Tried { symptom, now: presence } });
-    state.look_on = false;
+    state.put_off = None;
     state.focus = (presence == Presence::Absent).then_some(Focus::Proof(repair));
     let focus = state.focus.clone();
     refresh(bench, state, now);
@@ -1067,7 +1067,7 @@ fn proof_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, input: &
         }
         Input::Pick(at) if *at == checks.len() + 1 => {
             state.focus = None;
-            state.look_on = true;
+            state.put_off = Some(PutOff::Proof);
         }
         Input::Key(Key::Back) => {
             state.focus = None;

@@ -12,10 +12,10 @@ fn knowledge() -> Knowledge {
 }
 
 fn case(knowledge: &Knowledge, log: &[&str]) -> Case {
-    let log: String = log.iter().map(|entry| format!("  - {{{entry}}}\n")).collect();
+    let log = log.iter().map(|entry| format!("  - {{{entry}}}")).collect::<Vec<_>>().join("\n");
     let text = format!(
         "format: 1\nknowledge: {{id: watercraft-two-stroke}}\ncraft: {{layout: single}}\n\
-         symptoms: [sy-cranks-no-start]\nlog:\n{log}"
+         symptoms: [sy-cranks-no-start]\nlog:\n{log}\n"
     );
     let (case, findings) = text::read("case.yaml", &text, knowledge);
     case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"))

@@ -63,7 +63,8 @@ fn after_that_the_joints_and_the_hull_are_asked_for_before_the_starter() {
         assert!(!may_be_tried(&knowledge, &case), "nothing has shown that it is tight: {log}");
         let Action::Check(check) = next(&knowledge, &case) else { panic!("a check after {log}") };
         assert_eq!(knowledge.checks.id(check.item), asked);
-        log.push_str(&format!("  - {{check: {asked}, outcome: {says}}}\n"));
+        let entry = format!("  - {{check: {asked}, outcome: {says}}}\n");
+        log += &entry;
     }
     let case = case(&knowledge, &log);
     assert!(may_be_tried(&knowledge, &case), "dry joints, no smell");
