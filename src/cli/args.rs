@@ -301,8 +301,8 @@ pub struct Trial {
     /// Only jobs in which this symptom is named; may be given again [default: any].
     #[arg(long, value_name = "SYMPTOM", value_delimiter = ',')]
     pub symptom: Vec<String>,
-    /// The policies: ours, checklist, information-per-cost, most-information, cheapest-check, repairs-only, chance
-    /// [default: all].
+    /// The policies: ours, ours-two-steps, checklist, information-per-cost, most-information, cheapest-check,
+    /// repairs-only, chance [default: all but ours-two-steps, which takes four times as long].
     #[arg(long, value_name = "POLICY", value_delimiter = ',')]
     pub policy: Vec<String>,
     /// How far the truth's numbers stray from the knowledge: one standard deviation in log-odds.

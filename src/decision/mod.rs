@@ -160,7 +160,8 @@ fn weigh<T>(
     let worlds = belief.worlds(settings.worlds, settings.seed, &settings.limits)?;
     let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
     let mut ranked = desk.rank();
-    if settings.look_ahead > 1 {
+    // What releases an interlock is priced one step ahead only.
+    if settings.look_ahead > 1 && desk.lock.is_none() {
         ranked = desk.deeper(ranked);
     }
     let also = also(&desk, &ranked);

@@ -285,6 +285,16 @@ fn check_parts(
     let item = &bench.knowledge.checks[check];
     let laid = bench.laid(&state.case);
     let action = Action::Check(Instance::new(check, places[0].unwrap_or(0)));
+    let closes = closing(bench, state, check, now);
+    let mut hazards = hazards_of(bench, state, &action);
+    // What the check closes is what it is about, whatever stands open already.
+    if let Some((_, _, hazard)) = closes {
+        hazards.retain(|h| *h != hazard);
+        hazards.insert(0, hazard);
+    }
+    // What can hurt is said before the step that it is about.
+    cautions(bench, &hazards, screen);
+    ticks_part(bench, state, needs, closes.map(|(_, minutes, _)| minutes), screen);
     access_part(bench, state, &item.access, needs, screen);
     if !item.how.is_empty() {
         let steps = |n: usize| {
@@ -303,15 +313,6 @@ fn check_parts(
             screen.say(Part::until(3, steps(STEPS - 1)));
         }
     }
-    let closes = closing(bench, state, check, now);
-    let mut hazards = hazards_of(bench, state, &action);
-    // What the check closes is what it is about, whatever stands open already.
-    if let Some((_, _, hazard)) = closes {
-        hazards.retain(|h| *h != hazard);
-        hazards.insert(0, hazard);
-    }
-    cautions(bench, &hazards, screen);
-    ticks_part(bench, state, needs, closes.map(|(_, minutes, _)| minutes), screen);
     // Whoever may not do everything is asked in the words for an owner, where there are any.
     let limited = bench.knowledge.users[state.case.user].skill.is_some();
     screen.ask(item.owner.as_ref().filter(|_| limited).map_or(&item.ask, |owner| &owner.ask));
@@ -603,8 +604,8 @@ fn working(
     match before(bench, state, &action, now) {
         Err(why) => screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}"))))),
         Ok(needs) => {
-            access_part(bench, state, &item.access, &needs, screen);
             cautions(bench, &hazards_of(bench, state, &action), screen);
+            access_part(bench, state, &item.access, &needs, screen);
             ticks_part(bench, state, &needs, None, screen);
         }
     }

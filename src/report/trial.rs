@@ -14,6 +14,7 @@ impl Policy {
     pub fn words(self) -> &'static str {
         match self {
             Self::Ours => "the advice",
+            Self::OursTwoSteps => "the advice, two steps",
             Self::Checklist => "the checklist",
             Self::InformationPerCost => "most told for its cost",
             Self::MostInformation => "most told",

@@ -16,6 +16,8 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 pub enum Policy {
     /// The advice of this program.
     Ours,
+    /// The same, looking two steps ahead.
+    OursTwoSteps,
     /// No checks: the repair with the best chance for its cost, again and again.
     RepairsOnly,
     /// The cheapest check that tells anything, until a repair is likely enough.
@@ -32,8 +34,9 @@ pub enum Policy {
 
 impl Policy {
     /// All, the first the one that others are compared with.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Ours,
+        Self::OursTwoSteps,
         Self::Checklist,
         Self::InformationPerCost,
         Self::MostInformation,
@@ -47,6 +50,7 @@ impl Policy {
     pub fn id(self) -> &'static str {
         match self {
             Self::Ours => "ours",
+            Self::OursTwoSteps => "ours-two-steps",
             Self::RepairsOnly => "repairs-only",
             Self::CheapestCheck => "cheapest-check",
             Self::MostInformation => "most-information",
@@ -100,7 +104,7 @@ impl Player {
         settings: &Settings,
     ) -> Result<Choice, Error> {
         let free = |action: Action| Choice { action, before: Before::default(), belief: None };
-        if self.policy != Policy::Ours
+        if !matches!(self.policy, Policy::Ours | Policy::OursTwoSteps)
             && let Some(action) = release(job).filter(|action| !refused.contains(action))
         {
             self.list.made_by_itself(&action, job);
@@ -108,6 +112,7 @@ impl Player {
         }
         Ok(match self.policy {
             Policy::Ours => return ours(job, refused, settings),
+            Policy::OursTwoSteps => return ours(job, refused, &Settings { look_ahead: 2, ..settings.clone() }),
             Policy::Checklist => free(self.list.next(job)),
             Policy::Chance => free(self.anything(job, refused)),
             Policy::RepairsOnly => {

@@ -146,6 +146,9 @@ fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) ->
     }
     if !common.quiet {
         print(&format!("\n{kept}\n"))?;
+        if finished.end == Some(End::Cured) {
+            print(&format!("For the next job of its kind: doldrum{base} logbook add {}\n", path.display()))?;
+        }
     }
     Ok(Exit::Done)
 }
