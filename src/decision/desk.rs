@@ -137,20 +137,6 @@ impl<'a, 'k> Desk<'a, 'k> {
                 (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
             })
             .collect();
-        let lock = awaited.map(|awaited| {
-            let everything = bench.split(vec![value::all(n)]);
-            let blind = Market { per_bit: f64::INFINITY, supply: 0.0 };
-            // Giving up on the lock is giving up on what would come after it too.
-            let ahead = bench.outlook(&everything, &[1.0], &shut_prices, &shut_prices, &blind, &mut |a, b| {
-                let mut either = bench.cures[a].clone();
-                simulate::or_into(&mut either, &bench.cures[b]);
-                either
-            });
-            let left = (hand_over - ahead.map_or(0.0, |o| o.cost)).max(hand_over / 5.0);
-            let price = |action: &Action| cost::price(laid, graph, &gatherer.rate, &shut, action).money;
-            let free = free.as_deref().unwrap_or_default();
-            Lock::new(awaited, frees, free, &shut_prices, price, left, n)
-        });
         let touched = removed.iter().map(|clears| simulator.touched(clears)).collect();
         let mut desk = Self {
             laid,
@@ -169,16 +155,29 @@ impl<'a, 'k> Desk<'a, 'k> {
             removed,
             shut_prices,
             gains: Vec::new(),
-            lock,
+            lock: None,
             cheapest,
         };
         desk.gains = desk.all_gains();
-        if let Some(lock) = &mut desk.lock {
-            let rows: Vec<&[Bits]> = desk.splits.iter().map(Split::rows).collect();
-            let prices: Vec<f64> = desk.checks.iter().map(|(offer, _)| offer.price.money.get()).collect();
-            lock.take_checks(&rows, &desk.mixtures, &prices);
-        }
+        desk.lock = awaited.map(|awaited| desk.locked(awaited, frees, free.as_deref().unwrap_or_default()));
         desk
+    }
+
+    /// The task of releasing what forbids a trial; for each repair the worlds in which it lets go after it and not without,
+    /// and those in which it would let go by itself.
+    fn locked(&self, awaited: Awaited, frees: Vec<Bits>, free: &[u64]) -> Lock {
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let blind = Market { per_bit: f64::INFINITY, supply: 0.0 };
+        let ahead = self.outlook(&everything, &[1.0], &self.shut_prices, &blind).map_or(0.0, |o| o.cost);
+        // Giving up on the lock is giving up on what would come after it too.
+        let left = (self.bench.hand_over - ahead).max(self.bench.hand_over / 5.0);
+        let shut = self.graph.shut();
+        let price = |action: &Action| cost::price(self.laid, self.graph, &self.rate, &shut, action).money;
+        let mut lock = Lock::new(awaited, frees, free, &self.shut_prices, price, left, self.bench.n);
+        let rows: Vec<&[Bits]> = self.splits.iter().map(Split::rows).collect();
+        let prices: Vec<f64> = self.checks.iter().map(|(offer, _)| offer.price.money.get()).collect();
+        lock.take_checks(&rows, &self.mixtures, &prices);
+        lock
     }
 
     /// What repairs cost with this open.
