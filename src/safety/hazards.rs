@@ -52,6 +52,7 @@ pub fn open_hazards(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, now: Opti
         .map(|(at, watch)| OpenHazard {
             hazard: Ix::new(at),
             air: watch.air(),
+            level: watch.level,
             stops: watch.stops,
             // Twice in vain is a leak to be found, not a sniff to be repeated.
             in_vain: watch.in_vain >= 2,
@@ -220,8 +221,7 @@ fn said_last(laid: &Laid<'_>, case: &Case, wanted: Ix<Check>) -> Option<usize> {
 pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<(Ix<Check>, usize, Minutes)> {
     let hazard = &laid.knowledge.hazards[open.hazard];
     let closed_by = hazard.closed_by.first()?;
-    let level = last_level(laid, case, hazard, closed_by);
-    let also = closed_by.also_after.iter().find(|(outcome, _, _)| Some(*outcome) == level);
+    let also = closed_by.also_after.iter().find(|(outcome, _, _)| Some(*outcome) == open.level);
     if let Some((_, check, wanted)) = also
         && said_last(laid, case, *check) != Some(*wanted)
     {
@@ -233,13 +233,6 @@ pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<
         return (!against).then_some((*check, *wanted, Minutes::ZERO));
     }
     Some((closed_by.answer.0, closed_by.answer.1, open.air))
-}
-
-/// What the closing check said last, where that opened the hazard.
-fn last_level(laid: &Laid<'_>, case: &Case, hazard: &Hazard, closed_by: &ClosedBy) -> Option<usize> {
-    let check = closed_by.answer.0;
-    let last = said_last(laid, case, check)?;
-    hazard.opened_by.answers.iter().any(|(c, outcomes)| *c == check && outcomes.contains(&last)).then_some(last)
 }
 
 /// Whether reaching this access opens a hazard, or finds what opened it still open.

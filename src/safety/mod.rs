@@ -28,6 +28,9 @@ pub struct OpenHazard {
     pub why: String,
     /// Minutes to air before the check that closes it, as things stand.
     pub air: Minutes,
+    /// The position of what its closing check said when it opened it so: what must be done to close it goes by that, until
+    /// it is closed.
+    pub level: Option<usize>,
     /// Whether it stops everything else: it was smelled, seen or not yet looked for, rather than opened by work.
     pub stops: bool,
     /// Whether what closes it was tried twice in vain: then its source must be found before it is tried again.

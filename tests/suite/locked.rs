@@ -71,6 +71,21 @@ fn after_that_the_joints_and_the_hull_are_asked_for_before_the_starter() {
     assert!(case.log.iter().any(|entry| matches!(entry.event, Event::Repaired { .. })));
 }
 
+/// Aired and smelled once more it may smell of nothing, and the joint is as wet as before: the sniff is not asked for again
+/// and again; the joint is looked at once more, or the leak is cured.
+#[test]
+fn a_sniff_of_none_does_not_end_a_leak_that_was_seen() {
+    let knowledge = knowledge();
+    let case = case(&knowledge, "  - {check: ck-smell-hull, outcome: none}\n");
+    assert!(!may_be_tried(&knowledge, &case), "the joint is wet");
+    let next = match next(&knowledge, &case) {
+        Action::Check(check) => knowledge.checks.id(check.item).to_owned(),
+        other => format!("{other:?}"),
+    };
+    assert_ne!(next, "ck-smell-hull");
+    assert_ne!(next, "HandOver");
+}
+
 /// Compression below 60 psi bars a start; a new plug does not change that, and so is not tried.
 #[test]
 fn what_may_not_run_is_not_tried_after_a_repair() {
