@@ -3,7 +3,7 @@
 use super::lock::{Awaited, Lock};
 use super::offers::{Gatherer, Offer, Offers};
 use super::simulate::{self, Bits, Simulator, draws};
-use super::value::{self, Bench, Market, Outlook, Split, Way};
+use super::value::{self, Bench, Market, Outlook, Prospect, Split, Way};
 use super::{Action, Bounds, Proposal, Settings, complained_of, cost};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
@@ -53,7 +53,6 @@ pub(super) struct Desk<'a, 'k> {
     /// For each check, for each outcome the weight of each row.
     pub mixtures: Vec<Vec<Vec<f64>>>,
     pub rate: cost::Rate,
-    pub seed: u64,
     pub removed: Vec<Vec<(Instance<Cause>, Bits)>>,
     /// For each repair the worlds in which it removes anything.
     pub touched: Vec<Bits>,
@@ -81,12 +80,12 @@ impl<'a, 'k> Desk<'a, 'k> {
     ) -> Self {
         let symptoms: Vec<VarIx> = complained_of(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
         let at_hand = |check| offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check));
-        let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand);
+        let n = worlds.n();
+        let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
         let also = awaited.as_ref().map(Awaited::vars).unwrap_or_default();
         let simulator = Simulator::with(&belief.model, worlds, &symptoms, &also, settings.seed);
-        let n = worlds.n();
         let lets_go = |after: &simulate::Changed<'_>, repairs: &[Ix<Repair>]| {
-            awaited.as_ref().map(|awaited| awaited.lets_go(&simulator, after, repairs, n, settings.seed))
+            awaited.as_ref().map(|awaited| awaited.lets_go(&simulator, after, repairs, n))
         };
         let free = lets_go(&simulator.after(&[]), &[]);
         let mut candidates: Vec<Candidate> = Vec::new();
@@ -150,7 +149,6 @@ impl<'a, 'k> Desk<'a, 'k> {
             splits,
             mixtures,
             rate: gatherer.rate,
-            seed: settings.seed,
             touched,
             removed,
             shut_prices,
@@ -213,7 +211,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             })
             .collect();
         let after = self.simulator.after(&self.removed_by_both(a, b));
-        let frees = lock.awaited.lets_go(&self.simulator, &after, &done, self.bench.n, self.seed);
+        let frees = lock.awaited.lets_go(&self.simulator, &after, &done, self.bench.n);
         simulate::or_into(&mut either, &frees);
         either
     }
@@ -278,7 +276,9 @@ impl<'a, 'k> Desk<'a, 'k> {
         #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
         let at_least = self.cheapest.iter().sum::<f64>() / self.bench.n as f64;
         let at_most = match next.option {
-            Choice::Check(at) => self.check_total(at, &self.prices(&self.checks[at].0.after), &BLIND),
+            Choice::Check(at) => {
+                self.check_total(at, &self.after_check(at, &self.prices(&self.checks[at].0.after)), &BLIND)
+            }
             Choice::Repair(at) => self.repair_total(at, &BLIND),
             Choice::HandOver => self.bench.hand_over,
         };
@@ -323,6 +323,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let (full, alone) = (self.market(None), Market { per_bit: f64::INFINITY, supply: 0.0 });
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
         let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
+        let as_it_stands = self.prospect(&everything, &[1.0], &now);
         let locked = self.unlocking_now(&now);
         let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over, losing: false }];
         let mut losing = Vec::new();
@@ -331,13 +332,14 @@ impl<'a, 'k> Desk<'a, 'k> {
             let offer = &self.checks[at].0;
             let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
             let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
+            let ahead = self.after_check(at, after);
             let others = self.market(Some(at));
-            let as_it_stands = self.outlook(&everything, &[1.0], &now, &others).map_or(0.0, |o| o.cost) + locked;
-            let loss = self.check_total(at, after, &others) - as_it_stands;
+            let without = as_it_stands.map_or(0.0, |p| self.bench.choose(&p, &others).cost) + locked;
+            let loss = self.check_total(at, &ahead, &others) - without;
             let option = Choice::Check(at);
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
-            if awaited || loss < 0.0 && self.decides(at, after, &others) {
-                ranked.push(Priced { option, total: self.check_total(at, after, &full), losing: false });
+            if awaited || loss < 0.0 && self.decides(&ahead, &others) {
+                ranked.push(Priced { option, total: self.check_total(at, &ahead, &full), losing: false });
             } else {
                 losing.push(Priced { option, total: loss.max(0.0), losing: true });
             }
@@ -355,32 +357,33 @@ impl<'a, 'k> Desk<'a, 'k> {
         ranked
     }
 
-    /// The expected total with a check, where `after` are the prices of repairs with what it opens.
-    fn check_total(&self, at: usize, after: &[f64], market: &Market) -> f64 {
+    /// What comes after each outcome of a check, at any going rate, where `prices` are those with what it opens.
+    fn after_check(&self, at: usize, prices: &[f64]) -> Vec<AfterOutcome> {
         let split = &self.splits[at];
-        let ahead: f64 = self.mixtures[at]
-            .iter()
-            .enumerate()
-            .map(|(outcome, weights)| {
-                let cure = self.outlook(split, weights, after, market).map_or(0.0, |o| o.cost);
-                split.chance(weights) * (cure + self.unlocking(at, outcome, after).0)
-            })
-            .sum();
-        self.checks[at].0.price.money.get() + ahead
+        let after = |(outcome, weights): (usize, &Vec<f64>)| AfterOutcome {
+            chance: split.chance(weights),
+            prospect: self.prospect(split, weights, prices),
+            unlocking: self.unlocking(at, outcome, prices),
+        };
+        self.mixtures[at].iter().enumerate().map(after).collect()
     }
 
-    /// Whether its outcomes lead to different steps. Where the same repair comes next whatever a check shows, that repair
-    /// comes first: the check is then needed only where it fails.
-    fn decides(&self, at: usize, after: &[f64], market: &Market) -> bool {
-        if self.lock.is_some() {
-            let ways: Vec<Option<Way>> =
-                (0..self.mixtures[at].len()).map(|outcome| self.unlocking(at, outcome, after).1).collect();
-            if ways.iter().any(|way| *way != ways[0]) {
-                return true;
-            }
+    /// The expected total with a check.
+    fn check_total(&self, at: usize, ahead: &[AfterOutcome], market: &Market) -> f64 {
+        let after = |outcome: &AfterOutcome| {
+            let cure = outcome.prospect.map_or(0.0, |prospect| self.bench.choose(&prospect, market).cost);
+            outcome.chance * (cure + outcome.unlocking.0)
+        };
+        self.checks[at].0.price.money.get() + ahead.iter().map(after).sum::<f64>()
+    }
+
+    /// Whether the outcomes of a check lead to different steps. Where the same repair comes next whatever a check shows,
+    /// that repair comes first: the check is then needed only where it fails.
+    fn decides(&self, ahead: &[AfterOutcome], market: &Market) -> bool {
+        if self.lock.is_some() && ahead.iter().any(|after| after.unlocking.1 != ahead[0].unlocking.1) {
+            return true;
         }
-        let outlook = |weights: &Vec<f64>| self.outlook(&self.splits[at], weights, after, market);
-        let mut ways = self.mixtures[at].iter().filter_map(outlook).map(|outlook| outlook.way);
+        let mut ways = ahead.iter().filter_map(|after| after.prospect).map(|p| self.bench.choose(&p, market).way);
         match ways.next() {
             Some(first @ Way::Repair(_)) => ways.any(|way| way != first),
             _ => true,
@@ -426,8 +429,21 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     pub fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64], market: &Market) -> Option<Outlook> {
-        self.bench.outlook(split, weights, prices, &self.shut_prices, market, &mut |a, b| self.pair(a, b))
+        self.prospect(split, weights, prices).map(|prospect| self.bench.choose(&prospect, market))
     }
+
+    fn prospect(&self, split: &Split, weights: &[f64], prices: &[f64]) -> Option<Prospect> {
+        self.bench.prospect(split, weights, prices, &self.shut_prices, &mut |a, b| self.pair(a, b))
+    }
+}
+
+/// What comes after one outcome of a check.
+struct AfterOutcome {
+    chance: f64,
+    /// The ways to a cure; none where the outcome cannot be.
+    prospect: Option<Prospect>,
+    /// What it costs until the symptom may be tried, and how.
+    unlocking: (f64, Option<Way>),
 }
 
 /// A repair with what it would cure.

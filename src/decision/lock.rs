@@ -33,15 +33,15 @@ struct Releasing {
     wanted: Vec<usize>,
     /// Whether it can be made before any repair.
     at_hand: bool,
-    /// For each row what makes it hold, and the chance that it shows what is waited for.
-    rows: Vec<(Vec<(VarIx, bool)>, f64)>,
+    /// For each row what makes it hold, and the worlds in which it then shows what is waited for.
+    rows: Vec<(Vec<(VarIx, bool)>, Bits)>,
 }
 
 /// Streams of draws of answers to come; those of repairs are far below.
 const STREAMS: u64 = 1 << 48;
 
 impl Awaited {
-    /// What is waited for; `None` where nothing forbids to try the symptom.
+    /// What is waited for, over `n` worlds with draws from `seed`; `None` where nothing forbids to try the symptom.
     #[must_use]
     pub fn of(
         laid: &Laid<'_>,
@@ -50,6 +50,7 @@ impl Awaited {
         safety: &Safety,
         model: &CaseModel,
         at_hand: impl Fn(Instance<Check>) -> bool,
+        (n, seed): (usize, u64),
     ) -> Option<Self> {
         let locks = safety.locks(laid, graph, &complained_of(case));
         if locks.is_empty() {
@@ -72,7 +73,9 @@ impl Awaited {
                     continue;
                 }
                 let rows = model.rows.iter().map(|row| row.iter().map(|literal| (literal.var, literal.on)).collect());
-                let rows = rows.zip(chances.iter().copied()).collect();
+                let stream = |row: usize| STREAMS + ((checks.len() as u64) << 8 | row as u64);
+                let shown = chances.iter().enumerate().map(|(row, chance)| draws(n, *chance, seed, stream(row)));
+                let rows = rows.zip(shown).collect();
                 let at_hand = at_hand(model.check);
                 checks.push(Releasing { check: model.check, wanted: wanted.clone(), at_hand, rows });
             }
@@ -93,30 +96,21 @@ impl Awaited {
     }
 
     /// The worlds in which all that is waited for would come about, as things stand after `repair`.
-    pub fn lets_go(
-        &self,
-        simulator: &Simulator<'_>,
-        after: &Changed<'_>,
-        repairs: &[Ix<Repair>],
-        n: usize,
-        seed: u64,
-    ) -> Bits {
-        let shows = |at: usize| {
-            let releasing = &self.checks[at];
+    pub fn lets_go(&self, simulator: &Simulator<'_>, after: &Changed<'_>, repairs: &[Ix<Repair>], n: usize) -> Bits {
+        let shows = |releasing: &Releasing| {
             let mut left = value::all(n);
             let mut shows = vec![0; words(n)];
             if repairs.is_empty() && !releasing.at_hand {
                 return shows;
             }
-            for (row_at, (row, chance)) in releasing.rows.iter().enumerate() {
+            for (row, draw) in &releasing.rows {
                 let mut holds = if row.is_empty() { left.clone() } else { vec![0; words(n)] };
                 for &(var, on) in row {
                     for (word, state) in holds.iter_mut().zip(simulator.on(after, var)) {
                         *word |= if on { *state } else { !state };
                     }
                 }
-                let draw = draws(n, *chance, seed, STREAMS + ((at as u64) << 8 | row_at as u64));
-                for (((word, rest), shown), drawn) in holds.iter_mut().zip(&mut left).zip(&mut shows).zip(&draw) {
+                for (((word, rest), shown), drawn) in holds.iter_mut().zip(&mut left).zip(&mut shows).zip(draw) {
                     *word &= *rest;
                     *rest &= !*word;
                     *shown |= *word & drawn;
@@ -124,7 +118,7 @@ impl Awaited {
             }
             shows
         };
-        let shown: Vec<Bits> = (0..self.checks.len()).map(shows).collect();
+        let shown: Vec<Bits> = self.checks.iter().map(shows).collect();
         let mut all = value::all(n);
         for condition in &self.all_of {
             let bits = self.holds(condition, &shown, repairs, n);

@@ -31,7 +31,18 @@ pub struct Bench {
     /// Worlds cured by two repairs together, row by row; worked out when asked for.
     pairs: Vec<OnceCell<Bits>>,
     /// For each list of repairs done the worlds that each further one cures; worked out when asked for.
-    further: RefCell<BTreeMap<Vec<usize>, Rc<[Bits]>>>,
+    further: RefCell<BTreeMap<Vec<usize>, Rc<Further>>>,
+}
+
+/// What is known once some repairs have failed.
+#[derive(Clone)]
+struct Further {
+    /// The worlds that those repairs cure after all, or two of them together: none of these is left.
+    before: Bits,
+    /// For each repair the worlds that it cures, alone or with one of those.
+    with: Vec<Bits>,
+    /// The same of those that are left.
+    cures: Vec<Bits>,
 }
 
 /// What looking further offers: the cheapest rate at which worlds can be told apart, and how far it reaches.
@@ -63,17 +74,33 @@ pub struct Outlook {
     pub way: Way,
 }
 
+/// The ways on from a mixture of worlds, but for the going rate of looking further.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Prospect {
+    /// Repairs in the order of chance over cost, to the end.
+    repairing: f64,
+    /// The first of them, where one is worth it.
+    first: Option<usize>,
+    /// What the cure costs once it is known which repair it takes.
+    known: f64,
+    /// The bits that stand before that.
+    bits: f64,
+}
+
+/// For each row of a split, counts of worlds.
+type Counts = Rc<[Vec<f64>]>;
+
 /// Worlds split by the rows of a check (or not at all), counted against repairs.
 pub struct Split {
     /// The worlds of each row.
     rows: Vec<Bits>,
     totals: Vec<f64>,
-    cured: Vec<Vec<f64>>,
-    cheapest: Vec<Vec<f64>>,
+    cured: Counts,
+    cheapest: Counts,
     /// Repairs already done and failed on these worlds.
     failed: Option<usize>,
-    /// Counts after one more failed repair, when asked for.
-    after: RefCell<BTreeMap<Vec<usize>, Vec<Vec<f64>>>>,
+    /// Counts after more failed repairs, when asked for; the order in which they failed does not matter.
+    after: RefCell<BTreeMap<Vec<usize>, Counts>>,
 }
 
 impl Bench {
@@ -109,7 +136,7 @@ impl Bench {
     pub fn split_further(&self, split: &Split, rows: Vec<Bits>, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
         let cured = match split.failed {
             None => count(&rows, &self.cures),
-            Some(_) => count(&rows, &self.further(&split.failed.into_iter().collect::<Vec<_>>(), pair)),
+            Some(_) => count(&rows, &self.further(&split.failed.into_iter().collect::<Vec<_>>(), pair).cures),
         };
         self.split_with(rows, cured, split.failed)
     }
@@ -124,7 +151,7 @@ impl Bench {
         self.split_with(rows, cured, Some(repair))
     }
 
-    fn split_with(&self, rows: Vec<Bits>, cured: Vec<Vec<f64>>, failed: Option<usize>) -> Split {
+    fn split_with(&self, rows: Vec<Bits>, cured: Counts, failed: Option<usize>) -> Split {
         let totals = rows.iter().map(|r| f64::from(r.iter().map(|w| w.count_ones()).sum::<u32>())).collect();
         let cheapest = count(&rows, &self.cheapest);
         Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()) }
@@ -151,20 +178,48 @@ impl Bench {
         market: &Market,
         pair: &mut dyn FnMut(usize, usize) -> Bits,
     ) -> Option<Outlook> {
+        self.prospect(split, weights, prices, later, pair).map(|prospect| self.choose(&prospect, market))
+    }
+
+    /// The ways on, of which [`choose`](Self::choose) takes the cheapest at any going rate; as [`outlook`](Self::outlook).
+    #[must_use]
+    pub fn prospect(
+        &self,
+        split: &Split,
+        weights: &[f64],
+        prices: &[f64],
+        later: &[f64],
+        pair: &mut dyn FnMut(usize, usize) -> Bits,
+    ) -> Option<Prospect> {
         let total = mix(&split.totals, weights);
         if total <= 0.0 {
             return None;
         }
         let (repairing, first) = self.repairing(split, weights, total, prices, later, pair);
-        let looking = self.looking(split, weights, total, prices, market, repairing.min(self.hand_over));
+        let (mut known, mut bits) = (0.0, 0.0);
+        for class in 0..self.cheapest.len() {
+            let p = mix_column(&split.cheapest, weights, class) / total;
+            if p > 0.0 {
+                let price = prices.get(class).map_or(self.hand_over, |price| price.min(self.hand_over));
+                known += p * price;
+                bits -= p * libm::log2(p);
+            }
+        }
+        Some(Prospect { repairing, first, known, bits })
+    }
+
+    /// The cheapest way on at a going rate.
+    #[must_use]
+    pub fn choose(&self, prospect: &Prospect, market: &Market) -> Outlook {
+        let looking = prospect.looking(market, prospect.repairing.min(self.hand_over));
         let mut best = Outlook { cost: self.hand_over, way: Way::HandOver };
-        if let Some(first) = first.filter(|_| repairing < best.cost) {
-            best = Outlook { cost: repairing, way: Way::Repair(first) };
+        if let Some(first) = prospect.first.filter(|_| prospect.repairing < best.cost) {
+            best = Outlook { cost: prospect.repairing, way: Way::Repair(first) };
         }
         if looking < best.cost {
             best = Outlook { cost: looking, way: Way::Look };
         }
-        Some(best)
+        best
     }
 
     /// Repairs in the order of chance over cost, each after those before it failed.
@@ -200,73 +255,49 @@ impl Bench {
     }
 
     /// For each row and repair the worlds that it cures once those in `done` have failed.
-    fn counts_after(&self, split: &Split, done: &[usize], pair: &mut dyn FnMut(usize, usize) -> Bits) -> Vec<Vec<f64>> {
+    fn counts_after(&self, split: &Split, done: &[usize], pair: &mut dyn FnMut(usize, usize) -> Bits) -> Counts {
         if done.is_empty() {
-            return split.cured.clone();
+            return Rc::clone(&split.cured);
         }
-        if let Some(known) = split.after.borrow().get(done) {
-            return known.clone();
+        let mut done: Vec<usize> = split.failed.into_iter().chain(done.iter().copied()).collect();
+        done.sort_unstable();
+        if let Some(known) = split.after.borrow().get(&done) {
+            return Rc::clone(known);
         }
-        let all_done: Vec<usize> = split.failed.into_iter().chain(done.iter().copied()).collect();
-        let cures = self.further(&all_done, pair);
-        let counts = count(&split.rows, &cures);
-        split.after.borrow_mut().insert(done.to_vec(), counts.clone());
+        let counts = count(&split.rows, &self.further(&done, pair).cures);
+        split.after.borrow_mut().insert(done, Rc::clone(&counts));
         counts
     }
 
-    /// The worlds that each repair cures once those in `done` have failed.
-    fn further(&self, done: &[usize], pair: &mut dyn FnMut(usize, usize) -> Bits) -> Rc<[Bits]> {
+    /// The worlds that each repair cures once those in `done` (ascending) have failed.
+    fn further(&self, done: &[usize], pair: &mut dyn FnMut(usize, usize) -> Bits) -> Rc<Further> {
         if let Some(known) = self.further.borrow().get(done) {
             return Rc::clone(known);
         }
-        let mut before = vec![0u64; words(self.n)];
-        for (i, &a) in done.iter().enumerate() {
-            or_into(&mut before, &self.cures[a]);
-            for &b in &done[..i] {
-                or_into(&mut before, self.pair(a, b, pair));
-            }
-        }
+        // From what is known of all but one of them, where anything is.
+        let all_but = |at: usize| -> Vec<usize> { [&done[..at], &done[at + 1..]].concat() };
+        let known = (0..done.len()).find_map(|at| {
+            let known = self.further.borrow().get(&all_but(at)).cloned()?;
+            Some(((*known).clone(), vec![done[at]], all_but(at)))
+        });
+        let nothing = || Further { before: vec![0; words(self.n)], with: self.cures.clone(), cures: Vec::new() };
+        let (mut further, new, mut failed) = known.unwrap_or_else(|| (nothing(), done.to_vec(), Vec::new()));
         // Worlds that only three repairs together cure are left to the next step.
-        let cures: Rc<[Bits]> = (0..self.cures.len())
-            .map(|r| {
-                let mut bits = self.cures[r].clone();
-                for &d in done {
-                    or_into(&mut bits, self.pair(d, r, pair));
-                }
-                bits.iter().zip(&before).map(|(c, b)| c & !b).collect()
-            })
-            .collect();
-        self.further.borrow_mut().insert(done.to_vec(), Rc::clone(&cures));
-        cures
-    }
-
-    /// Knowing which repair it takes, and what finding that out will cost at the going rate; as far as the checks at
-    /// hand could tell it, and blindly for the rest.
-    fn looking(
-        &self,
-        split: &Split,
-        weights: &[f64],
-        total: f64,
-        prices: &[f64],
-        market: &Market,
-        blindly: f64,
-    ) -> f64 {
-        let mut known = 0.0;
-        let mut bits = 0.0;
-        for class in 0..self.cheapest.len() {
-            let p = mix_column(&split.cheapest, weights, class) / total;
-            if p > 0.0 {
-                let price = prices.get(class).map_or(self.hand_over, |price| price.min(self.hand_over));
-                known += p * price;
-                bits -= p * libm::log2(p);
+        for d in new {
+            or_into(&mut further.before, &self.cures[d]);
+            for &other in &failed {
+                or_into(&mut further.before, self.pair(d, other, pair));
             }
+            for (r, with) in further.with.iter_mut().enumerate() {
+                or_into(with, self.pair(d, r, pair));
+            }
+            failed.push(d);
         }
-        // No bits left to tell apart, or nobody to tell them, is no looking at all.
-        if bits < 1e-9 || market.supply < 1e-9 {
-            return f64::INFINITY;
-        }
-        let told = (market.supply / bits).min(1.0);
-        told * (known + LOOKING_IS_HARDER * bits * market.per_bit) + (1.0 - told) * blindly
+        let left = |with: &Bits| with.iter().zip(&further.before).map(|(w, b)| w & !b).collect();
+        further.cures = further.with.iter().map(left).collect();
+        let further = Rc::new(further);
+        self.further.borrow_mut().insert(done.to_vec(), Rc::clone(&further));
+        further
     }
 
     /// The bits that stand between the worlds of a mixture and knowing which repair it takes.
@@ -278,6 +309,19 @@ impl Bench {
             .filter(|p| *p > 0.0)
             .map(|p| -p * libm::log2(p))
             .sum()
+    }
+}
+
+impl Prospect {
+    /// Knowing which repair it takes, and what finding that out will cost at the going rate; as far as the checks at
+    /// hand could tell it, and blindly for the rest.
+    fn looking(&self, market: &Market, blindly: f64) -> f64 {
+        // No bits left to tell apart, or nobody to tell them, is no looking at all.
+        if self.bits < 1e-9 || market.supply < 1e-9 {
+            return f64::INFINITY;
+        }
+        let told = (market.supply / self.bits).min(1.0);
+        told * (self.known + LOOKING_IS_HARDER * self.bits * market.per_bit) + (1.0 - told) * blindly
     }
 }
 
@@ -310,7 +354,7 @@ pub fn all(n: usize) -> Bits {
     bits
 }
 
-fn count<B: AsRef<[u64]>>(rows: &[Bits], of: &[B]) -> Vec<Vec<f64>> {
+fn count<B: AsRef<[u64]>>(rows: &[Bits], of: &[B]) -> Counts {
     rows.iter().map(|row| of.iter().map(|bits| f64::from(both(row, bits.as_ref()))).collect()).collect()
 }
 
