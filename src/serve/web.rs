@@ -88,6 +88,9 @@ fn router(wire: Wire) -> Router {
         .route("/step", post(step))
         .route("/style.css", get(|| async { text("text/css; charset=utf-8", style()) }))
         .route("/script.js", get(|| async { text("text/javascript; charset=utf-8", page::SCRIPT.to_owned()) }))
+        .method_not_allowed_fallback(|| async {
+            said(StatusCode::METHOD_NOT_ALLOWED, "Not like this", "That is only sent by a form of the page.")
+        })
         .fallback(|| async { said(StatusCode::NOT_FOUND, "Not here", "There is no such page.") })
         .layer(DefaultBodyLimit::max(MOST_BYTES))
         .layer(middleware::from_fn_with_state(wire.clone(), check))

@@ -8,11 +8,13 @@
 #![expect(clippy::disallowed_methods, reason = "what a test works out by hand is compared within a tolerance")]
 #![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
 
+mod accessible;
 mod advice_property;
 mod browser;
 mod calc;
 mod case_model;
 mod case_text;
+mod chromium;
 mod cli;
 mod coverage;
 mod directions;

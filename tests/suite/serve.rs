@@ -2,6 +2,7 @@
 
 use crate::small_engine::{at_bench, knowledge, new_case};
 use doldrum::case::{Case, Event, text};
+use doldrum::knowledge::Knowledge;
 use doldrum::serve::{Desk, Server};
 use scraper::{ElementRef, Html, Selector};
 use std::collections::BTreeMap;
@@ -14,10 +15,12 @@ use std::time::{Duration, Instant};
 
 /// A response.
 #[derive(Debug)]
-struct Response {
-    status: u16,
+pub struct Response {
+    /// Its status.
+    pub status: u16,
     headers: BTreeMap<String, String>,
-    body: String,
+    /// What it says.
+    pub body: String,
 }
 
 /// A page that is served while a test runs, and its case file.
@@ -30,18 +33,22 @@ pub struct Client {
 
 /// Serves a job at an address while `work` is done.
 fn at_address(address: &str, case: impl FnOnce(&mut Case), work: impl FnOnce(&Client)) {
+    serving_base(&knowledge(), address, case, work);
+}
+
+/// The same for a knowledge base.
+pub fn serving_base(knowledge: &Knowledge, address: &str, case: impl FnOnce(&mut Case), work: impl FnOnce(&Client)) {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("job.yaml");
     let server = Server::bind(address.parse().expect("an address")).expect("a free port");
     let (closer, guard) = (server.closer(), server.guard().clone());
     let at = SocketAddr::from(([127, 0, 0, 1], guard.at.port()));
     let client = Client { at, link: guard.link(), case: path.clone() };
-    let knowledge = knowledge();
-    let mut job = new_case(&knowledge);
+    let mut job = new_case(knowledge);
     case(&mut job);
     std::thread::scope(|scope| {
         let served = scope.spawn(|| {
-            at_bench(&knowledge, |bench| {
+            at_bench(knowledge, |bench| {
                 let mut desk = Desk::new(bench, job, path, "run".to_owned(), || None);
                 server.run(&mut desk).expect("served");
             });
@@ -81,7 +88,7 @@ impl Client {
         self.raw(&format!("GET {path} HTTP/1.1\r\nHost: {}\r\n{headers}\r\n", self.at))
     }
 
-    fn get(&self, path: &str) -> Response {
+    pub fn get(&self, path: &str) -> Response {
         self.get_with(path, "")
     }
 
@@ -95,19 +102,19 @@ impl Client {
     }
 
     /// Sends a form as our own page does.
-    fn post(&self, body: &str) -> Response {
+    pub fn post(&self, body: &str) -> Response {
         self.post_with(&format!("Origin: http://{}\r\n", self.at), body)
     }
 
     /// The page as it stands.
-    fn page(&self) -> Page {
+    pub fn page(&self) -> Page {
         let response = self.get("/");
         assert_eq!(response.status, 200, "{}", response.body);
         Page::read(&response.body)
     }
 
     /// Answers on a page and is led to the next.
-    fn answer(&self, page: &Page, field: &str) -> Page {
+    pub fn answer(&self, page: &Page, field: &str) -> Page {
         let response = self.post(&format!("turn={}&{field}", page.turn));
         assert_eq!(
             (response.status, response.headers.get("location").map(String::as_str)),
@@ -125,12 +132,15 @@ impl Client {
 
 /// What a person sees of a page.
 #[derive(Clone, Debug, PartialEq, Eq)]
-struct Page {
+pub struct Page {
     turn: String,
-    title: String,
-    picks: Vec<String>,
+    /// What it is called.
+    pub title: String,
+    /// The answers on it.
+    pub picks: Vec<String>,
     keys: Vec<String>,
-    writes: bool,
+    /// Whether something is written on it.
+    pub writes: bool,
     words: String,
 }
 
@@ -168,13 +178,13 @@ impl Page {
         }
     }
 
-    fn has(&self, key: &str) -> bool {
+    pub fn has(&self, key: &str) -> bool {
         self.keys.iter().any(|k| k == key)
     }
 }
 
 /// From the first sniff to the complaint.
-fn to_the_complaint(client: &Client) -> Page {
+pub fn to_the_complaint(client: &Client) -> Page {
     let mut page = client.page();
     while page.has("t") {
         page = client.answer(&page, "key=t");
