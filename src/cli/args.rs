@@ -157,11 +157,12 @@ pub struct Job {
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  doldrum serve --case barn-find.yaml     the interview in a browser on this machine
+  doldrum serve                           the jobs of this folder, new ones, and drills
+  doldrum serve --case barn-find.yaml     one job: the interview in a browser on this machine
   doldrum serve --open                    print the address and nothing else
   doldrum serve --at 0.0.0.0:4173         for a phone at the bench: open the link that is printed
 
-The case is saved after every answer, in the same file that triage uses. Ctrl-C ends it.")]
+A case is saved after every answer, in the same file that triage uses. Ctrl-C ends it.")]
 pub struct Serve {
     /// The job.
     #[command(flatten)]

@@ -3,9 +3,10 @@
 //! `npm install --prefix target/axe --no-save axe-core && cargo test --test suite accessible -- --ignored`.
 
 use crate::chromium::{Browser, Light};
-use crate::serve::{Client, Page, serving_base};
+use crate::serve::{Client, Page, serving_base, serving_jobs};
 use crate::watercraft;
 use assert_cmd::Command;
+use doldrum::serve::Jobs;
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::fs;
@@ -134,6 +135,9 @@ impl Walk<'_> {
             if kind == "end" {
                 return;
             }
+            if !page.picks.is_empty() && !self.reader.read.contains("look ahead") {
+                self.reader.read(&self.client.url(&self.client.at_job("/what-if?pick=0")), "look ahead");
+            }
             for (key, kind) in [
                 ("?", "why"),
                 ("r", "what we know"),
@@ -211,10 +215,69 @@ fn no_page_of_the_interview_breaks_a_rule() {
                 "answers",
                 "barred",
                 "plan over the question",
+                "look ahead",
                 "end",
             ]);
         },
     );
+}
+
+/// Through a drill by the first of everything, each kind of screen read once.
+fn through_a_drill(reader: &mut Reader, client: &Client, form: &str) {
+    let begun = client.post_ours("/drill", form);
+    let home = begun.led_to().expect("a drill is begun").to_owned();
+    let mut page = client.page_at(&home);
+    for _ in 0..60 {
+        let kind = match page.title.as_str() {
+            title if title.starts_with("Debrief") => "debrief",
+            title if title.starts_with("What do you do") => "drill: choose",
+            title if title.starts_with("What do you see to") => "drill: make ready",
+            title if title.starts_with("Which") => "drill: the bench",
+            title if title.starts_with("Before") => "drill: belief",
+            title if title.starts_with("How sure") => "drill: how sure",
+            title if title.contains("coach") => "drill: held",
+            _ => "drill: brief",
+        };
+        if !reader.read.contains(kind) {
+            reader.read(&client.url(&home), kind);
+        }
+        let done = match kind {
+            "debrief" => return,
+            "drill: belief" if page.picks.len() > 1 && !reader.read.contains("drill: how sure") => "pick=1",
+            "drill: make ready" if !page.words.contains('\u{2611}') && !page.picks.is_empty() => "pick=0",
+            "drill: choose" if reader.read.contains("drill: how sure") => "key=q",
+            _ if page.has("enter") => "key=enter",
+            _ => "pick=0",
+        };
+        page = client.answer_at(&home, &page, done);
+    }
+    panic!("it does not end: {page:?}");
+}
+
+#[test]
+#[ignore = "needs a browser and axe-core; .ci/run installs them"]
+fn no_page_beside_the_interview_breaks_a_rule() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let jobs = Jobs::Folder(folder.path().to_owned());
+    serving_jobs(&watercraft::knowledge(), "127.0.0.1:0", jobs, folder.path().join("doldrum-first.yaml"), |client| {
+        let mut reader = Reader::start();
+        reader.read(&client.url("/"), "no jobs");
+        client.post_ours("/job", "title=Barn-find+twin&user=owner");
+        reader.read(&client.url("/"), "jobs");
+        reader.read(&client.url("/drill"), "drills");
+        through_a_drill(&mut reader, client, "level=single&seed=7&coach=beside");
+        reader.finish(&[
+            "jobs",
+            "drills",
+            "drill: brief",
+            "drill: choose",
+            "drill: the bench",
+            "drill: make ready",
+            "drill: belief",
+            "drill: how sure",
+            "debrief",
+        ]);
+    });
 }
 
 #[test]

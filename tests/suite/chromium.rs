@@ -111,6 +111,46 @@ impl Browser {
         true
     }
 
+    /// Presses keys, each down and up.
+    pub fn keys(&self, keys: &str) {
+        let strokes: Vec<Value> = keys
+            .chars()
+            .flat_map(|key| [json!({"type": "keyDown", "value": key}), json!({"type": "keyUp", "value": key})])
+            .collect();
+        self.post("/actions", &json!({"actions": [{"type": "key", "id": "keys", "actions": strokes}]}));
+    }
+
+    /// Goes by the tabulator to the first thing that fits and presses Enter; whether it could be reached.
+    pub fn reach(&self, selector: &str) -> bool {
+        for _ in 0..200 {
+            self.keys("\u{e004}");
+            let there = format!("return document.activeElement === document.querySelector(\"{selector}\")");
+            if self.run(&there) == Value::Bool(true) {
+                self.keys("\u{e007}");
+                return true;
+            }
+        }
+        false
+    }
+
+    /// Whether something that fits is on the page.
+    pub fn has(&self, selector: &str) -> bool {
+        self.run(&format!("return document.querySelector(\"{selector}\") !== null")) == Value::Bool(true)
+    }
+
+    /// Waits until a script says something else than before.
+    pub fn changed(&self, script: &str, before: &Value) -> Value {
+        let until = Instant::now() + Duration::from_secs(20);
+        while Instant::now() < until {
+            let now = self.run(script);
+            if now != *before && !now.is_null() {
+                return now;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        panic!("the page still says {before}");
+    }
+
     /// Waits until the page has another title.
     pub fn moved_from(&self, title: &str) -> String {
         let until = Instant::now() + Duration::from_secs(20);

@@ -85,7 +85,8 @@ pub(super) fn case(job: &Job, common: &Common, knowledge: &Knowledge) -> Result<
     Ok((case, path))
 }
 
-fn new_case(knowledge: &Knowledge) -> Case {
+/// A job of which nothing is known.
+pub(super) fn new_case(knowledge: &Knowledge) -> Case {
     Case {
         title: None,
         craft: Craft::usual(knowledge),
