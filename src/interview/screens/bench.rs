@@ -3,6 +3,7 @@
 use super::check::check_screen;
 use super::heading;
 use super::intake::sniff;
+use super::phone::beside;
 use super::repair::{fix_or_look, hand_over, proof, record, tried, working};
 use crate::case::Event;
 use crate::decision::Action;
@@ -38,6 +39,11 @@ pub(super) fn bench_screen(bench: &Bench<'_>, state: &State, now: Option<Timesta
             screen.say(Part::always(Block::Paragraph(Rich::plain(&why))));
         }
     }
+    let check = match focus(bench, state) {
+        Some(Focus::Check { check, .. }) => Some(check),
+        _ => None,
+    };
+    screen.side = beside(bench, state, check, now);
     if let Some(view) = &state.view {
         misfits(bench, state, &laid, &mut screen);
         screen.strip = Some(words::strip(&laid, &view.causes));
@@ -57,6 +63,10 @@ pub(super) fn general_keys(screen: &mut Screen) {
         (Key::Barred, "what is barred"),
         (Key::Back, "back"),
         (Key::Plan, "plan"),
+        (Key::HandOver, "hand it over"),
+        (Key::WhatIf, "what if"),
+        (Key::Several, "several at once"),
+        (Key::Keys, "all keys"),
     ] {
         screen.keys.push((key, says.to_owned()));
     }

@@ -1,10 +1,11 @@
 //! A check: what can hurt, what must be opened and confirmed, how it is done, the question, what it costs.
 
 use super::cautions::{cautions, hazards_of};
+use super::phone::{manner, stop_words};
 use crate::decision::{Action, Branch, Proposal};
 use crate::interview::screen::{Part, Row, Screen, Writing};
 use crate::interview::state::{Key, State};
-use crate::interview::step::{Bench, closing, missing_ticks};
+use crate::interview::step::{Bench, by_phone, closing, missing_ticks};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Access, Check, Ix, Knowledge};
 use crate::report::{Block, Choice, Mark, Rich, Step, words};
@@ -61,26 +62,16 @@ pub(super) fn check_parts(
     cautions(bench, &hazards, screen);
     ticks_part(bench, state, needs, closes.map(|(_, minutes, _)| minutes), screen);
     access_part(bench, state, &item.access, needs, screen);
-    if !item.how.is_empty() {
-        let steps = |n: usize| {
-            let steps = item.how.iter().take(n).enumerate();
-            Block::Steps(
-                steps
-                    .map(|(n, what)| Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() })
-                    .collect(),
-            )
-        };
-        if item.how.len() <= STEPS {
-            screen.say(Part::until(3, steps(STEPS)));
-        } else {
-            let more = format!("The first of {} steps; h shows all:", item.how.len());
-            screen.say(Part::until(3, Block::Paragraph(Rich::plain(&more))));
-            screen.say(Part::until(3, steps(STEPS - 1)));
-        }
-    }
+    let phone = item.owner.as_ref().filter(|_| by_phone(bench.knowledge, &state.case));
     // Whoever may not do everything is asked in the words for an owner, where there are any.
     let limited = bench.knowledge.users[state.case.user].skill.is_some();
-    screen.ask(item.owner.as_ref().filter(|_| limited).map_or(&item.ask, |owner| &owner.ask));
+    if let Some(owner) = phone {
+        screen.say(Part::until(4, Block::Paragraph(Rich::plain(manner(owner.kind)))));
+        screen.ask(&format!("\u{201c}{}\u{201d}", owner.ask));
+    } else {
+        how(item, screen);
+        screen.ask(item.owner.as_ref().filter(|_| limited).map_or(&item.ask, |owner| &owner.ask));
+    }
     if places.len() > 1 || laid.places(item.scope) > 1 {
         screen.rows = rows(&laid, item, places, state, bench);
     }
@@ -93,7 +84,30 @@ pub(super) fn check_parts(
         }
         None => screen.choices = item.outcomes.iter().map(|o| o.says.clone()).collect(),
     }
+    if phone.is_some() {
+        stop_words(screen);
+    }
     cost_part(bench, state, &laid, &action, places.len(), screen);
+}
+
+/// How it is done, in short.
+fn how(item: &Check, screen: &mut Screen) {
+    if item.how.is_empty() {
+        return;
+    }
+    let steps = |n: usize| {
+        let steps = item.how.iter().take(n).enumerate();
+        Block::Steps(
+            steps.map(|(n, what)| Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() }).collect(),
+        )
+    };
+    if item.how.len() <= STEPS {
+        screen.say(Part::until(3, steps(STEPS)));
+    } else {
+        let more = format!("The first of {} steps; h shows all:", item.how.len());
+        screen.say(Part::until(3, Block::Paragraph(Rich::plain(&more))));
+        screen.say(Part::until(3, steps(STEPS - 1)));
+    }
 }
 
 pub(super) fn rows(

@@ -2,12 +2,31 @@
 
 use super::check::check_parts;
 use super::heading;
+use super::phone::beside;
+use crate::interview::call::QUESTIONS;
+use crate::interview::hand_over::EMERGENCY;
 use crate::interview::screen::{Part, Screen};
 use crate::interview::state::{Focus, Key, Stage, State};
-use crate::interview::step::{Bench, facts, focus, symptoms_of};
+use crate::interview::step::{Bench, by_phone, facts, focus, symptoms_of};
 use crate::report::{Block, Rich};
 use crate::safety::Before;
 use jiff::Timestamp;
+
+/// What comes first on the phone.
+pub(super) fn call(bench: &Bench<'_>, state: &State, at: usize) -> Screen {
+    let of = QUESTIONS.len();
+    let mut screen = Screen::new(heading(bench, state), format!("on the phone · {} of {of}", at + 1));
+    let Some(question) = QUESTIONS.get(at) else { return screen };
+    screen.say(Part::always(Block::Paragraph(Rich::plain("Before anything else, at every call. Say:"))));
+    screen.ask(&format!("\u{201c}{}\u{201d}", question.ask));
+    screen.choices = vec![question.well.to_owned(), question.not_well.to_owned()];
+    screen.after.push(Part::until(3, Block::Paragraph(Rich::plain(&format!("Listen for: {}.", question.listen)))));
+    let stop = format!("In danger: stop, everybody away, and call {EMERGENCY}.");
+    screen.after.push(Part::always(Block::Paragraph(Rich::plain(&stop))));
+    screen.keys.push((Key::NotSure, "not sure".to_owned()));
+    screen.keys.push((Key::Back, "back".to_owned()));
+    screen
+}
 
 pub(super) fn sniff(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Screen {
     let Some(Focus::Check { check, places, .. }) = focus(bench, state) else {
@@ -17,6 +36,9 @@ pub(super) fn sniff(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) ->
     let lead = if state.stage == Stage::Sniff { "Before anything else." } else { "Before going on." };
     screen.say(Part::always(Block::Paragraph(Rich::plain(lead))));
     check_parts(bench, state, check, &places, &Before::default(), now, &mut screen);
+    if by_phone(bench.knowledge, &state.case) {
+        screen.side = beside(bench, state, Some(check), now);
+    }
     screen.keys.push((Key::CouldNot, "could not".to_owned()));
     screen.keys.push((Key::How, "how".to_owned()));
     screen.keys.retain(|(key, _)| state.stage != Stage::Sniff || !matches!(key, Key::How));

@@ -4,18 +4,21 @@ mod bench;
 mod cautions;
 mod check;
 mod intake;
+mod over;
+mod phone;
 mod repair;
 
 pub use cautions::{Detail, caution, hazards_of};
 
-use super::screen::{Part, Screen, Writing};
-use super::state::{Find, Key, Over, Page, Stage, State};
-use super::step::Bench;
+use super::screen::Screen;
+use super::state::{Key, Over, Stage, State};
+use super::step::{Bench, by_phone};
 use crate::knowledge::Knowledge;
 use crate::report::words;
 use bench::bench_screen;
-use intake::{history, layout, options, sniff, symptoms};
+use intake::{call, history, layout, options, sniff, symptoms};
 use jiff::Timestamp;
+use over::{find_screen, page_screen, several, suppose};
 
 /// The screen of a state.
 #[must_use]
@@ -23,6 +26,9 @@ pub fn screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Scree
     let mut screen = match (&state.over, state.stage) {
         (Some(Over::Page(page, document)), _) => page_screen(*page, document),
         (Some(Over::Find(find, targets)), _) => find_screen(*find, targets.iter().map(|(line, _)| line.clone())),
+        (Some(Over::Suppose(check, shown)), _) => suppose(bench, state, *check, shown.as_ref()),
+        (Some(Over::Several), _) => several(bench, state),
+        (None, Stage::Call(at)) => call(bench, state, at),
         (None, Stage::Sniff) => sniff(bench, state, now),
         (None, Stage::Layout) => layout(bench, state),
         (None, Stage::Options) => options(bench, state),
@@ -43,7 +49,9 @@ fn alarm(knowledge: &Knowledge, state: &State, screen: &mut Screen) {
         let lock = knowledge.interlocks.iter().map(|(_, i)| i).find(|i| i.ends == ends && i.key.is_some());
         lock.and_then(|i| i.key.clone())
     };
-    if state.stage == Stage::Bench
+    if by_phone(knowledge, &state.case) {
+        screen.keys.push((Key::Pause, "someone hurt, sick or in the water".to_owned()));
+    } else if state.stage == Stage::Bench
         && let Some(words) = words(false)
     {
         screen.keys.push((Key::Pause, words));
@@ -52,29 +60,6 @@ fn alarm(knowledge: &Knowledge, state: &State, screen: &mut Screen) {
     if let Some(words) = words(true) {
         screen.keys.push((Key::Stop, words));
     }
-}
-
-fn page_screen(page: Page, document: &crate::report::Document) -> Screen {
-    let mut screen = Screen::new("", "");
-    screen.parts = document.blocks.iter().cloned().map(Part::always).collect();
-    if page == Page::Plan {
-        screen.keys.push((Key::Write, "write it beside the case".to_owned()));
-    }
-    screen.keys.push((Key::Enter, "back to the question".to_owned()));
-    screen
-}
-
-fn find_screen(find: Find, lines: impl Iterator<Item = String>) -> Screen {
-    let mut screen = Screen::new("", "");
-    screen.ask(match find {
-        Find::Check => "Which check? Part of its name is enough.",
-        Find::Answer => "Which answer do you want to change?",
-        Find::Repair => "Which repair was done? Part of its name is enough.",
-    });
-    screen.choices = lines.collect();
-    screen.writing = Writing::Name;
-    screen.keys.push((Key::Back, "back to the question".to_owned()));
-    screen
 }
 
 fn heading(bench: &Bench<'_>, state: &State) -> String {

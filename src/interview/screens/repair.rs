@@ -6,7 +6,7 @@ use crate::case::{Event, Presence};
 use crate::decision::{Action, complained_of};
 use crate::interview::screen::{Part, Screen, Writing};
 use crate::interview::state::{Key, State};
-use crate::interview::step::{Bench, before, other_check, proofs};
+use crate::interview::step::{Bench, before, by_phone, other_check, proofs};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ix, Proof, Repair, Setting, Symptom};
 use crate::report::{Block, Rich, words};
@@ -47,6 +47,10 @@ pub(super) fn fix_or_look(
     let action = Action::Repair(repair, places.to_vec());
     cautions(bench, &hazards_of(bench, state, &action), screen);
     screen.choices = vec!["Begin the repair".to_owned(), "Look further first".to_owned()];
+    if by_phone(bench.knowledge, &state.case) {
+        screen.choices =
+            ["They do it now", "Look further first", "They do it and call back"].map(str::to_owned).to_vec();
+    }
 }
 
 /// "8 times in 10".
@@ -157,10 +161,26 @@ pub(super) fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen
 }
 
 pub(super) fn hand_over(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, screen: &mut Screen) {
-    screen.ask("Best now: stop here and hand it over.");
-    if let Some(view) = &state.view {
-        screen
-            .say(Part::until(4, Block::Paragraph(Rich::plain(&words::reason(laid, &view.advice.next, bench.figures)))));
+    let phone = by_phone(bench.knowledge, &state.case);
+    let what = if phone { "bring it in" } else { "stop here and hand it over" };
+    let proposed = state.view.as_ref().filter(|view| view.advice.next.action == Action::HandOver);
+    if let Some(view) = proposed {
+        screen.ask(&format!("Best now: {what}."));
+        let why = words::reason(laid, &view.advice.next, bench.figures);
+        screen.say(Part::until(4, Block::Paragraph(Rich::plain(&why))));
+    } else {
+        screen.ask(&if phone { "Bring it in?" } else { "Stop here and hand it over?" }.to_owned());
+        if let Some(view) = &state.view {
+            let next = words::lower_first(&words::action(laid, &view.advice.next.action));
+            let text = format!("Reckoned cheaper on average is to go on, with: {next}.");
+            screen.say(Part::until(4, Block::Paragraph(Rich::plain(&text))));
+        }
     }
-    screen.choices = vec!["Hand it over, with the work order".to_owned(), "Look further all the same".to_owned()];
+    let sheet = "It comes with a sheet: what was said, done and found, what must not be done, what to look at first.";
+    screen.say(Part::until(3, Block::Paragraph(Rich::plain(sheet))));
+    screen.choices = if phone {
+        vec!["Bring it in, with the sheet for the shop".to_owned(), "Look further all the same".to_owned()]
+    } else {
+        vec!["Hand it over, with the sheet and the work order".to_owned(), "Look further all the same".to_owned()]
+    };
 }

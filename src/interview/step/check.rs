@@ -1,14 +1,16 @@
 //! A check: what stands before it, what is a fit answer, and what an answer does.
 
 use super::intake::first_stage;
-use super::{Bench, back, focus, not_here, refresh, remember};
+use super::several::go_on;
+use super::{Bench, back, by_phone, focus, not_here, remember};
 use crate::case::text::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position};
 use crate::decision::Action;
-use crate::interview::state::{Attempt, Focus, Input, Key, PutOff, Stage, State, first_check};
+use crate::interview::call;
+use crate::interview::state::{Attempt, Focus, Input, Key, Over, Page, PutOff, Stage, State, first_check};
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Access, Check, Hazard, Ix, Tick};
-use crate::safety::{Before, Verdict};
+use crate::safety::{Before, OpenHazard, Verdict};
 use crate::units::{Measure, Minutes, UnitError};
 use jiff::Timestamp;
 
@@ -196,6 +198,7 @@ pub(super) fn commit(
     now: Option<Timestamp>,
 ) {
     remember(state);
+    let hazards = bench.advisor.hazards(&state.case, now);
     let aired = closing(bench, state, check, now).filter(|_| state.aired).map(|(_, minutes, _)| minutes.get());
     let draft = std::mem::take(&mut state.draft);
     if replaces.is_empty() {
@@ -219,7 +222,19 @@ pub(super) fn commit(
     if state.stage == Stage::Sniff && !first {
         state.stage = first_stage(bench);
     }
-    refresh(bench, state, now);
+    go_on(bench, state, now);
+    warn_caller(bench, state, &hazards, now);
+}
+
+/// On the phone, what an answer opened is said before anything else is asked.
+fn warn_caller(bench: &Bench<'_>, state: &mut State, before: &[OpenHazard], now: Option<Timestamp>) {
+    if !by_phone(bench.knowledge, &state.case) {
+        return;
+    }
+    let after = bench.advisor.hazards(&state.case, now);
+    if let Some(hazard) = call::newly_open(before, &after) {
+        state.over = Some(Over::Page(Page::Reading, call::opened(bench.knowledge, hazard)));
+    }
 }
 
 /// What comes before a step in the log: what was put back, what was opened, what was confirmed.

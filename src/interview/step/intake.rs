@@ -1,8 +1,9 @@
 //! What is asked before the first check: the craft, the complaint, its history.
 
-use super::{Bench, not_here, refresh, remember};
+use super::{Bench, not_here, opening_stage, refresh, remember};
 use crate::case::Case;
-use crate::interview::state::{Input, Key, Stage, State};
+use crate::interview::call::{self, Wrong};
+use crate::interview::state::{End, Input, Key, Over, Page, Stage, State};
 use crate::knowledge::{HistoryFact, Ix, Knowledge, Layout, Symptom};
 use jiff::Timestamp;
 
@@ -21,6 +22,28 @@ pub fn facts(knowledge: &Knowledge, case: &Case) -> Vec<Ix<HistoryFact>> {
         fact.only_for.is_empty() || fact.only_for.iter().any(|symptom| case.symptoms.contains(symptom))
     };
     knowledge.history.iter().filter(|(_, fact)| wanted(fact)).map(|(ix, _)| ix).collect()
+}
+
+/// What comes first on the phone. Only the answer that all is well goes on; nothing skips it.
+pub(super) fn call_step(bench: &Bench<'_>, state: &mut State, at: usize, input: &Input, now: Option<Timestamp>) {
+    let Some(question) = call::QUESTIONS.get(at) else { return not_here(state) };
+    match input {
+        Input::Pick(0) if at + 1 < call::QUESTIONS.len() => state.stage = Stage::Call(at + 1),
+        Input::Pick(0) => {
+            state.stage = opening_stage(bench, &state.case);
+            refresh(bench, state, now);
+        }
+        Input::Pick(1) | Input::Key(Key::NotSure) => {
+            let ends = bench.knowledge.interlocks.iter().find(|(_, i)| i.ends && i.key.is_some());
+            match ends.filter(|_| question.wrong == Wrong::Fire) {
+                Some((lock, _)) => state.end = Some(End::Stopped(lock)),
+                None => state.over = Some(Over::Page(Page::Reading, call::emergency(question.wrong))),
+            }
+        }
+        Input::Key(Key::Back) if at > 0 => state.stage = Stage::Call(at - 1),
+        Input::Key(Key::Back) => state.notices.push("This is the first question.".to_owned()),
+        _ => state.notices.push("This comes first, at every call.".to_owned()),
+    }
 }
 
 pub(super) fn layout_step(bench: &Bench<'_>, state: &mut State, input: &Input) {

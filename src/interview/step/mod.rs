@@ -6,6 +6,7 @@ mod focus;
 mod intake;
 mod over;
 mod repair;
+mod several;
 
 pub use check::{before, closing, missing_ticks};
 pub use focus::{cured_by, focus, untried};
@@ -14,8 +15,8 @@ pub(super) use over::matching_lines;
 pub use repair::{other_check, proofs};
 
 use super::advisor::Advisor;
-use super::pages;
 use super::state::{End, Focus, Input, Key, Over, Page, Stage, State, first_check};
+use super::{call, pages};
 use crate::access::AccessGraph;
 use crate::case::{Case, Entry, Event, Position};
 use crate::decision::Action;
@@ -24,7 +25,7 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::report::{Figures, words};
 use check::check_step;
 use focus::attempt_due;
-use intake::{first_stage, history_step, layout_step, options_step, symptoms_step};
+use intake::{call_step, first_stage, history_step, layout_step, options_step, symptoms_step};
 use jiff::Timestamp;
 use over::{bench_step, over_step};
 use std::rc::Rc;
@@ -53,20 +54,31 @@ impl Bench<'_> {
 /// Begins: a new job with the safety question, an old one where it was left, with the safety question again.
 #[must_use]
 pub fn begin(bench: &Bench<'_>, case: Case, now: Option<Timestamp>) -> State {
-    let fresh = case.log.is_empty() && case.symptoms.is_empty() && case.history.is_empty();
-    let part = match (fresh, case.symptoms.is_empty()) {
-        (true, _) if first_check(bench.knowledge).is_some() => Stage::Sniff,
-        (true, _) => first_stage(bench),
-        (false, true) => Stage::Symptoms,
-        (false, false) => Stage::Bench,
-    };
-    let mut state = State::new(case, part);
+    let fresh = super::is_untouched(&case);
+    let stage = if by_phone(bench.knowledge, &case) { Stage::Call(0) } else { opening_stage(bench, &case) };
+    let mut state = State::new(case, stage);
     if !fresh {
         state.sniff_first = first_check(bench.knowledge).is_some();
         state.notices.push(welcome_back(bench, &state.case));
     }
     refresh(bench, &mut state, now);
     state
+}
+
+/// Where a job begins, or is gone on with.
+fn opening_stage(bench: &Bench<'_>, case: &Case) -> Stage {
+    match (super::is_untouched(case), case.symptoms.is_empty()) {
+        (true, _) if first_check(bench.knowledge).is_some() => Stage::Sniff,
+        (true, _) => first_stage(bench),
+        (false, true) => Stage::Symptoms,
+        (false, false) => Stage::Bench,
+    }
+}
+
+/// Whether somebody else does what is asked, at the other end of a phone.
+#[must_use]
+pub fn by_phone(knowledge: &Knowledge, case: &Case) -> bool {
+    knowledge.users[case.user].asks.is_some()
 }
 
 fn welcome_back(bench: &Bench<'_>, case: &Case) -> String {
@@ -89,11 +101,12 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
         return state;
     }
     if let Some(over) = state.over.take() {
-        over_step(bench, &mut state, over, input);
+        over_step(bench, &mut state, over, input, now);
         clear_the_way(bench, &mut state, now);
         return state;
     }
     match state.stage {
+        Stage::Call(at) => call_step(bench, &mut state, at, input, now),
         Stage::Sniff => check_step(bench, &mut state, input, now),
         Stage::Layout => layout_step(bench, &mut state, input),
         Stage::Options => options_step(bench, &mut state, input),
@@ -143,7 +156,12 @@ fn always(bench: &Bench<'_>, state: &mut State, input: &Input) -> bool {
             true
         }
         Input::Key(Key::Pause) => {
-            state.over = pages::pause(bench.knowledge).map(|document| Over::Page(Page::Reading, document));
+            let page = if by_phone(bench.knowledge, &state.case) {
+                Some(call::someone_hurt())
+            } else {
+                pages::pause(bench.knowledge)
+            };
+            state.over = page.map(|document| Over::Page(Page::Reading, document));
             true
         }
         Input::Key(Key::Leave) => {
@@ -182,6 +200,8 @@ fn back(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
         return;
     }
     if state.focus.take().is_some() {
+        // Whoever goes back from a check in line leaves the rest of the line.
+        state.queue.clear();
         refresh(bench, state, now);
         return;
     }

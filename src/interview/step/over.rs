@@ -1,16 +1,17 @@
 //! On the bench: the keys that mean the same everywhere, and what they lay over the question.
 
-use super::check::check_step;
+use super::check::{check_step, typed};
 use super::focus::rows;
 use super::repair::{hand_over_step, proof_step, record_step, repair_step, start_repair, tried_step, working_step};
+use super::several::several_step;
 use super::{Bench, back, facts, focus, not_here, remember};
-use crate::case::Event;
+use crate::case::{Answer, Event};
 use crate::decision::Action;
-use crate::interview::pages;
 use crate::interview::state::{Find, Focus, Input, Key, Over, Page, Stage, State, Target};
+use crate::interview::{pages, suppose};
 use crate::knowledge::layout::Instance;
-use crate::knowledge::{Ix, Repair};
-use crate::report::words;
+use crate::knowledge::{Check, Ix, Repair};
+use crate::report::{Document, words};
 use crate::safety::Verdict;
 use jiff::Timestamp;
 
@@ -42,6 +43,20 @@ pub(super) fn general_key(bench: &Bench<'_>, state: &mut State, key: Key, now: O
         Key::Ranking => pages::ranking(bench, state),
         Key::How => pages::how(bench, state),
         Key::Barred => pages::barred(bench, state),
+        Key::WhatIf => {
+            state.over = Some(suppose(bench, state));
+            return true;
+        }
+        Key::Several => {
+            state.over = Some(Over::Several);
+            return true;
+        }
+        Key::Keys => Some(pages::keys()),
+        Key::HandOver => {
+            state.draft.clear();
+            state.focus = Some(Focus::HandOver);
+            return true;
+        }
         Key::Plan => {
             match bench.advisor.plan(&state.case, now) {
                 Ok(document) => state.over = Some(Over::Page(Page::Plan, document)),
@@ -70,10 +85,14 @@ pub(super) fn general_key(bench: &Bench<'_>, state: &mut State, key: Key, now: O
     true
 }
 
-pub(super) fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input) {
+pub(super) fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input: &Input, now: Option<Timestamp>) {
     match (over, input) {
         (Over::Page(Page::Plan, plan), Input::Key(Key::Write)) => state.write_plan = Some(plan),
-        (Over::Page(..), _) | (Over::Find(..), Input::Key(Key::Back | Key::Enter)) => {}
+        (Over::Page(..), _)
+        | (Over::Find(..) | Over::Several, Input::Key(Key::Back | Key::Enter))
+        | (Over::Suppose(..), Input::Key(Key::Back)) => {}
+        (Over::Several, Input::Text(line)) => several_step(bench, state, line, now),
+        (Over::Suppose(check, shown), input) => suppose_step(bench, state, check, shown, input, now),
         (Over::Find(find, targets), Input::Pick(at)) => {
             if let Some((_, target)) = targets.get(*at) {
                 take(bench, state, target.clone());
@@ -103,6 +122,58 @@ pub(super) fn over_step(bench: &Bench<'_>, state: &mut State, over: Over, input:
     }
 }
 
+/// What if: about the check that is asked, at the place that is asked; elsewhere any check.
+fn suppose(bench: &Bench<'_>, state: &State) -> Over {
+    match focus(bench, state) {
+        Some(Focus::Check { check, places, .. }) => {
+            let place = places.get(state.draft.len()).or_else(|| places.first()).copied().flatten();
+            Over::Suppose(Instance::new(check, place.unwrap_or(0)), None)
+        }
+        _ => supposable(bench, state),
+    }
+}
+
+fn supposable(bench: &Bench<'_>, state: &State) -> Over {
+    let lines = suppose::lines(bench, &state.case).into_iter();
+    Over::Find(Find::Suppose, lines.map(|(line, check)| (line, Target::Suppose(check))).collect())
+}
+
+fn suppose_step(
+    bench: &Bench<'_>,
+    state: &mut State,
+    check: Instance<Check>,
+    shown: Option<Document>,
+    input: &Input,
+    now: Option<Timestamp>,
+) {
+    let item = &bench.knowledge.checks[check.item];
+    let answer = match (input, &shown) {
+        (Input::Key(Key::Other), _) => {
+            state.over = Some(supposable(bench, state));
+            return;
+        }
+        // From what it would change back to the answers.
+        (Input::Key(Key::Enter), Some(_)) => {
+            state.over = Some(Over::Suppose(check, None));
+            return;
+        }
+        (Input::Pick(at), None) if *at < item.outcomes.len() => Ok(Answer::Outcome(*at)),
+        (Input::Text(text), None) => typed(item, &state.case, text),
+        _ => {
+            state.over = Some(Over::Suppose(check, shown));
+            return not_here(state);
+        }
+    };
+    let shown = match answer {
+        Ok(answer) => Some(suppose::page(bench, state, check, answer, now)),
+        Err(why) => {
+            state.notices.push(why);
+            None
+        }
+    };
+    state.over = Some(Over::Suppose(check, shown));
+}
+
 /// The lines that hold every word of a text.
 pub(super) fn matching(targets: &[(String, Target)], text: &str) -> Vec<usize> {
     let lines: Vec<&str> = targets.iter().map(|(line, _)| line.as_str()).collect();
@@ -126,6 +197,7 @@ pub(super) fn take(bench: &Bench<'_>, state: &mut State, target: Target) {
             state.aired = false;
             state.focus = Some(focus);
         }
+        Target::Suppose(check) => state.over = Some(Over::Suppose(check, None)),
         Target::Barred(why) => state.notices.push(why),
         Target::Symptoms => {
             remember(state);

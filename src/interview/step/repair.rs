@@ -2,7 +2,7 @@
 
 use super::check::{before, missing_ticks, prelude};
 use super::focus::rows;
-use super::{Bench, back, not_here, refresh, remember};
+use super::{Bench, back, by_phone, not_here, refresh, remember};
 use crate::case::{Case, Entry, Event, Presence};
 use crate::decision::{Action, complained_of};
 use crate::interview::state::{End, Focus, Input, Key, PutOff, State};
@@ -26,6 +26,7 @@ pub(super) fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repai
                 }
             }
         }
+        Input::Pick(2) if by_phone(bench.knowledge, &state.case) => state.end = Some(End::Left),
         Input::Key(Key::Back) => back(bench, state, None),
         _ => not_here(state),
     }
