@@ -119,7 +119,7 @@ pub enum Verb {
 #[command(after_help = "\
 Examples:
   doldrum triage                          begin a new case in this folder
-  doldrum triage --case barn-find.yaml    begin it under that name, or go on with it
+  doldrum triage barn-find.yaml           begin it under that name, or go on with it
   doldrum triage --for owner              with an owner on the phone
   doldrum triage --plain < answers.txt    read answers line by line, for scripts and screen readers
 
@@ -132,7 +132,7 @@ pub struct Triage {
     #[arg(long)]
     pub plain: bool,
     /// List the cases of this folder that could be gone on with, and stop.
-    #[arg(long, conflicts_with_all = ["case", "user", "layout", "title"])]
+    #[arg(long, conflicts_with_all = ["file", "case", "user", "layout", "title"])]
     pub list: bool,
 }
 
@@ -140,7 +140,10 @@ pub struct Triage {
 #[derive(Args, Debug)]
 pub struct Job {
     /// The case file: gone on with where it exists, begun where not [default: a name made from the day].
-    #[arg(long, value_name = "FILE")]
+    #[arg(value_name = "CASE")]
+    pub file: Option<PathBuf>,
+    /// The same, by name.
+    #[arg(long, value_name = "FILE", conflicts_with = "file")]
     pub case: Option<PathBuf>,
     /// Who works on it: an id under `users` in the knowledge base, such as technician, owner or trainee.
     #[arg(long = "for", value_name = "USER")]

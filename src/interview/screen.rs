@@ -2,9 +2,28 @@
 
 use super::state::Key;
 use crate::report::{Block, Choice, Document, Paint, Rich, render_text};
+use dialoguer::console::measure_text_width;
 
 /// The levels of detail: 0 says everything, each further one leaves out or shortens more.
 const LEVELS: u8 = 6;
+/// From this level on, only the keys used most are named, with the one that shows all.
+const FEW_KEYS: u8 = 2;
+/// Those keys.
+const MOST_USED: [Key; 11] = [
+    Key::Tick,
+    Key::NotSure,
+    Key::CouldNot,
+    Key::Enter,
+    Key::Why,
+    Key::Other,
+    Key::Back,
+    Key::Keys,
+    Key::Leave,
+    Key::Stop,
+    Key::Pause,
+];
+/// What stands between two columns.
+const GUTTER: &str = " | ";
 
 /// A part of a screen, and what becomes of it where there is little room.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,6 +65,24 @@ pub struct Row {
     pub answer: Option<String>,
 }
 
+/// What stands beside the question.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Side {
+    /// Its parts.
+    pub parts: Vec<Part>,
+    /// What becomes of it where the window is too narrow for two columns.
+    pub narrow: Narrow,
+}
+
+/// What becomes of what stands beside the question in a narrow window.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Narrow {
+    /// It stands beneath.
+    Beneath,
+    /// It is left out.
+    LeftOut,
+}
+
 /// What is written rather than picked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Writing {
@@ -76,6 +113,8 @@ pub struct Screen {
     pub writing: Writing,
     /// What is said beneath.
     pub after: Vec<Part>,
+    /// What stands beside the question where there is room.
+    pub side: Option<Side>,
     /// One strip of belief.
     pub strip: Option<String>,
     /// The keys that do something here, and what.
@@ -94,6 +133,7 @@ impl Screen {
             choices: Vec::new(),
             writing: Writing::Nothing,
             after: Vec::new(),
+            side: None,
             strip: None,
             keys: Vec::new(),
         }
@@ -115,9 +155,23 @@ impl Screen {
         Key::of(letter).filter(|key| self.keys.iter().any(|(k, _)| k == key))
     }
 
-    /// The screen as a document with some of its choices, counted from one on.
+    /// The screen as a document with some of its choices, counted from one on; one column.
     #[must_use]
     pub fn document(&self, level: u8, choices: std::ops::Range<usize>) -> Document {
+        let mut document = self.head();
+        document.blocks.extend(self.question(level, choices));
+        if self.side.as_ref().is_some_and(|side| side.narrow == Narrow::Beneath) {
+            document.blocks.extend(self.beside(level));
+        }
+        if let Some(strip) = &self.strip {
+            document.push(Block::Aside(strip.into()));
+        }
+        document.blocks.extend(self.foot(level));
+        document
+    }
+
+    /// Where we are and what happened.
+    fn head(&self) -> Document {
         let mut document = Document::new();
         if !self.place.0.is_empty() || !self.place.1.is_empty() {
             document.push(Block::Line(self.place.0.as_str().into(), self.place.1.as_str().into()));
@@ -125,26 +179,34 @@ impl Screen {
         for notice in &self.notices {
             document.push(Block::Paragraph(Rich::plain(&format!("> {notice}"))));
         }
-        document.blocks.extend(self.parts.iter().filter_map(|part| at_level(part, level)));
+        document
+    }
+
+    /// What is said and asked, and the answers.
+    fn question(&self, level: u8, choices: std::ops::Range<usize>) -> Vec<Block> {
+        let mut blocks: Vec<Block> = self.parts.iter().filter_map(|part| at_level(part, level)).collect();
         if !self.rows.is_empty() {
-            document.push(Block::Paragraph(self.row_line()));
+            blocks.push(Block::Paragraph(self.row_line()));
         }
-        let shown: Vec<Choice> = self.choices[choices.clone()]
+        let shown: Vec<Choice> = self.choices[choices]
             .iter()
             .zip(1..)
             .map(|(says, n)| Choice { key: n.to_string(), says: says.into() })
             .collect();
         if !shown.is_empty() {
-            document.push(Block::Choices(shown));
+            blocks.push(Block::Choices(shown));
         }
-        document.blocks.extend(self.after.iter().filter_map(|part| at_level(part, level)));
-        if let Some(strip) = &self.strip {
-            document.push(Block::Aside(strip.into()));
-        }
-        if !self.keys.is_empty() {
-            document.push(Block::Paragraph(self.key_line()));
-        }
-        document
+        blocks.extend(self.after.iter().filter_map(|part| at_level(part, level)));
+        blocks
+    }
+
+    fn beside(&self, level: u8) -> Vec<Block> {
+        self.side.iter().flat_map(|side| side.parts.iter().filter_map(|part| at_level(part, level))).collect()
+    }
+
+    /// The keys.
+    fn foot(&self, level: u8) -> Option<Block> {
+        (!self.keys.is_empty()).then(|| Block::Paragraph(self.key_line(level)))
     }
 
     /// "front: dry   > rear: ?"
@@ -164,9 +226,12 @@ impl Screen {
         line
     }
 
-    fn key_line(&self) -> Rich {
+    /// The keys and what they do; where there is little room and one of them shows all, only those used most.
+    fn key_line(&self, level: u8) -> Rich {
+        let few = level >= FEW_KEYS && self.keys.iter().any(|(key, _)| *key == Key::Keys);
+        let shown = self.keys.iter().filter(|(key, _)| !few || MOST_USED.contains(key));
         let mut line = Rich::default();
-        for (at, (key, says)) in self.keys.iter().enumerate() {
+        for (at, (key, says)) in shown.enumerate() {
             if at > 0 {
                 line = line.and(" · ");
             }
@@ -176,23 +241,69 @@ impl Screen {
         line
     }
 
-    /// The screen as lines that fit `width` and, where that can be done, `height`.
+    /// The screen as lines that fit `width` and, where that can be done, `height`; one column.
     #[must_use]
     pub fn lines(&self, width: usize, height: usize, choices: std::ops::Range<usize>, paint: Paint) -> Vec<String> {
-        let mut lines = Vec::new();
-        for level in 0..=LEVELS {
-            lines = lines_of(&self.document(level, choices.clone()), width, paint);
-            if lines.len() <= height {
-                return lines;
-            }
-            // Before more is left out, blank lines are: the first stays, under the line of where we are.
-            let squeezed = squeezed(&lines, height);
-            if squeezed.len() <= height && level > 0 {
-                return squeezed;
-            }
-        }
-        squeezed(&lines, height)
+        fitted(height, |level| lines_of(&self.document(level, choices.clone()), width, paint))
     }
+
+    /// The same with what stands beside the question in a column of its own, where there is anything.
+    #[must_use]
+    pub fn columns(&self, width: usize, height: usize, choices: std::ops::Range<usize>, paint: Paint) -> Vec<String> {
+        if self.side.is_none() {
+            return self.lines(width, height, choices, paint);
+        }
+        let left = (width - GUTTER.len()) * 4 / 7;
+        let right = width - GUTTER.len() - left;
+        fitted(height, |level| {
+            let part = |blocks: Vec<Block>, width: usize| lines_of(&Document { blocks }, width, paint);
+            let mut lines = part(self.head().blocks, width);
+            lines.push(String::new());
+            let question = part(self.question(level, choices.clone()), left);
+            // What stands beside it never makes the screen higher than the question does where there is no room.
+            let mut beside = part(self.beside(0), right);
+            if level > 0 {
+                let room = height.saturating_sub(lines.len() + 3).max(question.len());
+                let least = (0..=LEVELS).map(|level| part(self.beside(level), right)).find(|lines| lines.len() <= room);
+                beside = least.unwrap_or_default();
+            }
+            lines.extend(side_by_side(&question, &beside, left));
+            if let Some(keys) = self.foot(level) {
+                lines.push(String::new());
+                lines.extend(part(vec![keys], width));
+            }
+            lines
+        })
+    }
+}
+
+/// The fullest of the levels that fits a height; the barest where none does.
+fn fitted(height: usize, at_level: impl Fn(u8) -> Vec<String>) -> Vec<String> {
+    let mut lines = Vec::new();
+    for level in 0..=LEVELS {
+        lines = at_level(level);
+        if lines.len() <= height {
+            return lines;
+        }
+        // Before more is left out, blank lines are: the first stays, under the line of where we are.
+        let squeezed = squeezed(&lines, height);
+        if squeezed.len() <= height && level > 0 {
+            return squeezed;
+        }
+    }
+    squeezed(&lines, height)
+}
+
+fn side_by_side(left: &[String], right: &[String], width: usize) -> Vec<String> {
+    let rows = left.len().max(right.len());
+    let line = |all: &[String], at: usize| all.get(at).cloned().unwrap_or_default();
+    (0..rows)
+        .map(|at| {
+            let left = line(left, at);
+            let pad = " ".repeat(width.saturating_sub(measure_text_width(&left)));
+            format!("{left}{pad}{GUTTER}{}", line(right, at)).trim_end().to_owned()
+        })
+        .collect()
 }
 
 fn at_level(part: &Part, level: u8) -> Option<Block> {

@@ -15,6 +15,8 @@ const PAGE: usize = 9;
 const PROMPT: usize = 72;
 /// The widest screen: longer lines are hard to follow.
 const WIDEST: usize = 100;
+/// In a window so wide what stands beside the question gets a column of its own; wider than the second it is left empty.
+const COLUMNS: std::ops::RangeInclusive<usize> = 100..=132;
 
 /// Set by Ctrl-C; whoever waits looks at it.
 pub static INTERRUPTED: AtomicBool = AtomicBool::new(false);
@@ -74,7 +76,7 @@ impl Terminal {
         } else {
             let from = (draft.page * PAGE).min(screen.choices.len());
             let to = (from + PAGE).min(screen.choices.len());
-            (screen.lines(width, room, from..to, self.paint), screen.choices.len().div_ceil(PAGE))
+            (self.question(screen, room, from..to), screen.choices.len().div_ceil(PAGE))
         };
         self.term.clear_screen()?;
         for line in lines {
@@ -83,6 +85,15 @@ impl Terminal {
         self.term.write_str(&prompt(screen, draft, pages, width))?;
         self.term.flush()?;
         Ok(pages)
+    }
+
+    /// A question with its answers: in two columns where the window is wide enough.
+    fn question(&self, screen: &Screen, room: usize, choices: std::ops::Range<usize>) -> Vec<String> {
+        let columns = usize::from(self.term.size().1);
+        if columns < *COLUMNS.start() {
+            return screen.lines(columns.saturating_sub(1), room, choices, self.paint);
+        }
+        screen.columns(columns.min(*COLUMNS.end()) - 1, room, choices, self.paint)
     }
 
     /// Long lists are found by typing part of a name.
