@@ -2,14 +2,16 @@
 //!
 //! It runs on one thread and takes requests in order.
 
-use super::page::{self, Ahead, Place, Stale};
+use super::page::{self, Place, Stale};
 use super::room::{Reply, Room, Wish};
 use super::turns::{self, Did, Turns};
 use super::what_if;
 use crate::case::{Case, text};
+use crate::interview::hand_over::{Ending, HandOver, ending, hand_over};
 use crate::interview::state::{End, State};
 use crate::interview::step::{self, Bench};
 use crate::interview::{is_untouched, pages, screens};
+use crate::report::html::title;
 use crate::report::{Document, render_html};
 use crate::store;
 use jiff::Timestamp;
@@ -24,6 +26,8 @@ pub struct Desk<'a> {
     kept: Option<String>,
     turns: Turns,
     place: Place,
+    /// What was said in parting, once it was.
+    parted: Option<Document>,
     clock: fn() -> Option<Timestamp>,
 }
 
@@ -40,7 +44,7 @@ impl<'a> Desk<'a> {
     ) -> Self {
         let kept = store::read(&path).ok().and_then(|bytes| String::from_utf8(bytes).ok());
         let state = step::begin(bench, case, clock());
-        Self { bench, state, path, kept, turns: Turns::new(run), place, clock }
+        Self { bench, state, path, kept, turns: Turns::new(run), place, parted: None, clock }
     }
 
     /// Does what somebody wants.
@@ -52,6 +56,7 @@ impl<'a> Desk<'a> {
             Wish::Show => Reply::Page(self.page(None)),
             Wish::Known => Reply::Page(self.known()),
             Wish::Plan => Reply::Page(self.plan()),
+            Wish::Sheet => Reply::Page(self.sheet()),
             Wish::Step { turn, did } => self.take(turn, did),
             Wish::WhatIf(did) => self.what_if(did),
             Wish::NewJob { .. } | Wish::Drills | Wish::NewDrill(_) => Reply::Go(Room::Front),
@@ -76,6 +81,7 @@ impl<'a> Desk<'a> {
         };
         self.kept = String::from_utf8(on_disk).ok();
         self.state = step::begin(self.bench, case, (self.clock)());
+        self.parted = None;
         self.state.notices.push("The case was changed elsewhere; this is how it stands now.".to_owned());
         self.turns.next();
         Ok(())
@@ -88,6 +94,7 @@ impl<'a> Desk<'a> {
         }
         if self.state.end.is_some() {
             self.state = step::begin(self.bench, self.state.case.clone(), (self.clock)());
+            self.parted = None;
             self.turns.next();
             return Reply::Taken;
         }
@@ -133,12 +140,16 @@ impl<'a> Desk<'a> {
     fn page(&mut self, stale: Option<&Stale>) -> String {
         let turn = self.turns.now();
         if let Some(end) = self.state.end {
-            let parting = page::parting(&self.place, &self.parting(end), &self.saved(), &turn);
-            return page::shell(&self.place, "doldrum", &parting);
+            if self.parted.is_none() {
+                self.parted = Some(self.parting(end));
+            }
+            let document = self.parted.clone().unwrap_or_default();
+            let parting = page::parting(&self.place, &document, &self.saved(), &turn);
+            return page::shell(&self.place, &title(&document), &parting);
         }
         let screen = screens::screen(self.bench, &self.state, (self.clock)());
-        let ahead = if what_if::is_asked(self.bench, &self.state) { Ahead::Open } else { Ahead::Shut };
-        let inside = page::screen(&self.place, &screen, &turn, stale, ahead);
+        let ahead = what_if::screen(self.bench, &self.state, (self.clock)());
+        let inside = page::screen(&self.place, &screen, &turn, stale, ahead.as_ref());
         let html = page::shell(&self.place, &turns::title(&screen), &inside);
         self.turns.remember(screen);
         html
@@ -151,35 +162,62 @@ impl<'a> Desk<'a> {
         }
     }
 
-    /// What is said when a job is left or done.
-    fn parting(&self, end: End) -> Document {
+    /// What is said when a job is left or done; for whoever goes on with it the sheet, which is kept beside the case.
+    fn parting(&mut self, end: End) -> Document {
         let mut document = Document::new();
-        match end {
-            End::Stopped(lock) => return pages::stop(self.bench.knowledge, lock),
-            End::Cured => return pages::record(self.bench.knowledge, &self.state.case, self.bench.figures),
-            End::HandedOver => match self.bench.advisor.plan(&self.state.case, (self.clock)()) {
-                Ok(plan) => return plan,
-                Err(why) => {
-                    document.title("Handed over");
-                    document.paragraph(format!("There is no work order: {why}."));
-                }
-            },
-            End::Left => document.title("Stopped for now"),
+        if let End::Stopped(lock) = end {
+            return pages::stop(self.bench.knowledge, lock);
+        }
+        match ending(self.bench, &self.state.case, end, self.state.view.as_deref(), (self.clock)()) {
+            Ok(Some(Ending::Fixed(document) | Ending::CallBack(document))) => return document,
+            Ok(Some(Ending::BringIn(over))) => return self.bring_in(&over),
+            Ok(None) => document.title("Stopped for now"),
+            Err(why) => {
+                document.title(if end == End::HandedOver { "Handed over" } else { "Stopped for now" });
+                document.paragraph(format!("There is no sheet: {why}."));
+            }
         }
         document
     }
 
+    /// The sheet, and the case that whoever goes on opens: the same one, or theirs beside it.
+    fn bring_in(&self, over: &HandOver) -> Document {
+        let theirs =
+            if over.case == self.state.case { self.path.clone() } else { self.path.with_extension("shop.yaml") };
+        let name = theirs.file_name().map(|name| name.to_string_lossy().into_owned());
+        let mut sheet = over.sheet.document(self.bench.figures, name.as_deref());
+        let path = self.path.with_extension("sheet.html");
+        let mut kept = store::write(&path, &render_html(&sheet));
+        if kept.is_ok() && theirs != self.path {
+            kept = store::write(&theirs, &text::write(&over.case, self.bench.knowledge));
+        }
+        sheet.paragraph(match kept {
+            Ok(()) => format!("This sheet is in {}. Whoever goes on opens {}.", path.display(), theirs.display()),
+            Err(error) => format!("This sheet could not be written beside the case: {error}."),
+        });
+        sheet
+    }
+
     /// What an answer would lead to. Nothing of it is kept.
     fn what_if(&self, did: &Did) -> Reply {
-        let now = (self.clock)();
-        let screen = screens::screen(self.bench, &self.state, now);
-        let input = turns::input(&screen, did).filter(|_| self.state.end.is_none());
-        let Some(input) = input.filter(|_| what_if::is_asked(self.bench, &self.state)) else {
-            let why = "The question has moved on; that answer is not on it.";
-            return Reply::Refused(page::said_in(&self.place, "There is nothing to look ahead to", why));
-        };
-        let document = what_if::document(self.bench, &self.state, &screen, &input, now);
-        Reply::Page(page::reading(&self.place, &document))
+        match what_if::document(self.bench, &self.state, did, (self.clock)()) {
+            Some(document) => Reply::Page(page::reading(&self.place, &document)),
+            None => {
+                let why = "The question has moved on; that answer is not on it.";
+                Reply::Refused(page::said_in(&self.place, "There is nothing to look ahead to", why))
+            }
+        }
+    }
+
+    /// What goes with the job to whoever goes on with it.
+    fn sheet(&self) -> String {
+        if self.state.case.symptoms.is_empty() {
+            return page::said_in(&self.place, "Hand-over sheet", "Nothing yet: the complaint comes first.");
+        }
+        match hand_over(self.bench, &self.state.case, (self.clock)()) {
+            Ok(over) => page::reading(&self.place, &over.sheet.document(self.bench.figures, None)),
+            Err(why) => page::said_in(&self.place, "Hand-over sheet", &format!("There is no sheet: {why}.")),
+        }
     }
 
     fn known(&self) -> String {

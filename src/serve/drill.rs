@@ -1,15 +1,14 @@
 //! A drill behind the page: the same drill as in the terminal, one choice at a time, to its debrief.
 
-use super::page::{self, Ahead, Place, Stale};
+use super::page::{self, Place, Stale};
 use super::room::{Chosen, Reply, Wish};
+use super::timed::Watch;
 use super::turns::{self, Did, Turns};
 use crate::drill::End;
 use crate::interview::drill::{Desk, Session, screen, step};
 use crate::interview::pages;
 use crate::report::{Block, Document, DrillSetup, debrief, html as blocks};
 use maud::html;
-use std::cell::Cell;
-use std::time::{Duration, Instant};
 
 /// A drill that is being worked.
 pub struct Bout<'d, 't, 'k> {
@@ -18,11 +17,11 @@ pub struct Bout<'d, 't, 'k> {
     chosen: Chosen,
     turns: Turns,
     place: Place,
-    spent: &'d Cell<Duration>,
+    watch: &'d Watch<'d>,
 }
 
 impl<'d, 't, 'k> Bout<'d, 't, 'k> {
-    /// A drill at its beginning. `spent` counts how long the book has looked.
+    /// A drill at its beginning. `watch` counts how long the book looks.
     #[must_use]
     pub fn new(
         desk: Desk<'d>,
@@ -30,9 +29,9 @@ impl<'d, 't, 'k> Bout<'d, 't, 'k> {
         chosen: Chosen,
         run: String,
         place: Place,
-        spent: &'d Cell<Duration>,
+        watch: &'d Watch<'d>,
     ) -> Self {
-        Self { desk, session, chosen, turns: Turns::new(run), place, spent }
+        Self { desk, session, chosen, turns: Turns::new(run), place, watch }
     }
 
     /// Does what somebody wants.
@@ -54,9 +53,7 @@ impl<'d, 't, 'k> Bout<'d, 't, 'k> {
             let why = "The page does not offer that. Nothing was changed.";
             return Reply::Refused(page::said_in(&self.place, "That is no answer here", why));
         };
-        let begun = Instant::now();
-        step(&self.desk, &mut self.session, &input);
-        self.spent.set(self.spent.get() + begun.elapsed());
+        self.watch.think(|| step(&self.desk, &mut self.session, &input));
         self.turns.next();
         Reply::Taken
     }
@@ -66,7 +63,7 @@ impl<'d, 't, 'k> Bout<'d, 't, 'k> {
             return self.parting();
         }
         let shown = screen(&self.desk, &self.session);
-        let inside = page::screen(&self.place, &shown, &self.turns.now(), stale, Ahead::Shut);
+        let inside = page::screen(&self.place, &shown, &self.turns.now(), stale, None);
         let html = page::shell(&self.place, &turns::title(&shown), &inside);
         self.turns.remember(shown);
         html

@@ -3,9 +3,10 @@
 
 use super::desk::Desk;
 use super::drill::Bout;
+use super::gate::Gate;
 use super::page::{self, Place};
-use super::room::{Asked, Chosen, Reply, Room, Wish};
-use super::timed::Timed;
+use super::room::{Asked, Chosen, Reply, Room, Took, Wish};
+use super::timed::{Timed, Watch};
 use super::{Request, front, random_word};
 use crate::access::AccessGraph;
 use crate::case::{Case, text};
@@ -20,12 +21,11 @@ use crate::knowledge::layout::Laid;
 use crate::report::{Figures, words};
 use crate::store;
 use jiff::{Timestamp, ZonedDateTime};
-use std::cell::Cell;
 use std::collections::BTreeMap;
+use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, SendError, Sender};
 use std::thread::{self, Scope};
-use std::time::Duration;
 
 /// How many rooms may be open; beyond it the one that was left alone longest is closed. A job that is closed is gone on
 /// with from its file.
@@ -94,6 +94,7 @@ struct Open {
 struct Hall<'scope, 'env, 'a> {
     scope: &'scope Scope<'scope, 'env>,
     shop: &'env Shop<'a>,
+    gate: &'env Gate,
     rooms: BTreeMap<Room, Open>,
     /// Counts requests: what orders rooms by when they were last asked.
     count: u64,
@@ -105,8 +106,9 @@ struct Hall<'scope, 'env, 'a> {
 
 /// Leads every request to its room until the page is closed.
 pub(super) fn run(shop: &Shop<'_>, run: String, requests: Receiver<Request>) {
+    let gate = Gate::new(thread::available_parallelism().map_or(1, NonZeroUsize::get));
     thread::scope(|scope| {
-        let mut hall = Hall { scope, shop, rooms: BTreeMap::new(), count: 0, run, opened: false };
+        let mut hall = Hall { scope, shop, gate: &gate, rooms: BTreeMap::new(), count: 0, run, opened: false };
         for request in requests {
             match request {
                 Request::Close => break,
@@ -121,7 +123,7 @@ impl<'scope> Hall<'scope, '_, '_> {
     fn lead(&mut self, room: Room, asked: Asked) {
         self.count += 1;
         if room == Room::Front {
-            return asked.answer(Duration::default, |wish| self.front(wish));
+            return asked.answer(Took::default, |wish| self.front(wish));
         }
         let asked = match self.send(&room, asked) {
             Ok(()) => return,
@@ -132,7 +134,7 @@ impl<'scope> Hall<'scope, '_, '_> {
             _ => Err(Reply::Nowhere(page::said("Not here", "There is no such job or drill; it may have been closed."))),
         };
         match opened {
-            Err(reply) => asked.answer(Duration::default, |_| reply),
+            Err(reply) => asked.answer(Took::default, |_| reply),
             // Whoever was led to a room that closed at once is told so by the wire.
             Ok(()) => drop(self.send(&room, asked)),
         }
@@ -167,8 +169,8 @@ impl<'scope> Hall<'scope, '_, '_> {
     }
 
     fn open_job(&mut self, room: &Room, job: Job) -> Result<(), Reply> {
-        let (shop, place, run) = (self.shop, Place::of(room), self.run_of_room());
-        self.open(room, move |asked| at_a_job(shop, job, place, run, asked))
+        let (shop, gate, place, run) = (self.shop, self.gate, Place::of(room), self.run_of_room());
+        self.open(room, move |asked| at_a_job(shop, gate, job, place, run, asked))
     }
 
     fn run_of_room(&self) -> String {
@@ -255,8 +257,8 @@ impl<'scope> Hall<'scope, '_, '_> {
             return Reply::Failed(page::said("It cannot be opened", "The system has no random numbers."));
         };
         let room = Room::Drill(word[..16].to_owned());
-        let (shop, place, run) = (self.shop, Place::of(&room), self.run_of_room());
-        match self.open(&room, move |asked| at_a_drill(shop, chosen, &place, run, asked)) {
+        let (shop, gate, place, run) = (self.shop, self.gate, Place::of(&room), self.run_of_room());
+        match self.open(&room, move |asked| at_a_drill(shop, gate, chosen, &place, run, asked)) {
             Ok(()) => Reply::Go(room),
             Err(reply) => reply,
         }
@@ -264,13 +266,14 @@ impl<'scope> Hall<'scope, '_, '_> {
 }
 
 /// One job, as long as somebody can ask.
-fn at_a_job(shop: &Shop<'_>, job: Job, place: Place, run: String, asked: Receiver<Asked>) {
+fn at_a_job(shop: &Shop<'_>, gate: &Gate, job: Job, place: Place, run: String, asked: Receiver<Asked>) {
     let case = match job.case.map_or_else(|| read(shop, &job.path), Ok) {
         Ok(case) => case,
         Err(why) => return refuse(&asked, &page::said_in(&place, "The case cannot be read", &why)),
     };
     let library = Library::new(shop.knowledge, shop.settings.clone(), shop.figures.clone());
-    let advisor = Timed::new(library);
+    let watch = Watch::new(gate);
+    let advisor = Timed::new(library, &watch);
     let bench = Bench {
         knowledge: shop.knowledge,
         graph: shop.graph,
@@ -280,14 +283,14 @@ fn at_a_job(shop: &Shop<'_>, job: Job, place: Place, run: String, asked: Receive
     };
     let mut desk = Desk::new(&bench, case, job.path, run, place, shop.clock);
     for one in asked {
-        one.answer(|| advisor.spent(), |wish| desk.answer(wish));
+        one.answer(|| watch.so_far(), |wish| desk.answer(wish));
     }
 }
 
 /// Says why a room cannot be, to whoever asked first; the next one tries again.
 fn refuse(asked: &Receiver<Asked>, page: &str) {
     if let Ok(one) = asked.recv() {
-        one.answer(Duration::default, |_| Reply::Failed(page.to_owned()));
+        one.answer(Took::default, |_| Reply::Failed(page.to_owned()));
     }
 }
 
@@ -298,7 +301,7 @@ fn read(shop: &Shop<'_>, path: &Path) -> Result<Case, String> {
 }
 
 /// One drill, as long as somebody can ask.
-fn at_a_drill(shop: &Shop<'_>, chosen: Chosen, place: &Place, run: String, asked: Receiver<Asked>) {
+fn at_a_drill(shop: &Shop<'_>, gate: &Gate, chosen: Chosen, place: &Place, run: String, asked: Receiver<Asked>) {
     let from = Draw { seed: chosen.seed, layouts: Vec::new(), symptoms: Vec::new() };
     let Some(truth) = draw(shop.knowledge, chosen.level, &from) else {
         return refuse(
@@ -307,7 +310,8 @@ fn at_a_drill(shop: &Shop<'_>, chosen: Chosen, place: &Place, run: String, asked
         );
     };
     let laid = Laid::new(shop.knowledge, truth.case.craft.clone());
-    let begun = Drill::begin(&laid, shop.graph, &truth, chosen.level, &Settings::default());
+    let watch = Watch::new(gate);
+    let begun = watch.think(|| Drill::begin(&laid, shop.graph, &truth, chosen.level, &Settings::default()));
     let drill = match begun {
         Ok(drill) => drill,
         Err(error) => {
@@ -318,9 +322,8 @@ fn at_a_drill(shop: &Shop<'_>, chosen: Chosen, place: &Place, run: String, asked
     let told = format!("{} · seed {}", chosen.level.id(), chosen.seed);
     let coach = if chosen.coach { Coach::Beside } else { Coach::Away };
     let desk = drill::Desk { figures: shop.figures, coach, told: &told };
-    let spent = Cell::default();
-    let mut bout = Bout::new(desk, Session::new(drill), chosen, run, place.clone(), &spent);
+    let mut bout = Bout::new(desk, Session::new(drill), chosen, run, place.clone(), &watch);
     for one in asked {
-        one.answer(|| spent.get(), |wish| bout.answer(wish));
+        one.answer(|| watch.so_far(), |wish| bout.answer(wish));
     }
 }

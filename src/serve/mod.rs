@@ -8,6 +8,7 @@
 pub mod desk;
 pub mod drill;
 pub mod front;
+pub mod gate;
 pub mod guard;
 pub mod hall;
 pub mod page;

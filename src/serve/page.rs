@@ -40,21 +40,13 @@ impl Place {
                 (home.clone(), "Question"),
                 (format!("{home}/known"), "What we know"),
                 (format!("{home}/plan"), "Work order"),
+                (format!("{home}/sheet"), "Hand-over sheet"),
             ],
             Room::Drill(_) => vec![(home.clone(), "This drill")],
         };
         pages.extend([("/".to_owned(), "Jobs"), ("/drill".to_owned(), "Drills")]);
         Self { home, pages }
     }
-}
-
-/// Whether it can be asked what an answer would lead to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Ahead {
-    /// Each answer can be looked behind.
-    Open,
-    /// There is nothing to look ahead to.
-    Shut,
 }
 
 /// A whole page around what is in it.
@@ -84,13 +76,15 @@ pub fn shell(place: &Place, title: &str, inside: &Markup) -> String {
 }
 
 /// Where the interview speaks of keys, and what it is called on a page: the name of the button.
-const BUTTONS: [(&str, &str); 9] = [
+const BUTTONS: [(&str, &str); 11] = [
     ("A number changes it.", "A press changes it."),
     ("what stops them first, then Enter.", "what stops them first, then \"That is all\"."),
     ("(e changes it)", "(\"Change an answer\" does that)"),
     ("; h shows all:", "; \"How\" shows all:"),
     ("did; r shows all:", "did; \"What is known\" shows all:"),
     ("A number sets or clears it; Enter does the step.", "A press sets or clears it; \"Do it\" does the step."),
+    (" For a band, arrows and Enter.", " For a band, press it."),
+    ("b takes back the whole line.", "\"Back\" takes back the whole line."),
     ("Press b to see", "Press \"Back\" to see"),
     ("Press e to change it.", "\"Change an answer\" changes it."),
     ("Press o to find it.", "\"Other check\" finds it."),
@@ -100,9 +94,10 @@ fn in_buttons(page: String) -> String {
     BUTTONS.iter().fold(page, |page, (keys, buttons)| page.replace(keys, buttons))
 }
 
-/// The screen with what can be done on it. `turn` is what an answer must name to count.
+/// The screen with what can be done on it. `turn` is what an answer must name to count, `ahead` the screen of what can be
+/// supposed.
 #[must_use]
-pub fn screen(place: &Place, screen: &Screen, turn: &str, stale: Option<&Stale>, ahead: Ahead) -> Markup {
+pub fn screen(place: &Place, screen: &Screen, turn: &str, stale: Option<&Stale>, ahead: Option<&Screen>) -> Markup {
     let forms = Forms { place, turn };
     let mut shown: Vec<Block> = screen.parts.iter().map(|part| part.block.clone()).collect();
     if !is_reading(screen) {
@@ -136,9 +131,13 @@ pub fn screen(place: &Place, screen: &Screen, turn: &str, stale: Option<&Stale>,
             (choices(screen, &forms))
             (written(screen, &forms))
         }
-        @if ahead == Ahead::Open { (look_ahead(place, screen)) }
+        @if let Some(ahead) = ahead { (look_ahead(place, ahead)) }
         (blocks::body(&after))
         @if let Some(strip) = &screen.strip { p class="strip" { (strip) } }
+        @if let Some(side) = &screen.side {
+            @let parts: Vec<Block> = side.parts.iter().map(|part| part.block.clone()).collect();
+            section class="side" aria-label="What it means" { (blocks::body(&parts)) }
+        }
         (keys(screen, &forms))
     }
 }
@@ -283,14 +282,16 @@ fn written(screen: &Screen, forms: &Forms<'_>) -> Markup {
         label,
         &html! {
             label { (label) " " input type="text" inputmode=(mode) name="text" class="long" autocomplete="off" maxlength="500" required; }
-            " " button type="submit" { "Take it" }
+            " " button type="submit" { (if screen.writing == Writing::Name { "Find" } else { "Take it" }) }
         },
     )
 }
 
 /// What can always be done; the way on first, fire last and by itself.
 fn keys(screen: &Screen, forms: &Forms<'_>) -> Markup {
-    let of = |wanted: fn(Key) -> bool| screen.keys.iter().filter(move |(key, _)| wanted(*key) && *key != Key::Tick);
+    // The boxes have a button of their own, and a page of keys is nothing to whoever has buttons.
+    let shown = |key: Key| !matches!(key, Key::Tick | Key::Keys);
+    let of = |wanted: fn(Key) -> bool| screen.keys.iter().filter(move |(key, _)| wanted(*key) && shown(*key));
     let letter = |key: Key| if key == Key::Enter { "enter".to_owned() } else { key.letter().to_string() };
     html! {
         (forms.form("More", &html! {
@@ -357,9 +358,16 @@ mod tests {
     #[test]
     fn every_word_about_keys_has_one_about_buttons() {
         let said = [
-            include_str!("../interview/screens.rs"),
+            include_str!("../interview/screens/bench.rs"),
+            include_str!("../interview/screens/check.rs"),
+            include_str!("../interview/screens/intake.rs"),
+            include_str!("../interview/screens/over.rs"),
+            include_str!("../interview/screens/phone.rs"),
+            include_str!("../interview/screens/repair.rs"),
             include_str!("../interview/pages.rs"),
-            include_str!("../interview/step.rs"),
+            include_str!("../interview/step/mod.rs"),
+            include_str!("../interview/step/over.rs"),
+            include_str!("../interview/step/several.rs"),
             include_str!("../interview/drill/screens.rs"),
             include_str!("../interview/drill/pages.rs"),
         ];

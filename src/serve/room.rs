@@ -59,6 +59,8 @@ pub enum Wish {
     Known,
     /// The work order.
     Plan,
+    /// The hand-over sheet.
+    Sheet,
     /// What an answer would lead to; nothing is written down.
     WhatIf(Did),
     /// To begin a job.
@@ -107,7 +109,7 @@ pub enum Reply {
 /// What a reply took.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Took {
-    /// Until the room was free.
+    /// Until the room was free and had a place to think.
     pub waiting: Duration,
     /// What is believed and advised.
     pub advice: Duration,
@@ -123,15 +125,16 @@ pub(super) struct Asked {
 }
 
 impl Asked {
-    /// Answers, and says what that took; `spent` tells what advice has taken so far.
-    pub(super) fn answer(self, spent: impl Fn() -> Duration, work: impl FnOnce(&Wish) -> Reply) {
+    /// Answers, and says what that took; `so_far` tells what has been waited and thought in this room.
+    pub(super) fn answer(self, so_far: impl Fn() -> Took, work: impl FnOnce(&Wish) -> Reply) {
         let begun = Instant::now();
-        let before = spent();
+        let before = so_far();
         let reply = work(&self.wish);
-        let advice = spent().saturating_sub(before);
-        let page = begun.elapsed().saturating_sub(advice);
+        let after = so_far();
+        let (waited, advice) = (after.waiting - before.waiting, after.advice - before.advice);
+        let page = begun.elapsed().saturating_sub(waited + advice);
         // Whoever went away does not need the reply; what they answered is saved.
-        let _ = self.reply.send((reply, Took { waiting: begun - self.at, advice, page }));
+        let _ = self.reply.send((reply, Took { waiting: waited + (begun - self.at), advice, page }));
     }
 }
 

@@ -1,5 +1,8 @@
-//! An advisor with a watch: how much of a reply is advice, and how much the page's own.
+//! An advisor with a watch, behind the gate: how much of a reply is advice, how much waiting for it, and how much the
+//! page's own.
 
+use super::gate::Gate;
+use super::room::Took;
 use crate::access::OpenSet;
 use crate::case::Case;
 use crate::decision::Action;
@@ -11,34 +14,55 @@ use jiff::Timestamp;
 use std::cell::Cell;
 use std::time::{Duration, Instant};
 
-/// An advisor, and how long it has thought so far. What only looks a thing up counts to the page.
-pub struct Timed<A> {
+/// A watch at the gate: how long somebody has waited there and thought so far.
+pub struct Watch<'g> {
+    gate: &'g Gate,
+    waited: Cell<Duration>,
+    thought: Cell<Duration>,
+}
+
+impl<'g> Watch<'g> {
+    /// A watch that begins at nothing.
+    #[must_use]
+    pub fn new(gate: &'g Gate) -> Self {
+        Self { gate, waited: Cell::default(), thought: Cell::default() }
+    }
+
+    /// What it has shown so far.
+    #[must_use]
+    pub fn so_far(&self) -> Took {
+        Took { waiting: self.waited.get(), advice: self.thought.get(), page: Duration::ZERO }
+    }
+
+    /// Waits for a place and thinks.
+    pub fn think<T>(&self, work: impl FnOnce() -> T) -> T {
+        let came = Instant::now();
+        self.gate.pass(|| {
+            let begun = Instant::now();
+            let thought = work();
+            self.waited.set(self.waited.get() + (begun - came));
+            self.thought.set(self.thought.get() + begun.elapsed());
+            thought
+        })
+    }
+}
+
+/// An advisor with a watch. What only looks a thing up counts to the page.
+pub struct Timed<'g, A> {
     advisor: A,
-    spent: Cell<Duration>,
+    watch: &'g Watch<'g>,
 }
 
-impl<A: Advisor> Timed<A> {
+impl<'g, A: Advisor> Timed<'g, A> {
     /// Puts a watch beside an advisor.
-    pub fn new(advisor: A) -> Self {
-        Self { advisor, spent: Cell::default() }
-    }
-
-    /// How long it has thought so far.
-    pub fn spent(&self) -> Duration {
-        self.spent.get()
-    }
-
-    fn think<T>(&self, work: impl FnOnce(&A) -> T) -> T {
-        let begun = Instant::now();
-        let thought = work(&self.advisor);
-        self.spent.set(self.spent.get() + begun.elapsed());
-        thought
+    pub fn new(advisor: A, watch: &'g Watch<'g>) -> Self {
+        Self { advisor, watch }
     }
 }
 
-impl<A: Advisor> Advisor for Timed<A> {
+impl<A: Advisor> Advisor for Timed<'_, A> {
     fn look(&self, case: &Case, now: Option<Timestamp>) -> Result<View, String> {
-        self.think(|advisor| advisor.look(case, now))
+        self.watch.think(|| self.advisor.look(case, now))
     }
 
     fn hazards(&self, case: &Case, now: Option<Timestamp>) -> Vec<OpenHazard> {
@@ -58,10 +82,10 @@ impl<A: Advisor> Advisor for Timed<A> {
     }
 
     fn known(&self, case: &Case) -> Result<Known, String> {
-        self.think(|advisor| advisor.known(case))
+        self.watch.think(|| self.advisor.known(case))
     }
 
     fn plan(&self, case: &Case, now: Option<Timestamp>) -> Result<Document, String> {
-        self.think(|advisor| advisor.plan(case, now))
+        self.watch.think(|| self.advisor.plan(case, now))
     }
 }

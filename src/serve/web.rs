@@ -99,6 +99,7 @@ fn router(wire: Wire) -> Router {
         .route("/job/{name}", get(|wire, name| read(wire, name, Room::Job, Wish::Show)))
         .route("/job/{name}/known", get(|wire, name| read(wire, name, Room::Job, Wish::Known)))
         .route("/job/{name}/plan", get(|wire, name| read(wire, name, Room::Job, Wish::Plan)))
+        .route("/job/{name}/sheet", get(|wire, name| read(wire, name, Room::Job, Wish::Sheet)))
         .route("/job/{name}/what-if", get(what_if))
         .route("/job/{name}/step", post(|wire, name, form| step(wire, name, Room::Job, form)))
         .route("/drill", get(|State(wire): State<Wire>| async move { ask(&wire, Room::Front, Wish::Drills).await }))

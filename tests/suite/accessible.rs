@@ -125,7 +125,7 @@ impl Walk<'_> {
     fn to_the_end(&mut self, mut page: Page) {
         for _ in 0..60 {
             let kind = match () {
-                () if page.title == "doldrum" => "end",
+                () if page.words.contains("Go on with this job") => "end",
                 () if page.has("t") => "ticks",
                 () if page.writes => "reading",
                 () if page.picks.is_empty() => "repair",
@@ -148,6 +148,8 @@ impl Walk<'_> {
                 ("x", "barred"),
                 ("p", "plan over the question"),
                 ("#", "pause"),
+                ("i", "what if"),
+                ("a", "several at once"),
             ] {
                 page = self.aside(&page, key, kind);
             }

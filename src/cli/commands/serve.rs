@@ -19,11 +19,12 @@ pub fn run(args: &Serve, common: &Common) -> Result<Exit, Failure> {
     let figures = Figures::new(&knowledge, common.units.into());
     let graph = AccessGraph::new(&knowledge);
     let job = &args.job;
-    let one = job.case.is_some() || job.user.is_some() || job.layout.is_some() || job.title.is_some();
+    let one =
+        job.file.is_some() || job.case.is_some() || job.user.is_some() || job.layout.is_some() || job.title.is_some();
     let (jobs, kept, again) = if one {
         let (case, path) = case(job, common, &knowledge)?;
         let kept = format!("The case is kept in {}.", path.display());
-        let again = format!("doldrum serve --case {}", path.display());
+        let again = format!("doldrum serve {}", path.display());
         (Jobs::One(Box::new(case), path), kept, again)
     } else {
         let folder = PathBuf::from(".");

@@ -155,7 +155,11 @@ fn table(table: &Table) -> Markup {
                 thead role="rowgroup" {
                     tr role="row" {
                         @for (at, column) in table.columns.iter().enumerate() {
-                            th scope="col" role="columnheader" class=[class(at)] { (inline(&column.title)) }
+                            th scope="col" role="columnheader" class=[class(at)] {
+                                (inline(&column.title))
+                                // A heading that nobody needs to see is still read out.
+                                @if column.title.is_empty() { span class="unseen" { "About" } }
+                            }
                         }
                     }
                 }
