@@ -200,13 +200,11 @@ impl<'a> Desk<'a> {
 
     /// What an answer would lead to. Nothing of it is kept.
     fn what_if(&self, did: &Did) -> Reply {
-        match what_if::document(self.bench, &self.state, did, (self.clock)()) {
-            Some(document) => Reply::Page(page::reading(&self.place, &document)),
-            None => {
-                let why = "The question has moved on; that answer is not on it.";
-                Reply::Refused(page::said_in(&self.place, "There is nothing to look ahead to", why))
-            }
-        }
+        let Some(document) = what_if::document(self.bench, &self.state, did, (self.clock)()) else {
+            let why = "The question has moved on; that answer is not on it.";
+            return Reply::Refused(page::said_in(&self.place, "There is nothing to look ahead to", why));
+        };
+        Reply::Page(page::reading(&self.place, &document))
     }
 
     /// What goes with the job to whoever goes on with it.

@@ -68,7 +68,7 @@ pub fn drills(seed: u64) -> String {
             }
             p { label { "Its number, the seed: the same one gives the same drill. "
                 input type="text" inputmode="numeric" name="seed" class="short" value=(seed) pattern="[0-9]{1,9}" maxlength="9" autocomplete="off" required; } }
-            p { label { input type="checkbox" name="coach" value="beside"; " A coach beside you: hints, a word after each choice" } }
+            p class="check" { label { input type="checkbox" name="coach" value="beside"; " A coach beside you: hints, a word after each choice" } }
             button type="submit" class="main" { "Begin" }
         }
     };

@@ -112,7 +112,7 @@ pub(super) fn run(shop: &Shop<'_>, run: String, requests: Receiver<Request>) {
         for request in requests {
             match request {
                 Request::Close => break,
-                Request::Ask(room, asked) => hall.lead(room, asked),
+                Request::Ask(room, asked) => hall.lead(&room, asked),
             }
         }
         // The rooms end when nobody can ask them any more.
@@ -120,23 +120,23 @@ pub(super) fn run(shop: &Shop<'_>, run: String, requests: Receiver<Request>) {
 }
 
 impl<'scope> Hall<'scope, '_, '_> {
-    fn lead(&mut self, room: Room, asked: Asked) {
+    fn lead(&mut self, room: &Room, asked: Asked) {
         self.count += 1;
-        if room == Room::Front {
+        if *room == Room::Front {
             return asked.answer(Took::default, |wish| self.front(wish));
         }
-        let asked = match self.send(&room, asked) {
+        let asked = match self.send(room, asked) {
             Ok(()) => return,
             Err(asked) => asked,
         };
-        let opened = match (&room, self.job(&room)) {
-            (Room::Job(_), Some(job)) => self.open_job(&room, job),
+        let opened = match (room, self.job(room)) {
+            (Room::Job(_), Some(job)) => self.open_job(room, job),
             _ => Err(Reply::Nowhere(page::said("Not here", "There is no such job or drill; it may have been closed."))),
         };
         match opened {
             Err(reply) => asked.answer(Took::default, |_| reply),
             // Whoever was led to a room that closed at once is told so by the wire.
-            Ok(()) => drop(self.send(&room, asked)),
+            Ok(()) => drop(self.send(room, asked)),
         }
     }
 

@@ -1,9 +1,9 @@
 //! A screen of the interview as a page: plain forms that work without a script.
 
 use super::room::Room;
-use crate::interview::screen::{Screen, Writing};
+use crate::interview::screen::{Narrow, Screen, Side, Writing};
 use crate::interview::state::Key;
-use crate::report::{Block, Document, html as blocks};
+use crate::report::{Block, Document, Rich, html as blocks};
 use maud::{DOCTYPE, Markup, html};
 
 /// What the page adds to the look of reports.
@@ -109,7 +109,7 @@ pub fn screen(place: &Place, screen: &Screen, turn: &str, stale: Option<&Stale>,
     html! {
         @if let Some(stale) = stale { (missed(stale)) }
         @if !has_title {
-            h1 class="place" { (if screen.place.0.is_empty() { "Find it" } else { &screen.place.0 }) }
+            h1 class="where" { (if screen.place.0.is_empty() { "Find it" } else { &screen.place.0 }) }
         }
         @if !screen.place.1.is_empty() { p class="aside" { (screen.place.1) } }
         @if !screen.notices.is_empty() {
@@ -134,11 +134,37 @@ pub fn screen(place: &Place, screen: &Screen, turn: &str, stale: Option<&Stale>,
         @if let Some(ahead) = ahead { (look_ahead(place, ahead)) }
         (blocks::body(&after))
         @if let Some(strip) = &screen.strip { p class="strip" { (strip) } }
-        @if let Some(side) = &screen.side {
-            @let parts: Vec<Block> = side.parts.iter().map(|part| part.block.clone()).collect();
+        @if let Some(side) = &screen.side { (beside(screen, side)) }
+        (keys(screen, &forms))
+    }
+}
+
+/// What stands beside the question: to be opened where it is not part of it. Answers have no numbers here, so they are
+/// called what their buttons say.
+fn beside(screen: &Screen, side: &Side) -> Markup {
+    let named = |key: &str| key.parse::<usize>().ok().and_then(|n| screen.choices.get(n.checked_sub(1)?)).cloned();
+    let parts: Vec<Block> = side
+        .parts
+        .iter()
+        .map(|part| match &part.block {
+            Block::Choices(lines) => Block::Bullets(
+                lines
+                    .iter()
+                    .map(|line| match named(&line.key) {
+                        Some(name) => Rich::strong(&name).and(": ").and(&line.says.text()),
+                        None => line.says.clone(),
+                    })
+                    .collect(),
+            ),
+            other => other.clone(),
+        })
+        .collect();
+    html! {
+        @if side.narrow == Narrow::LeftOut {
+            details class="side" { summary { "What it means" } (blocks::body(&parts)) }
+        } @else {
             section class="side" aria-label="What it means" { (blocks::body(&parts)) }
         }
-        (keys(screen, &forms))
     }
 }
 

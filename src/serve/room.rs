@@ -131,7 +131,8 @@ impl Asked {
         let before = so_far();
         let reply = work(&self.wish);
         let after = so_far();
-        let (waited, advice) = (after.waiting - before.waiting, after.advice - before.advice);
+        let waited = after.waiting.saturating_sub(before.waiting);
+        let advice = after.advice.saturating_sub(before.advice);
         let page = begun.elapsed().saturating_sub(waited + advice);
         // Whoever went away does not need the reply; what they answered is saved.
         let _ = self.reply.send((reply, Took { waiting: waited + (begun - self.at), advice, page }));

@@ -189,7 +189,8 @@ fn no_page_of_the_interview_breaks_a_rule() {
     serving_base(
         &watercraft::knowledge(),
         "127.0.0.1:0",
-        |_| {},
+        // A name that is wider than a phone.
+        |case| case.title = Some("The neighbor's old red twin that stood in the barn".to_owned()),
         |client| {
             let mut walk = Walk { reader: Reader::start(), client };
             let page = walk.to_the_bench();
