@@ -34,25 +34,27 @@ pub struct Part {
     pub from: u8,
     /// The short form; nothing: it is left out.
     pub short: Option<Block>,
+    /// Whether what the short form lacks is said beside it where there are two columns.
+    pub said_beside: bool,
 }
 
 impl Part {
     /// A part that always stays.
     #[must_use]
     pub fn always(block: Block) -> Self {
-        Self { block, from: LEVELS + 1, short: None }
+        Self { block, from: LEVELS + 1, short: None, said_beside: false }
     }
 
     /// A part that is left out from a level on.
     #[must_use]
     pub fn until(from: u8, block: Block) -> Self {
-        Self { block, from, short: None }
+        Self { block, from, short: None, said_beside: false }
     }
 
     /// A part that is shortened from a level on.
     #[must_use]
     pub fn shortened(from: u8, block: Block, short: Block) -> Self {
-        Self { block, from, short: Some(short) }
+        Self { block, from, short: Some(short), said_beside: false }
     }
 }
 
@@ -81,6 +83,13 @@ pub enum Narrow {
     Beneath,
     /// It is left out.
     LeftOut,
+}
+
+/// How many columns a screen has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Columns {
+    One,
+    Two,
 }
 
 /// What is written rather than picked.
@@ -159,7 +168,7 @@ impl Screen {
     #[must_use]
     pub fn document(&self, level: u8, choices: std::ops::Range<usize>) -> Document {
         let mut document = self.head();
-        document.blocks.extend(self.question(level, choices));
+        document.blocks.extend(self.question(level, choices, Columns::One));
         if self.side.as_ref().is_some_and(|side| side.narrow == Narrow::Beneath) {
             document.blocks.extend(self.beside(level));
         }
@@ -183,7 +192,7 @@ impl Screen {
     }
 
     /// What is said and asked, and the answers.
-    fn question(&self, level: u8, choices: std::ops::Range<usize>) -> Vec<Block> {
+    fn question(&self, level: u8, choices: std::ops::Range<usize>, columns: Columns) -> Vec<Block> {
         let mut blocks: Vec<Block> = self.parts.iter().filter_map(|part| at_level(part, level)).collect();
         if !self.rows.is_empty() {
             blocks.push(Block::Paragraph(self.row_line()));
@@ -196,7 +205,9 @@ impl Screen {
         if !shown.is_empty() {
             blocks.push(Block::Choices(shown));
         }
-        blocks.extend(self.after.iter().filter_map(|part| at_level(part, level)));
+        let short = |part: &&Part| part.said_beside && columns == Columns::Two;
+        let after = self.after.iter();
+        blocks.extend(after.filter_map(|part| if short(&part) { part.short.clone() } else { at_level(part, level) }));
         blocks
     }
 
@@ -259,13 +270,13 @@ impl Screen {
             let part = |blocks: Vec<Block>, width: usize| lines_of(&Document { blocks }, width, paint);
             let mut lines = part(self.head().blocks, width);
             lines.push(String::new());
-            let question = part(self.question(level, choices.clone()), left);
+            let question = part(self.question(level, choices.clone(), Columns::Two), left);
             // What stands beside it never makes the screen higher than the question does where there is no room.
             let mut beside = part(self.beside(0), right);
             if level > 0 {
                 let room = height.saturating_sub(lines.len() + 3).max(question.len());
-                let least = (0..=LEVELS).map(|level| part(self.beside(level), right)).find(|lines| lines.len() <= room);
-                beside = least.unwrap_or_default();
+                let fuller = (0..=LEVELS).map(|level| squeezed(&part(self.beside(level), right), room));
+                beside = fuller.into_iter().find(|lines| lines.len() <= room).unwrap_or_default();
             }
             lines.extend(side_by_side(&question, &beside, left));
             if let Some(keys) = self.foot(level) {
