@@ -8,7 +8,9 @@ use dialoguer::console::measure_text_width;
 const LEVELS: u8 = 6;
 /// From this level on, only the keys used most are named, with the one that shows all.
 const FEW_KEYS: u8 = 2;
-/// Those keys.
+/// From this level on, nothing stands beneath the question that could stand beside it.
+const BARE: u8 = 5;
+/// The keys used most.
 const MOST_USED: [Key; 11] = [
     Key::Tick,
     Key::NotSure,
@@ -68,21 +70,12 @@ pub struct Row {
 }
 
 /// What stands beside the question.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Side {
-    /// Its parts.
-    pub parts: Vec<Part>,
-    /// What becomes of it where the window is too narrow for two columns.
-    pub narrow: Narrow,
-}
-
-/// What becomes of what stands beside the question in a narrow window.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Narrow {
-    /// It stands beneath.
-    Beneath,
-    /// It is left out.
-    LeftOut,
+    /// What stands beneath the question where the window is too narrow for two columns.
+    pub always: Vec<Part>,
+    /// What is left out there.
+    pub wide: Vec<Part>,
 }
 
 /// How many columns a screen has.
@@ -169,8 +162,8 @@ impl Screen {
     pub fn document(&self, level: u8, choices: std::ops::Range<usize>) -> Document {
         let mut document = self.head();
         document.blocks.extend(self.question(level, choices, Columns::One));
-        if self.side.as_ref().is_some_and(|side| side.narrow == Narrow::Beneath) {
-            document.blocks.extend(self.beside(level));
+        if let Some(side) = self.side.as_ref().filter(|_| level < BARE) {
+            document.blocks.extend(side.always.iter().filter_map(|part| at_level(part, level)));
         }
         if let Some(strip) = &self.strip {
             document.push(Block::Aside(strip.into()));
@@ -212,7 +205,8 @@ impl Screen {
     }
 
     fn beside(&self, level: u8) -> Vec<Block> {
-        self.side.iter().flat_map(|side| side.parts.iter().filter_map(|part| at_level(part, level))).collect()
+        let parts = self.side.iter().flat_map(|side| side.always.iter().chain(&side.wide));
+        parts.filter_map(|part| at_level(part, level)).collect()
     }
 
     /// The keys.

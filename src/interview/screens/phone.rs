@@ -2,7 +2,7 @@
 
 use crate::decision::{Action, Proposal};
 use crate::interview::hand_over::EMERGENCY;
-use crate::interview::screen::{Narrow, Part, Screen, Side};
+use crate::interview::screen::{Part, Screen, Side};
 use crate::interview::state::State;
 use crate::interview::step::{Bench, by_phone, closing};
 use crate::knowledge::layout::{Instance, Laid};
@@ -46,21 +46,19 @@ pub(super) fn beside(
     check: Option<Ix<Check>>,
     now: Option<Timestamp>,
 ) -> Option<Side> {
-    let phone = by_phone(bench.knowledge, &state.case);
     let laid = bench.laid(&state.case);
-    let mut parts = Vec::new();
-    if let Some(check) = check {
-        if phone {
-            parts.push(named(bench, check));
-        }
-        parts.extend(meanings(bench, state, &laid, check, now));
+    let mut side = Side::default();
+    let meanings = check.map(|check| meanings(bench, state, &laid, check, now)).unwrap_or_default();
+    if by_phone(bench.knowledge, &state.case) {
+        side.always.extend(check.map(|check| named(bench, check)));
+        side.always.extend(meanings);
+        side.wide.extend(ranking(bench, state, &laid));
+    } else {
+        side.wide.extend(meanings);
+        side.wide.extend(ranking(bench, state, &laid));
+        side.wide.extend(runners_up(bench, state, &laid));
     }
-    parts.extend(ranking(bench, state, &laid));
-    if !phone {
-        parts.extend(runners_up(bench, state, &laid));
-    }
-    let narrow = if phone { Narrow::Beneath } else { Narrow::LeftOut };
-    (!parts.is_empty()).then_some(Side { parts, narrow })
+    (!side.always.is_empty() || !side.wide.is_empty()).then_some(side)
 }
 
 /// A step to come, in the middle of a sentence: on the phone nobody hands over, they bring it in.
