@@ -20,7 +20,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 /// Interviews at once, measured steps of each, seconds from one to the next.
-const USUAL: [u64; 3] = [50, 12, 5];
+const USUAL: [u32; 3] = [50, 12, 5];
 /// The most steps from the beginning of a job to its bench.
 const INTAKE: usize = 60;
 
@@ -34,9 +34,9 @@ struct Step {
 }
 
 fn main() {
-    let numbers: Vec<u64> = std::env::args().skip(1).filter_map(|word| word.parse().ok()).collect();
+    let numbers: Vec<u32> = std::env::args().skip(1).filter_map(|word| word.parse().ok()).collect();
     let of = |at: usize| numbers.get(at).copied().unwrap_or(USUAL[at]);
-    let (sessions, steps, every) = (of(0), of(1), Duration::from_secs(of(2)));
+    let (sessions, steps, every) = (of(0), of(1), Duration::from_secs(of(2).into()));
     let knowledge = knowledge::read(&built_in()).0.expect("the built-in knowledge base is sound");
     let folder = tempfile::tempdir().expect("a folder");
     let server = Server::bind("127.0.0.1:0".parse().expect("an address")).expect("a free port");
@@ -59,8 +59,8 @@ fn main() {
         let clients: Vec<_> = (0..sessions)
             .map(|number| {
                 // Spread over the time from one step to the next, as people are.
-                let offset = every.mul_f64(number as f64 / sessions as f64);
-                scope.spawn(move || interview(at, number as usize, steps, every, offset))
+                let offset = every.mul_f64(f64::from(number) / f64::from(sessions));
+                scope.spawn(move || interview(at, number, steps, every, offset))
             })
             .collect();
         let taken = clients.into_iter().flat_map(|client| client.join().expect("an interview")).collect();
@@ -109,17 +109,18 @@ fn processor_seconds() -> f64 {
 
 fn row(name: &str, mut values: Vec<f64>) {
     values.sort_by(f64::total_cmp);
-    let at = |share: f64| values.get(((values.len() as f64 * share) as usize).min(values.len().saturating_sub(1)));
-    let said = |share: f64| at(share).map_or_else(|| "-".to_owned(), |value| format!("{value:.1}"));
-    println!("{name:<24}{:>8}{:>8}{:>8}{:>8}", said(0.5), said(0.95), said(0.99), said(1.0));
+    let at = |hundredths: usize| values.get((values.len() * hundredths / 100).min(values.len().saturating_sub(1)));
+    let said = |hundredths: usize| at(hundredths).map_or_else(|| "-".to_owned(), |value| format!("{value:.1}"));
+    println!("{name:<24}{:>8}{:>8}{:>8}{:>8}", said(50), said(95), said(99), said(100));
 }
 
 /// One interview: to the bench as fast as it goes, then a step every so often, each measured.
-fn interview(at: SocketAddr, number: usize, steps: u64, every: Duration, offset: Duration) -> Vec<Step> {
+fn interview(at: SocketAddr, number: u32, steps: u32, every: Duration, offset: Duration) -> Vec<Step> {
     thread::sleep(offset);
     let (head, _) = send(at, "POST", "/job", &format!("title=Boat+{number}&user=technician"));
     let home = field(&head, "location: ").expect("a job is begun").to_owned();
     let mut page = send(at, "GET", &home, "").1;
+    let number = number as usize;
     let mut hat = number;
     for _ in 0..INTAKE {
         if page.contains("value=\"r\"") {
@@ -130,7 +131,7 @@ fn interview(at: SocketAddr, number: usize, steps: u64, every: Duration, offset:
     let begun = Instant::now() + every;
     let mut taken = Vec::new();
     for n in 0..steps {
-        thread::sleep((begun + every * u32::try_from(n).unwrap_or(0)).saturating_duration_since(Instant::now()));
+        thread::sleep((begun + every * n).saturating_duration_since(Instant::now()));
         hat = hat.wrapping_mul(31).wrapping_add(7);
         let (next, step) = answer(at, &home, &page, &choice(&page, hat / 16));
         taken.push(step);

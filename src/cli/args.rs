@@ -121,6 +121,7 @@ Examples:
   doldrum triage                          begin a new case in this folder
   doldrum triage barn-find.yaml           begin it under that name, or go on with it
   doldrum triage --for owner              with an owner on the phone
+  doldrum triage --compare a.yaml b.yaml  what differs, and what that changes
   doldrum triage --plain < answers.txt    read answers line by line, for scripts and screen readers
 
 The case is saved after every answer. Ctrl-C saves too; the same command goes on where it stopped.")]
@@ -131,9 +132,12 @@ pub struct Triage {
     /// Plain lines in and out, whatever the terminal can do.
     #[arg(long)]
     pub plain: bool,
-    /// List the cases of this folder that could be gone on with, and stop.
-    #[arg(long, conflicts_with_all = ["file", "case", "user", "layout", "title"])]
+    /// List the cases of this folder, and stop.
+    #[arg(long, conflicts_with_all = ["file", "case", "user", "layout", "title", "compare"])]
     pub list: bool,
+    /// Say what differs between two cases and what that changes in the ranking, and stop.
+    #[arg(long, num_args = 2, value_name = "CASE", conflicts_with_all = ["file", "case", "user", "layout", "title"])]
+    pub compare: Vec<PathBuf>,
 }
 
 /// The job that is asked about.

@@ -5,6 +5,7 @@
 
 pub mod advisor;
 pub mod call;
+pub mod compare;
 pub mod drill;
 pub mod hand_over;
 pub mod pages;

@@ -8,7 +8,9 @@ use dialoguer::console::measure_text_width;
 const LEVELS: u8 = 6;
 /// From this level on, only the keys used most are named, with the one that shows all.
 const FEW_KEYS: u8 = 2;
-/// Those keys.
+/// From this level on, nothing stands beneath the question that could stand beside it.
+const BARE: u8 = 5;
+/// The keys used most.
 const MOST_USED: [Key; 11] = [
     Key::Tick,
     Key::NotSure,
@@ -34,25 +36,27 @@ pub struct Part {
     pub from: u8,
     /// The short form; nothing: it is left out.
     pub short: Option<Block>,
+    /// Whether what the short form lacks is said beside it where there are two columns.
+    pub said_beside: bool,
 }
 
 impl Part {
     /// A part that always stays.
     #[must_use]
     pub fn always(block: Block) -> Self {
-        Self { block, from: LEVELS + 1, short: None }
+        Self { block, from: LEVELS + 1, short: None, said_beside: false }
     }
 
     /// A part that is left out from a level on.
     #[must_use]
     pub fn until(from: u8, block: Block) -> Self {
-        Self { block, from, short: None }
+        Self { block, from, short: None, said_beside: false }
     }
 
     /// A part that is shortened from a level on.
     #[must_use]
     pub fn shortened(from: u8, block: Block, short: Block) -> Self {
-        Self { block, from, short: Some(short) }
+        Self { block, from, short: Some(short), said_beside: false }
     }
 }
 
@@ -66,21 +70,19 @@ pub struct Row {
 }
 
 /// What stands beside the question.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Side {
-    /// Its parts.
-    pub parts: Vec<Part>,
-    /// What becomes of it where the window is too narrow for two columns.
-    pub narrow: Narrow,
+    /// What stands beneath the question where the window is too narrow for two columns.
+    pub always: Vec<Part>,
+    /// What is left out there.
+    pub wide: Vec<Part>,
 }
 
-/// What becomes of what stands beside the question in a narrow window.
+/// How many columns a screen has.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Narrow {
-    /// It stands beneath.
-    Beneath,
-    /// It is left out.
-    LeftOut,
+enum Columns {
+    One,
+    Two,
 }
 
 /// What is written rather than picked.
@@ -159,9 +161,9 @@ impl Screen {
     #[must_use]
     pub fn document(&self, level: u8, choices: std::ops::Range<usize>) -> Document {
         let mut document = self.head();
-        document.blocks.extend(self.question(level, choices));
-        if self.side.as_ref().is_some_and(|side| side.narrow == Narrow::Beneath) {
-            document.blocks.extend(self.beside(level));
+        document.blocks.extend(self.question(level, choices, Columns::One));
+        if let Some(side) = self.side.as_ref().filter(|_| level < BARE) {
+            document.blocks.extend(side.always.iter().filter_map(|part| at_level(part, level)));
         }
         if let Some(strip) = &self.strip {
             document.push(Block::Aside(strip.into()));
@@ -183,7 +185,7 @@ impl Screen {
     }
 
     /// What is said and asked, and the answers.
-    fn question(&self, level: u8, choices: std::ops::Range<usize>) -> Vec<Block> {
+    fn question(&self, level: u8, choices: std::ops::Range<usize>, columns: Columns) -> Vec<Block> {
         let mut blocks: Vec<Block> = self.parts.iter().filter_map(|part| at_level(part, level)).collect();
         if !self.rows.is_empty() {
             blocks.push(Block::Paragraph(self.row_line()));
@@ -196,12 +198,15 @@ impl Screen {
         if !shown.is_empty() {
             blocks.push(Block::Choices(shown));
         }
-        blocks.extend(self.after.iter().filter_map(|part| at_level(part, level)));
+        let short = |part: &&Part| part.said_beside && columns == Columns::Two;
+        let after = self.after.iter();
+        blocks.extend(after.filter_map(|part| if short(&part) { part.short.clone() } else { at_level(part, level) }));
         blocks
     }
 
     fn beside(&self, level: u8) -> Vec<Block> {
-        self.side.iter().flat_map(|side| side.parts.iter().filter_map(|part| at_level(part, level))).collect()
+        let parts = self.side.iter().flat_map(|side| side.always.iter().chain(&side.wide));
+        parts.filter_map(|part| at_level(part, level)).collect()
     }
 
     /// The keys.
@@ -259,13 +264,13 @@ impl Screen {
             let part = |blocks: Vec<Block>, width: usize| lines_of(&Document { blocks }, width, paint);
             let mut lines = part(self.head().blocks, width);
             lines.push(String::new());
-            let question = part(self.question(level, choices.clone()), left);
+            let question = part(self.question(level, choices.clone(), Columns::Two), left);
             // What stands beside it never makes the screen higher than the question does where there is no room.
             let mut beside = part(self.beside(0), right);
             if level > 0 {
                 let room = height.saturating_sub(lines.len() + 3).max(question.len());
-                let least = (0..=LEVELS).map(|level| part(self.beside(level), right)).find(|lines| lines.len() <= room);
-                beside = least.unwrap_or_default();
+                let fuller = (0..=LEVELS).map(|level| squeezed(&part(self.beside(level), right), room));
+                beside = fuller.into_iter().find(|lines| lines.len() <= room).unwrap_or_default();
             }
             lines.extend(side_by_side(&question, &beside, left));
             if let Some(keys) = self.foot(level) {

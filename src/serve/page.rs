@@ -1,9 +1,9 @@
 //! A screen of the interview as a page: plain forms that work without a script.
 
 use super::room::Room;
-use crate::interview::screen::{Narrow, Screen, Side, Writing};
+use crate::interview::screen::{Part, Screen, Side, Writing};
 use crate::interview::state::Key;
-use crate::report::{Block, Document, Rich, html as blocks};
+use crate::report::{Block, Choice, Document, Rich, html as blocks};
 use maud::{DOCTYPE, Markup, html};
 
 /// What the page adds to the look of reports.
@@ -139,33 +139,29 @@ pub fn screen(place: &Place, screen: &Screen, turn: &str, stale: Option<&Stale>,
     }
 }
 
-/// What stands beside the question: to be opened where it is not part of it. Answers have no numbers here, so they are
-/// called what their buttons say.
+/// What stands beside the question: what belongs to it in sight, the rest to be opened. Answers have no numbers here, so
+/// they are called what their buttons say.
 fn beside(screen: &Screen, side: &Side) -> Markup {
-    let named = |key: &str| key.parse::<usize>().ok().and_then(|n| screen.choices.get(n.checked_sub(1)?)).cloned();
-    let parts: Vec<Block> = side
-        .parts
-        .iter()
-        .map(|part| match &part.block {
-            Block::Choices(lines) => Block::Bullets(
-                lines
-                    .iter()
-                    .map(|line| match named(&line.key) {
-                        Some(name) => Rich::strong(&name).and(": ").and(&line.says.text()),
-                        None => line.says.clone(),
-                    })
-                    .collect(),
-            ),
-            other => other.clone(),
-        })
-        .collect();
+    let blocks = |parts: &[Part]| parts.iter().map(|part| by_name(screen, &part.block)).collect::<Vec<_>>();
     html! {
-        @if side.narrow == Narrow::LeftOut {
-            details class="side" { summary { "What it means" } (blocks::body(&parts)) }
-        } @else {
-            section class="side" aria-label="What it means" { (blocks::body(&parts)) }
+        @if !side.always.is_empty() {
+            section class="side" aria-label="What goes with it" { (blocks::body(&blocks(&side.always))) }
+        }
+        @if !side.wide.is_empty() {
+            details class="side" { summary { "What it means" } (blocks::body(&blocks(&side.wide))) }
         }
     }
+}
+
+/// Lines about answers, each with its answer's words for a number.
+fn by_name(screen: &Screen, block: &Block) -> Block {
+    let Block::Choices(lines) = block else { return block.clone() };
+    let named = |key: &str| key.parse::<usize>().ok().and_then(|n| screen.choices.get(n.checked_sub(1)?));
+    let line = |line: &Choice| match named(&line.key) {
+        Some(name) => Rich::strong(name).and(": ").and(&line.says.text()),
+        None => line.says.clone(),
+    };
+    Block::Bullets(lines.iter().map(line).collect())
 }
 
 /// Whether it is a document that lies over the question: its order is its own.

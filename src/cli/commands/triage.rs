@@ -1,5 +1,6 @@
 //! `doldrum triage`: the interview.
 
+use super::cases;
 use crate::access::AccessGraph;
 use crate::case::{Case, text};
 use crate::cli::args::{Common, Job, Triage};
@@ -29,7 +30,10 @@ use std::sync::atomic::Ordering;
 /// Where the case cannot be read or kept, or reading and writing fails.
 pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
     if triage.list {
-        return list();
+        return cases::list(common);
+    }
+    if let [first, second] = triage.compare.as_slice() {
+        return cases::compared([first, second], common);
     }
     let knowledge = load::knowledge(common)?;
     let (case, path) = case(&triage.job, common, &knowledge)?;
@@ -47,17 +51,6 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
     let mut keeper = Keeper { path };
     let finished = ask(&bench, case, triage, &mut keeper)?;
     part(&bench, &finished, &keeper.path, common)
-}
-
-/// The cases of this folder that could be gone on with.
-fn list() -> Result<Exit, Failure> {
-    let cases = store::cases(Path::new("."))?;
-    let mut lines: Vec<String> = cases.iter().map(|path| format!("doldrum triage {}", path.display())).collect();
-    if lines.is_empty() {
-        lines.push("no cases here".to_owned());
-    }
-    print(&(lines.join("\n") + "\n"))?;
-    Ok(Exit::Done)
 }
 
 /// The case to go on with, or a new one; and where it is kept.
@@ -157,10 +150,14 @@ fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) ->
 /// work order.
 fn bring_in(bench: &Bench<'_>, case: &Case, over: &HandOver, path: &Path, base: &str) -> Result<(), Failure> {
     let sheet_path = path.with_extension("sheet.md");
-    let theirs = if over.case == *case { path.to_path_buf() } else { path.with_extension("shop.yaml") };
-    if theirs != path {
-        store::write(&theirs, &text::write(&over.case, bench.knowledge))?;
-    }
+    let theirs = if over.case == *case {
+        path.to_path_buf()
+    } else {
+        let text = text::write(&over.case, bench.knowledge);
+        let free = free_name(path, &text);
+        store::write(&free, &text)?;
+        free
+    };
     let name = theirs.file_name().map(|name| name.to_string_lossy().into_owned());
     let sheet = over.sheet.document(bench.figures, name.as_deref());
     store::write(&sheet_path, &render_markdown(&sheet))?;
@@ -173,6 +170,14 @@ fn bring_in(bench: &Bench<'_>, case: &Case, over: &HandOver, path: &Path, base: 
     }
     let goes_on = format!("doldrum{base} triage {}", theirs.display());
     print(&format!("\nThe sheet is in {}. Whoever goes on: {goes_on}\n", sheet_path.display()))
+}
+
+/// A name beside the case that nobody uses: whoever goes on may have begun with what was handed over before.
+fn free_name(path: &Path, text: &str) -> PathBuf {
+    let names = (1..).map(|n| if n == 1 { "shop.yaml".to_owned() } else { format!("shop-{n}.yaml") });
+    let mut paths = names.map(|name| path.with_extension(name));
+    let is_free = |path: &PathBuf| !path.exists() || store::read(path).is_ok_and(|bytes| bytes == text.as_bytes());
+    paths.find(is_free).expect("there are as many names as numbers")
 }
 
 /// Keeps the case in its file.

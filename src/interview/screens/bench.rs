@@ -39,11 +39,9 @@ pub(super) fn bench_screen(bench: &Bench<'_>, state: &State, now: Option<Timesta
             screen.say(Part::always(Block::Paragraph(Rich::plain(&why))));
         }
     }
-    let check = match focus(bench, state) {
-        Some(Focus::Check { check, .. }) => Some(check),
-        _ => None,
-    };
-    screen.side = beside(bench, state, check, now);
+    if screen.side.is_none() {
+        screen.side = beside(bench, state, None, now);
+    }
     if let Some(view) = &state.view {
         misfits(bench, state, &laid, &mut screen);
         screen.strip = Some(words::strip(&laid, &view.causes));

@@ -1,13 +1,13 @@
 //! A check: what can hurt, what must be opened and confirmed, how it is done, the question, what it costs.
 
 use super::cautions::{cautions, hazards_of};
-use super::phone::{manner, stop_words};
+use super::phone::{beside, manner, step_words, stop_words};
 use crate::decision::{Action, Branch, Proposal};
 use crate::interview::screen::{Part, Row, Screen, Writing};
 use crate::interview::state::{Key, State};
 use crate::interview::step::{Bench, by_phone, closing, missing_ticks};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Access, Check, Ix, Knowledge};
+use crate::knowledge::{Access, Check, Ix};
 use crate::report::{Block, Choice, Mark, Rich, Step, words};
 use crate::safety::Before;
 use crate::units::Minutes;
@@ -84,6 +84,7 @@ pub(super) fn check_parts(
         }
         None => screen.choices = item.outcomes.iter().map(|o| o.says.clone()).collect(),
     }
+    screen.side = beside(bench, state, Some(check), now);
     if phone.is_some() {
         stop_words(screen);
     }
@@ -205,19 +206,17 @@ pub(super) fn cost_part(
     let next = state.view.as_ref().map(|v| &v.advice.next).filter(|p| p.action == *action);
     let short = text.clone();
     if let Some(proposal) = next {
-        text.push_str(&leads(bench.knowledge, laid, proposal));
+        text.push_str(&leads(bench, state, laid, proposal));
     }
     let block = |text: &str| Block::Paragraph(Rich::plain(text));
-    screen.after.push(Part { block: block(&text), from: 4, short: Some(block(&short)) });
+    screen.after.push(Part { said_beside: screen.side.is_some(), ..Part::shortened(4, block(&text), block(&short)) });
 }
 
 /// " Next after "dry": can test; after "wet": spark test."
-pub(super) fn leads(knowledge: &Knowledge, laid: &Laid<'_>, proposal: &Proposal) -> String {
+pub(super) fn leads(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal: &Proposal) -> String {
     let mut likely: Vec<_> = proposal.branches.iter().filter(|b| b.then.is_some()).collect();
     likely.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.outcome.cmp(&b.outcome)));
-    let then = |branch: &Branch| {
-        branch.then.as_ref().map_or_else(String::new, |a| words::lower_first(&words::action(laid, a)))
-    };
+    let then = |branch: &Branch| branch.then.as_ref().map_or_else(String::new, |a| step_words(bench, state, laid, a));
     match likely.as_slice() {
         [] => String::new(),
         [first, rest @ ..] if rest.iter().all(|b| b.then == first.then) => {
@@ -228,7 +227,8 @@ pub(super) fn leads(knowledge: &Knowledge, laid: &Laid<'_>, proposal: &Proposal)
                 .iter()
                 .take(2)
                 .map(|branch| {
-                    let outcome = words::lower_first(&words::outcome(knowledge, &proposal.action, branch.outcome));
+                    let outcome =
+                        words::lower_first(&words::outcome(bench.knowledge, &proposal.action, branch.outcome));
                     format!("\"{outcome}\": {}", then(branch))
                 })
                 .collect();

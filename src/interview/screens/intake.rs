@@ -2,7 +2,6 @@
 
 use super::check::check_parts;
 use super::heading;
-use super::phone::beside;
 use crate::interview::call::QUESTIONS;
 use crate::interview::hand_over::EMERGENCY;
 use crate::interview::screen::{Part, Screen};
@@ -36,8 +35,8 @@ pub(super) fn sniff(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) ->
     let lead = if state.stage == Stage::Sniff { "Before anything else." } else { "Before going on." };
     screen.say(Part::always(Block::Paragraph(Rich::plain(lead))));
     check_parts(bench, state, check, &places, &Before::default(), now, &mut screen);
-    if by_phone(bench.knowledge, &state.case) {
-        screen.side = beside(bench, state, Some(check), now);
+    if !by_phone(bench.knowledge, &state.case) {
+        screen.side = None;
     }
     screen.keys.push((Key::CouldNot, "could not".to_owned()));
     screen.keys.push((Key::How, "how".to_owned()));

@@ -1,6 +1,7 @@
 //! What is laid over the question: pages to read, lists to find something in, what if, several answers at once.
 
 use super::heading;
+use crate::decision::Action;
 use crate::interview::screen::{Part, Screen, Writing};
 use crate::interview::state::{Find, Key, Page, State};
 use crate::interview::step::Bench;
@@ -23,7 +24,7 @@ pub(super) fn find_screen(find: Find, lines: impl Iterator<Item = String>) -> Sc
     screen.ask(match find {
         Find::Check => "Which check? Part of its name is enough.",
         Find::Answer => "Which answer do you want to change?",
-        Find::Suppose => "Which check would say something? Part of its name is enough.",
+        Find::Suppose => "What if: about which check? Part of its name is enough.",
         Find::Repair => "Which repair was done? Part of its name is enough.",
     });
     screen.choices = lines.collect();
@@ -76,17 +77,22 @@ pub(super) fn several(bench: &Bench<'_>, state: &State) -> Screen {
     screen
 }
 
-/// Two checks of this craft with an answer each.
+/// The first two checks that were weighed, with an answer each.
 fn example(bench: &Bench<'_>, state: &State) -> Option<String> {
-    let laid = bench.laid(&state.case);
-    let fit = bench.knowledge.checks.iter().filter(|(_, c)| laid.fits(&c.fitted) && c.reading.is_none());
-    let some: Vec<String> = fit
-        .take(2)
-        .filter_map(|(ix, check)| {
+    let view = state.view.as_ref()?;
+    let steps = std::iter::once(&view.advice.next).chain(&view.advice.alternatives);
+    let some: Vec<String> = steps
+        .filter_map(|step| match step.action {
+            Action::Check(check) if bench.knowledge.checks[check.item].reading.is_none() => Some(check.item),
+            _ => None,
+        })
+        .filter_map(|ix| {
             let id = bench.knowledge.checks.id(ix);
             let name = id.strip_prefix("ck-").unwrap_or(id).replace('-', " ");
-            check.outcomes.last().map(|o| format!("{name} = {}", words::lower_first(&o.says).replace(',', "")))
+            let first = bench.knowledge.checks[ix].outcomes.first()?;
+            Some(format!("{name} = {}", words::lower_first(&first.says).replace(',', "")))
         })
+        .take(2)
         .collect();
     (!some.is_empty()).then(|| some.join(", "))
 }

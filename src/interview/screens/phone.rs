@@ -2,7 +2,7 @@
 
 use crate::decision::{Action, Proposal};
 use crate::interview::hand_over::EMERGENCY;
-use crate::interview::screen::{Narrow, Part, Screen, Side};
+use crate::interview::screen::{Part, Screen, Side};
 use crate::interview::state::State;
 use crate::interview::step::{Bench, by_phone, closing};
 use crate::knowledge::layout::{Instance, Laid};
@@ -11,8 +11,9 @@ use crate::knowledge::{Check, Ix};
 use crate::report::{Block, Choice, Rich, words};
 use jiff::Timestamp;
 
-/// How many causes the ranking beside the question names.
-const RANKED: usize = 6;
+/// How many causes the ranking beside the question names, and how many where there is little room.
+const RANKED: usize = 5;
+const RANKED_SHORT: usize = 3;
 /// How many runners-up stand beside the question.
 const RUNNERS_UP: usize = 2;
 
@@ -45,21 +46,27 @@ pub(super) fn beside(
     check: Option<Ix<Check>>,
     now: Option<Timestamp>,
 ) -> Option<Side> {
-    let phone = by_phone(bench.knowledge, &state.case);
     let laid = bench.laid(&state.case);
-    let mut parts = Vec::new();
-    if let Some(check) = check {
-        if phone {
-            parts.push(named(bench, check));
-        }
-        parts.extend(meanings(bench, state, &laid, check, now));
+    let mut side = Side::default();
+    let meanings = check.map(|check| meanings(bench, state, &laid, check, now)).unwrap_or_default();
+    if by_phone(bench.knowledge, &state.case) {
+        side.always.extend(check.map(|check| named(bench, check)));
+        side.always.extend(meanings);
+        side.wide.extend(ranking(bench, state, &laid));
+    } else {
+        side.wide.extend(meanings);
+        side.wide.extend(ranking(bench, state, &laid));
+        side.wide.extend(runners_up(bench, state, &laid));
     }
-    parts.extend(ranking(bench, state, &laid));
-    if !phone {
-        parts.extend(runners_up(bench, state, &laid));
+    (!side.always.is_empty() || !side.wide.is_empty()).then_some(side)
+}
+
+/// A step to come, in the middle of a sentence: on the phone nobody hands over, they bring it in.
+pub(super) fn step_words(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, action: &Action) -> String {
+    if *action == Action::HandOver && by_phone(bench.knowledge, &state.case) {
+        return "bring it in".to_owned();
     }
-    let narrow = if phone { Narrow::Beneath } else { Narrow::LeftOut };
-    (!parts.is_empty()).then_some(Side { parts, narrow })
+    words::lower_first(&words::action(laid, action))
 }
 
 /// The check by its name and id.
@@ -85,7 +92,7 @@ fn meanings(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, check: Ix<Check>,
                 (Some((_, _, hazard)), _) => {
                     format!("stays open: {}", words::lower_first(&bench.knowledge.hazards[hazard].title))
                 }
-                (None, Some(proposal)) => leads_to(bench, laid, proposal, at)?,
+                (None, Some(proposal)) => leads_to(bench, state, laid, proposal, at)?,
                 (None, None) => return None,
             };
             // What is read off has no number to press.
@@ -97,17 +104,18 @@ fn meanings(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, check: Ix<Check>,
     if lines.is_empty() {
         return Vec::new();
     }
+    let short: Vec<String> = lines.iter().map(|c| format!("{} {}", c.key, c.says.text())).collect();
     vec![
-        Part::until(4, Block::Paragraph(Rich::strong("What each answer means"))),
-        Part::until(3, Block::Choices(lines)),
+        Part::until(3, Block::Paragraph(Rich::strong("What each answer means"))),
+        Part::shortened(3, Block::Choices(lines), Block::Paragraph(Rich::plain(&short.join("; ")))),
     ]
 }
 
 /// "3 in 10: then spark test; likeliest fouled plug".
-fn leads_to(bench: &Bench<'_>, laid: &Laid<'_>, proposal: &Proposal, outcome: usize) -> Option<String> {
+fn leads_to(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal: &Proposal, outcome: usize) -> Option<String> {
     let branch = proposal.branches.iter().find(|b| b.outcome == outcome)?;
     let chance = bench.figures.chance(branch.chance);
-    let then = branch.then.as_ref().map_or_else(|| "done".to_owned(), |a| words::lower_first(&words::action(laid, a)));
+    let then = branch.then.as_ref().map_or_else(|| "done".to_owned(), |a| step_words(bench, state, laid, a));
     let leader = branch.leader.map(|(cause, _)| {
         let item = &laid.knowledge.causes[cause.item];
         format!("{}; ", words::lower_first(&laid.words(&item.title, item.scope, cause.at)))
@@ -132,9 +140,12 @@ fn ranking(bench: &Bench<'_>, state: &State, laid: &Laid<'_>) -> Vec<Part> {
     if lines.is_empty() {
         return Vec::new();
     }
+    let short = Block::Pairs(lines.iter().take(RANKED_SHORT).cloned().collect());
+    let heading = Block::Paragraph(Rich::strong("What we believe"));
+    // In one column the strip says the same.
     vec![
-        Part::until(2, Block::Paragraph(Rich::strong("What we believe"))),
-        Part::until(2, Block::Pairs(lines)),
+        Part::until(2, heading),
+        Part::shortened(1, Block::Pairs(lines), short),
         Part::until(3, Block::Paragraph(Rich::plain(&rest(bench, view)))),
     ]
 }
