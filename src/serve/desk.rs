@@ -200,11 +200,10 @@ impl<'a> Desk<'a> {
 
     /// What an answer would lead to. Nothing of it is kept.
     fn what_if(&self, did: &Did) -> Reply {
-        let Some(document) = what_if::document(self.bench, &self.state, did, (self.clock)()) else {
-            let why = "The question has moved on; that answer is not on it.";
-            return Reply::Refused(page::said_in(&self.place, "There is nothing to look ahead to", why));
-        };
-        Reply::Page(page::reading(&self.place, &document))
+        match what_if::document(self.bench, &self.state, did, (self.clock)()) {
+            Ok(document) => Reply::Page(page::reading(&self.place, &document)),
+            Err(why) => Reply::Refused(page::said_in(&self.place, "There is nothing to look ahead to", &why)),
+        }
     }
 
     /// What goes with the job to whoever goes on with it.

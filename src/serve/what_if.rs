@@ -5,7 +5,7 @@ use crate::interview::screen::Screen;
 use crate::interview::screens;
 use crate::interview::state::{Focus, Input, Key, Over, Stage, State};
 use crate::interview::step::{self, Bench};
-use crate::report::{Block, Document};
+use crate::report::Document;
 use jiff::Timestamp;
 
 /// The state in which answers to the question at hand are supposed; none where no check is asked.
@@ -25,23 +25,20 @@ pub fn screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Optio
     supposing(bench, state, now).map(|state| screens::screen(bench, &state, now))
 }
 
-/// What an answer would change; nothing where it cannot be supposed.
+/// What an answer would change.
 ///
 /// Cost: that of a next step.
-#[must_use]
-pub fn document(bench: &Bench<'_>, state: &State, did: &Did, now: Option<Timestamp>) -> Option<Document> {
-    let supposing = supposing(bench, state, now)?;
-    let answer = input(&screens::screen(bench, &supposing, now), did)?;
+///
+/// # Errors
+/// Where it cannot be supposed; a sentence for people.
+pub fn document(bench: &Bench<'_>, state: &State, did: &Did, now: Option<Timestamp>) -> Result<Document, String> {
+    let moved_on = || "The question has moved on; that answer is not on it.".to_owned();
+    let supposing = supposing(bench, state, now).ok_or_else(moved_on)?;
+    let answer = input(&screens::screen(bench, &supposing, now), did).ok_or_else(moved_on)?;
     let supposed = step::step(bench, supposing, &answer, now);
     match supposed.over {
-        Some(Over::Suppose(_, Some(document))) => Some(document),
+        Some(Over::Suppose(_, Some(document))) => Ok(document),
         // What was typed is no reading: it is said why.
-        Some(Over::Suppose(..)) => {
-            let mut document = Document::new();
-            document.title("That cannot be supposed");
-            document.blocks.extend(supposed.notices.iter().map(|notice| Block::Paragraph(notice.into())));
-            Some(document)
-        }
-        _ => None,
+        _ => Err(supposed.notices.join(" ")),
     }
 }

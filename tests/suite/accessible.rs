@@ -208,7 +208,6 @@ fn no_page_of_the_interview_breaks_a_rule() {
                 "complaint",
                 "history",
                 "question",
-                "ticks",
                 "reading",
                 "repair",
                 "why",
