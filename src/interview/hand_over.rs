@@ -223,14 +223,13 @@ fn first(bench: &Bench<'_>, laid: &Laid<'_>, advice: &Advice) -> Vec<(String, St
         let costs = bench.figures.cost(proposal.cost, proposal.minutes);
         (words::action(laid, &proposal.action), format!("{costs}. {why}").trim().to_owned())
     };
-    let safety_first = advice.wanted.as_ref().map(|_| {
+    let before = advice.wanted.as_ref().filter(|wanted| wanted.action != advice.next.action);
+    let safety_first = before.map(|_| {
         let cost = bench.figures.cost(advice.next.cost, advice.next.minutes);
         (words::action(laid, &advice.next.action), format!("{cost}. It comes before the next."))
     });
-    match (safety_first, &advice.wanted) {
-        (Some(first), Some(wanted)) => vec![first, told(wanted)],
-        _ => vec![told(&advice.next)],
-    }
+    let wanted = told(advice.wanted.as_ref().unwrap_or(&advice.next));
+    safety_first.into_iter().chain([wanted]).collect()
 }
 
 fn then(laid: &Laid<'_>, view: &View, figures: &Figures) -> Vec<String> {
@@ -254,7 +253,8 @@ impl Sheet {
             document.paragraph("All of it was asked by phone: nobody from a shop has seen the craft yet.");
         }
         self.not_to_be_done(&mut document);
-        section(&mut document, "What the owner said", self.said.iter().map(|(ask, says)| format!("{ask} {says}")));
+        let said = if self.by_phone { "What the owner said" } else { "What is known of it" };
+        section(&mut document, said, self.said.iter().map(|(ask, says)| format!("{ask} {says}")));
         section(&mut document, "Done", &self.done);
         section(&mut document, "Found", &self.found);
         section(&mut document, "Asked, and could not be told", &self.not_told);

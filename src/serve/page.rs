@@ -380,18 +380,20 @@ mod tests {
     #[test]
     fn every_word_about_keys_has_one_about_buttons() {
         let said = [
+            include_str!("../interview/drill/pages.rs"),
+            include_str!("../interview/drill/screens.rs"),
+            include_str!("../interview/pages.rs"),
             include_str!("../interview/screens/bench.rs"),
             include_str!("../interview/screens/check.rs"),
             include_str!("../interview/screens/intake.rs"),
             include_str!("../interview/screens/over.rs"),
             include_str!("../interview/screens/phone.rs"),
             include_str!("../interview/screens/repair.rs"),
-            include_str!("../interview/pages.rs"),
+            include_str!("../interview/step/check.rs"),
             include_str!("../interview/step/mod.rs"),
             include_str!("../interview/step/over.rs"),
+            include_str!("../interview/step/repair.rs"),
             include_str!("../interview/step/several.rs"),
-            include_str!("../interview/drill/screens.rs"),
-            include_str!("../interview/drill/pages.rs"),
         ];
         for (keys, _) in BUTTONS {
             assert!(said.iter().any(|source| source.contains(keys)), "nobody says `{keys}` any more");

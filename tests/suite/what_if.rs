@@ -108,7 +108,7 @@ fn several_answers_are_taken_at_once_and_one_step_back_takes_back_all() {
     at_watercraft(&knowledge, |bench| {
         let begun = step::begin(bench, case, noon());
         let state = after(bench, &begun, &[Input::Key(Key::Tick), Input::Pick(0)]);
-        let taken = after(bench, &state, &line("lanyard = seats, selector position = reserve; choke plate = n/n"));
+        let taken = after(bench, &state, &line("lanyard = seats, selector position = reserve; choke plate = n"));
         let text = text::write(&taken.case, &knowledge);
         let said =
             ["check: ck-lanyard-fit, outcome: ", "check: ck-selector-position, outcome: ", "check: ck-choke-plate"];

@@ -72,7 +72,11 @@ pub(super) fn general_keys(screen: &mut Screen) {
 
 pub(super) fn progress(bench: &Bench<'_>, state: &State) -> String {
     let checks = state.case.log.iter().filter(|e| matches!(e.event, Event::Answer { .. })).count();
-    let count = format!("check {}", checks + 1);
+    // Whoever is on the phone stands only so many questions.
+    let count = match bench.knowledge.users[state.case.user].asks {
+        Some(asks) => format!("question {} of about {asks}", checks + 1),
+        None => format!("check {}", checks + 1),
+    };
     match &state.view {
         Some(view) => format!(
             "{count} · {} · {} so far",

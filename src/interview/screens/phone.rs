@@ -77,42 +77,48 @@ fn named(bench: &Bench<'_>, check: Ix<Check>) -> Part {
     Part::until(5, whole)
 }
 
-/// What each answer would mean: how likely it is, and what would come next.
+/// What each answer would mean: how likely it is, and what would come next; in short only what would come next.
 fn meanings(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, check: Ix<Check>, now: Option<Timestamp>) -> Vec<Part> {
     let item = &bench.knowledge.checks[check];
     let closes = closing(bench, state, check, now);
     let proposal = proposal(state, check);
-    let lines: Vec<Choice> = item
-        .outcomes
-        .iter()
-        .enumerate()
-        .filter_map(|(at, outcome)| {
-            let means = match (closes, proposal) {
-                (Some((closing, ..)), _) if closing == at => "safe to go on".to_owned(),
-                (Some((_, _, hazard)), _) => {
-                    format!("stays open: {}", words::lower_first(&bench.knowledge.hazards[hazard].title))
-                }
-                (None, Some(proposal)) => leads_to(bench, state, laid, proposal, at)?,
-                (None, None) => return None,
-            };
-            // What is read off has no number to press.
-            let key = if item.reading.is_none() { (at + 1).to_string() } else { "-".to_owned() };
-            let says = if item.reading.is_none() { means } else { format!("{}: {means}", outcome.says) };
-            Some(Choice { key, says: says.into() })
-        })
-        .collect();
+    let means = |at: usize| match (closes, proposal) {
+        (Some((closing, ..)), _) if closing == at => Some(("safe to go on".to_owned(), "go on".to_owned())),
+        (Some((_, _, hazard)), _) => {
+            let hazard = words::lower_first(&bench.knowledge.hazards[hazard].title);
+            Some((format!("stays open: {hazard}"), "stop".to_owned()))
+        }
+        (None, Some(proposal)) => leads_to(bench, state, laid, proposal, at),
+        (None, None) => None,
+    };
+    let (mut lines, mut short) = (Vec::new(), Vec::new());
+    for (at, outcome) in item.outcomes.iter().enumerate() {
+        let Some((long, brief)) = means(at) else { continue };
+        // What is read off has no number to press.
+        let (key, lead) = match item.reading {
+            None => ((at + 1).to_string(), String::new()),
+            Some(_) => ("-".to_owned(), format!("{}: ", outcome.says)),
+        };
+        short.push(format!("{key}: {lead}{brief}"));
+        lines.push(Choice { key, says: format!("{lead}{long}").into() });
+    }
     if lines.is_empty() {
         return Vec::new();
     }
-    let short: Vec<String> = lines.iter().map(|c| format!("{} {}", c.key, c.says.text())).collect();
     vec![
         Part::until(3, Block::Paragraph(Rich::strong("What each answer means"))),
-        Part::shortened(3, Block::Choices(lines), Block::Paragraph(Rich::plain(&short.join("; ")))),
+        Part::shortened(3, Block::Choices(lines), Block::Paragraph(Rich::plain(&short.join(" · ")))),
     ]
 }
 
-/// "3 in 10: then spark test; likeliest fouled plug".
-fn leads_to(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal: &Proposal, outcome: usize) -> Option<String> {
+/// "3 in 10: fouled plug; then spark test", and in short "then spark test".
+fn leads_to(
+    bench: &Bench<'_>,
+    state: &State,
+    laid: &Laid<'_>,
+    proposal: &Proposal,
+    outcome: usize,
+) -> Option<(String, String)> {
     let branch = proposal.branches.iter().find(|b| b.outcome == outcome)?;
     let chance = bench.figures.chance(branch.chance);
     let then = branch.then.as_ref().map_or_else(|| "done".to_owned(), |a| step_words(bench, state, laid, a));
@@ -120,7 +126,7 @@ fn leads_to(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal: &Propos
         let item = &laid.knowledge.causes[cause.item];
         format!("{}; ", words::lower_first(&laid.words(&item.title, item.scope, cause.at)))
     });
-    Some(format!("{chance}: {}then {then}", leader.unwrap_or_default()))
+    Some((format!("{chance}: {}then {then}", leader.unwrap_or_default()), format!("then {then}")))
 }
 
 /// The proposal about a check, where it was weighed.
@@ -133,19 +139,19 @@ fn proposal(state: &State, check: Ix<Check>) -> Option<&Proposal> {
 
 fn ranking(bench: &Bench<'_>, state: &State, laid: &Laid<'_>) -> Vec<Part> {
     let Some(view) = &state.view else { return Vec::new() };
-    let lines: Vec<(Rich, Rich)> = words::leaders(laid, &view.causes, RANKED)
+    let lines: Vec<Choice> = words::leaders(laid, &view.causes, RANKED)
         .into_iter()
-        .map(|(cause, chance)| (bench.figures.percent_short(chance).into(), cause.into()))
+        .map(|(cause, chance)| Choice { key: bench.figures.percent_short(chance), says: cause.into() })
         .collect();
     if lines.is_empty() {
         return Vec::new();
     }
-    let short = Block::Pairs(lines.iter().take(RANKED_SHORT).cloned().collect());
+    let short = Block::Choices(lines.iter().take(RANKED_SHORT).cloned().collect());
     let heading = Block::Paragraph(Rich::strong("What we believe"));
     // In one column the strip says the same.
     vec![
         Part::until(2, heading),
-        Part::shortened(1, Block::Pairs(lines), short),
+        Part::shortened(1, Block::Choices(lines), short),
         Part::until(3, Block::Paragraph(Rich::plain(&rest(bench, view)))),
     ]
 }

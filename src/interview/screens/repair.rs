@@ -169,7 +169,7 @@ pub(super) fn hand_over(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, scree
         let why = words::reason(laid, &view.advice.next, bench.figures);
         screen.say(Part::until(4, Block::Paragraph(Rich::plain(&why))));
     } else {
-        screen.ask(&if phone { "Bring it in?" } else { "Stop here and hand it over?" }.to_owned());
+        screen.ask(if phone { "Bring it in?" } else { "Stop here and hand it over?" });
         if let Some(view) = &state.view {
             let next = words::lower_first(&words::action(laid, &view.advice.next.action));
             let text = format!("Reckoned cheaper on average is to go on, with: {next}.");

@@ -37,10 +37,9 @@ pub(super) fn several_step(bench: &Bench<'_>, state: &mut State, line: &str, now
         return;
     }
     remember(state);
-    state.draft.clear();
-    state.ticked.clear();
+    // What was begun on the screen that was left does not count for the checks of the line.
+    let begun = (state.focus.take(), std::mem::take(&mut state.draft), std::mem::take(&mut state.ticked), state.aired);
     state.aired = false;
-    state.focus = None;
     let mut taken = 0;
     for part in wanted {
         match part {
@@ -58,8 +57,13 @@ pub(super) fn several_step(bench: &Bench<'_>, state: &mut State, line: &str, now
     if taken > 0 {
         let answers = if taken == 1 { "1 answer".to_owned() } else { format!("{taken} answers") };
         state.notices.push(format!("{answers} taken; b takes back all of it."));
-    } else if state.queue.is_empty() {
+    } else {
         state.before.pop();
+    }
+    if taken == 0 && state.queue.is_empty() {
+        // Nothing came of it: all is as it was.
+        (state.focus, state.draft, state.ticked, state.aired) = begun;
+        return;
     }
     go_on(bench, state, now);
 }
@@ -135,7 +139,7 @@ fn put_down(
 fn understood(bench: &Bench<'_>, state: &State, part: &str, now: Option<Timestamp>) -> Result<Part, String> {
     let laid = bench.laid(&state.case);
     let Some((name, said)) = part.split_once('=') else {
-        let (check, place) = only(bench, &laid, named(bench, state, &laid, part, now), part)?;
+        let (check, place) = only(bench, &laid, &named(bench, state, &laid, part, now), part)?;
         return Ok(Part::Ask(Instance::new(check, place.unwrap_or(0))));
     };
     let fits = named(bench, state, &laid, name, now);
@@ -149,12 +153,12 @@ fn understood(bench: &Bench<'_>, state: &State, part: &str, now: Option<Timestam
     match answered.as_slice() {
         [(check, all)] => Ok(Part::Said(*check, all.clone())),
         [] => {
-            let (check, place) = only(bench, &laid, fits, name.trim())?;
+            let (check, place) = only(bench, &laid, &fits, name.trim())?;
             Err(answers(bench, state, &laid, check, place, said.trim()).err().unwrap_or_default())
         }
         several => {
-            let fits = several.iter().map(|(check, _)| (*check, None)).collect();
-            only(bench, &laid, fits, name.trim()).and_then(|(check, place)| {
+            let fits: Vec<_> = several.iter().map(|(check, _)| (*check, None)).collect();
+            only(bench, &laid, &fits, name.trim()).and_then(|(check, place)| {
                 Ok(Part::Said(check, answers(bench, state, &laid, check, place, said.trim())?))
             })
         }
@@ -197,10 +201,10 @@ fn named(
 fn only(
     bench: &Bench<'_>,
     laid: &Laid<'_>,
-    fits: Vec<(Ix<Check>, Option<usize>)>,
+    fits: &[(Ix<Check>, Option<usize>)],
     name: &str,
 ) -> Result<(Ix<Check>, Option<usize>), String> {
-    match fits.as_slice() {
+    match fits {
         [] => Err(format!("No check here is called `{name}`.")),
         [one] => Ok(*one),
         several => {
