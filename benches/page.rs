@@ -170,7 +170,7 @@ fn choice(page: &str, hat: usize) -> String {
         () if page.contains("Before anything else") => "pick=0".to_owned(),
         () if page.contains("What does the customer say") => format!("pick={}", hat % picks.max(1)),
         // Most things that are looked at are as they should be.
-        () if picks > 0 && hat % 4 > 0 => "pick=0".to_owned(),
+        () if picks > 0 && !hat.is_multiple_of(4) => "pick=0".to_owned(),
         () if picks > 0 => format!("pick={}", hat / 4 % picks),
         () if has("n") => "key=n".to_owned(),
         () => "key=enter".to_owned(),

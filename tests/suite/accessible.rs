@@ -95,7 +95,7 @@ impl Walk<'_> {
     }
 
     /// From the first question to the bench, the first answer to each.
-    fn to_the_bench(&mut self) -> Page {
+    fn begin(&mut self) -> Page {
         let mut page = self.client.page();
         self.read("start");
         for _ in 0..60 {
@@ -122,7 +122,7 @@ impl Walk<'_> {
     }
 
     /// Along the bench to its end.
-    fn to_the_end(&mut self, mut page: Page) {
+    fn go_on(&mut self, mut page: Page) {
         for _ in 0..60 {
             let kind = match () {
                 () if page.words.contains("Go on with this job") => "end",
@@ -193,9 +193,9 @@ fn no_page_of_the_interview_breaks_a_rule() {
         |case| case.title = Some("The neighbor's old red twin that stood in the barn".to_owned()),
         |client| {
             let mut walk = Walk { reader: Reader::start(), client };
-            let page = walk.to_the_bench();
+            let page = walk.begin();
             walk.stale();
-            walk.to_the_end(page);
+            walk.go_on(page);
             for (path, kind) in
                 [("plan", "work order"), ("known", "known"), ("nowhere", "not found"), ("step", "no form")]
             {
