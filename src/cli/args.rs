@@ -119,8 +119,9 @@ pub enum Verb {
 #[command(after_help = "\
 Examples:
   doldrum triage                          begin a new case in this folder
-  doldrum triage --case barn-find.yaml    begin it under that name, or go on with it
+  doldrum triage barn-find.yaml           begin it under that name, or go on with it
   doldrum triage --for owner              with an owner on the phone
+  doldrum triage --compare a.yaml b.yaml  what differs, and what that changes
   doldrum triage --plain < answers.txt    read answers line by line, for scripts and screen readers
 
 The case is saved after every answer. Ctrl-C saves too; the same command goes on where it stopped.")]
@@ -131,16 +132,22 @@ pub struct Triage {
     /// Plain lines in and out, whatever the terminal can do.
     #[arg(long)]
     pub plain: bool,
-    /// List the cases of this folder that could be gone on with, and stop.
-    #[arg(long, conflicts_with_all = ["case", "user", "layout", "title"])]
+    /// List the cases of this folder, and stop.
+    #[arg(long, conflicts_with_all = ["file", "case", "user", "layout", "title", "compare"])]
     pub list: bool,
+    /// Say what differs between two cases and what that changes in the ranking, and stop.
+    #[arg(long, num_args = 2, value_name = "CASE", conflicts_with_all = ["file", "case", "user", "layout", "title"])]
+    pub compare: Vec<PathBuf>,
 }
 
 /// The job that is asked about.
 #[derive(Args, Debug)]
 pub struct Job {
     /// The case file: gone on with where it exists, begun where not [default: a name made from the day].
-    #[arg(long, value_name = "FILE")]
+    #[arg(value_name = "CASE")]
+    pub file: Option<PathBuf>,
+    /// The same, by name.
+    #[arg(long, value_name = "FILE", conflicts_with = "file")]
     pub case: Option<PathBuf>,
     /// Who works on it: an id under `users` in the knowledge base, such as technician, owner or trainee.
     #[arg(long = "for", value_name = "USER")]
@@ -157,11 +164,12 @@ pub struct Job {
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  doldrum serve --case barn-find.yaml     the interview in a browser on this machine
+  doldrum serve                           the jobs of this folder, new ones, and drills
+  doldrum serve --case barn-find.yaml     one job: the interview in a browser on this machine
   doldrum serve --open                    print the address and nothing else
   doldrum serve --at 0.0.0.0:4173         for a phone at the bench: open the link that is printed
 
-The case is saved after every answer, in the same file that triage uses. Ctrl-C ends it.")]
+A case is saved after every answer, in the same file that triage uses. Ctrl-C ends it.")]
 pub struct Serve {
     /// The job.
     #[command(flatten)]

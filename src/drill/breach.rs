@@ -16,7 +16,7 @@ pub struct Ready {
     pub put_back: bool,
     /// What is confirmed.
     pub ticks: BTreeSet<Ix<Tick>>,
-    /// How long the hull is aired before a check.
+    /// How long the craft is aired before a check.
     pub air: Minutes,
 }
 

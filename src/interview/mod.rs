@@ -4,13 +4,17 @@
 //! asks is behind [`Ask`]: a terminal, plain lines, or a script.
 
 pub mod advisor;
+pub mod call;
+pub mod compare;
 pub mod drill;
+pub mod hand_over;
 pub mod pages;
 pub mod plain;
 pub mod screen;
 pub mod screens;
 pub mod state;
 pub mod step;
+pub mod suppose;
 pub mod terminal;
 
 use crate::access::AccessGraph;
@@ -20,10 +24,12 @@ use crate::decision::Settings;
 use crate::knowledge::Knowledge;
 use crate::knowledge::layout::Laid;
 use crate::report::{Document, Figures};
+use advisor::View;
 use jiff::Timestamp;
 use screen::Screen;
 use state::{End, Input};
 use std::io;
+use std::rc::Rc;
 use step::Bench;
 
 /// What came back from whoever was asked.
@@ -79,6 +85,8 @@ pub struct Finished {
     pub case: Case,
     /// How; `None`: interrupted.
     pub end: Option<End>,
+    /// What was believed and advised then, where that was worked out.
+    pub view: Option<Rc<View>>,
 }
 
 /// Runs an interview to its end. The case is kept after every answer.
@@ -105,7 +113,7 @@ pub fn run<K: Keep>(
             state.notices.push(told);
         }
         if state.end.is_some() {
-            return Ok(Finished { end: state.end, case: state.case });
+            return Ok(Finished { end: state.end, case: state.case, view: state.view });
         }
         let screen = screens::screen(bench, &state, clock());
         match ask.ask(&screen)? {
@@ -113,8 +121,8 @@ pub fn run<K: Keep>(
                 ask.wait()?;
                 state = step::step(bench, state, &input, clock());
             }
-            Reply::Ended => return Ok(Finished { end: Some(End::Left), case: state.case }),
-            Reply::Interrupted => return Ok(Finished { end: None, case: state.case }),
+            Reply::Ended => return Ok(Finished { end: Some(End::Left), case: state.case, view: state.view }),
+            Reply::Interrupted => return Ok(Finished { end: None, case: state.case, view: state.view }),
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Pages one can ask for: why, what we know, how it is done, what may not be done. Each is a document, so that it reads
 //! the same on a screen, line by line and on paper.
 
+use super::hand_over::EMERGENCY;
 use super::screens;
 use super::state::{Focus, State};
 use super::step::{Bench, closing, focus};
@@ -26,6 +27,60 @@ pub fn pause(knowledge: &Knowledge) -> Option<Document> {
     Some(document)
 }
 
+/// What every key does.
+#[must_use]
+pub fn keys() -> Document {
+    let mut document = Document::new();
+    document.title("Keys");
+    for (heading, keys) in KEYS {
+        document.part(heading);
+        let pairs = keys.iter().map(|(key, does)| ((*key).into(), (*does).into()));
+        document.push(Block::Pairs(pairs.collect()));
+    }
+    document
+}
+
+/// The keys by what they are for.
+const KEYS: [(&str, &[(&str, &str)]); 4] = [
+    (
+        "Answering",
+        &[
+            ("1 to 9", "an answer; arrows and Enter do the same; m shows more answers"),
+            ("t", "tick the box"),
+            ("n, c", "not sure; could not"),
+            ("a", "several answers at once, in one line: what to do next is worked out once, at the end"),
+        ],
+    ),
+    (
+        "Going back",
+        &[
+            ("b, Esc", "one step back: one screen's answers, or the whole line of several; again for the step before"),
+            ("e", "change an earlier answer where it stands"),
+            ("q", "save and stop; the same command goes on"),
+        ],
+    ),
+    (
+        "Looking",
+        &[
+            ("?", "why this is asked"),
+            ("i", "what if: what an answer would change; nothing of it is kept"),
+            ("r", "what we know"),
+            ("h", "how it is done, with every caution"),
+            ("x", "what is barred, and why"),
+            ("p", "the work order; w writes it beside the case"),
+        ],
+    ),
+    (
+        "Doing something else",
+        &[
+            ("o", "another check, by part of its name"),
+            ("d", "a repair was done"),
+            ("g", "hand it over, with a sheet for whoever goes on"),
+            ("!", "smoke, fire, running fuel: stop"),
+        ],
+    ),
+];
+
 /// What to do when there is fire.
 #[must_use]
 pub fn stop(knowledge: &Knowledge, ix: Ix<crate::knowledge::Interlock>) -> Document {
@@ -36,6 +91,7 @@ pub fn stop(knowledge: &Knowledge, ix: Ix<crate::knowledge::Interlock>) -> Docum
     for (n, tell) in lock.tell.iter().enumerate() {
         document.step(Step { mark: Mark::Number(n + 1), what: tell.into(), ..Step::default() });
     }
+    document.paragraph(format!("Whom to call: {EMERGENCY}."));
     document
 }
 

@@ -2,9 +2,30 @@
 
 use super::state::Key;
 use crate::report::{Block, Choice, Document, Paint, Rich, render_text};
+use dialoguer::console::measure_text_width;
 
 /// The levels of detail: 0 says everything, each further one leaves out or shortens more.
 const LEVELS: u8 = 6;
+/// From this level on, only the keys used most are named, with the one that shows all.
+const FEW_KEYS: u8 = 2;
+/// From this level on, nothing stands beneath the question that could stand beside it.
+const BARE: u8 = 5;
+/// The keys used most.
+const MOST_USED: [Key; 11] = [
+    Key::Tick,
+    Key::NotSure,
+    Key::CouldNot,
+    Key::Enter,
+    Key::Why,
+    Key::Other,
+    Key::Back,
+    Key::Keys,
+    Key::Leave,
+    Key::Stop,
+    Key::Pause,
+];
+/// What stands between two columns.
+const GUTTER: &str = " | ";
 
 /// A part of a screen, and what becomes of it where there is little room.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,25 +36,27 @@ pub struct Part {
     pub from: u8,
     /// The short form; nothing: it is left out.
     pub short: Option<Block>,
+    /// Whether what the short form lacks is said beside it where there are two columns.
+    pub said_beside: bool,
 }
 
 impl Part {
     /// A part that always stays.
     #[must_use]
     pub fn always(block: Block) -> Self {
-        Self { block, from: LEVELS + 1, short: None }
+        Self { block, from: LEVELS + 1, short: None, said_beside: false }
     }
 
     /// A part that is left out from a level on.
     #[must_use]
     pub fn until(from: u8, block: Block) -> Self {
-        Self { block, from, short: None }
+        Self { block, from, short: None, said_beside: false }
     }
 
     /// A part that is shortened from a level on.
     #[must_use]
     pub fn shortened(from: u8, block: Block, short: Block) -> Self {
-        Self { block, from, short: Some(short) }
+        Self { block, from, short: Some(short), said_beside: false }
     }
 }
 
@@ -44,6 +67,22 @@ pub struct Row {
     pub name: String,
     /// The answer so far.
     pub answer: Option<String>,
+}
+
+/// What stands beside the question.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Side {
+    /// What stands beneath the question where the window is too narrow for two columns.
+    pub always: Vec<Part>,
+    /// What is left out there.
+    pub wide: Vec<Part>,
+}
+
+/// How many columns a screen has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Columns {
+    One,
+    Two,
 }
 
 /// What is written rather than picked.
@@ -76,6 +115,8 @@ pub struct Screen {
     pub writing: Writing,
     /// What is said beneath.
     pub after: Vec<Part>,
+    /// What stands beside the question where there is room.
+    pub side: Option<Side>,
     /// One strip of belief.
     pub strip: Option<String>,
     /// The keys that do something here, and what.
@@ -94,6 +135,7 @@ impl Screen {
             choices: Vec::new(),
             writing: Writing::Nothing,
             after: Vec::new(),
+            side: None,
             strip: None,
             keys: Vec::new(),
         }
@@ -115,9 +157,23 @@ impl Screen {
         Key::of(letter).filter(|key| self.keys.iter().any(|(k, _)| k == key))
     }
 
-    /// The screen as a document with some of its choices, counted from one on.
+    /// The screen as a document with some of its choices, counted from one on; one column.
     #[must_use]
     pub fn document(&self, level: u8, choices: std::ops::Range<usize>) -> Document {
+        let mut document = self.head();
+        document.blocks.extend(self.question(level, choices, Columns::One));
+        if let Some(side) = self.side.as_ref().filter(|_| level < BARE) {
+            document.blocks.extend(side.always.iter().filter_map(|part| at_level(part, level)));
+        }
+        if let Some(strip) = &self.strip {
+            document.push(Block::Aside(strip.into()));
+        }
+        document.blocks.extend(self.foot(level));
+        document
+    }
+
+    /// Where we are and what happened.
+    fn head(&self) -> Document {
         let mut document = Document::new();
         if !self.place.0.is_empty() || !self.place.1.is_empty() {
             document.push(Block::Line(self.place.0.as_str().into(), self.place.1.as_str().into()));
@@ -125,26 +181,37 @@ impl Screen {
         for notice in &self.notices {
             document.push(Block::Paragraph(Rich::plain(&format!("> {notice}"))));
         }
-        document.blocks.extend(self.parts.iter().filter_map(|part| at_level(part, level)));
+        document
+    }
+
+    /// What is said and asked, and the answers.
+    fn question(&self, level: u8, choices: std::ops::Range<usize>, columns: Columns) -> Vec<Block> {
+        let mut blocks: Vec<Block> = self.parts.iter().filter_map(|part| at_level(part, level)).collect();
         if !self.rows.is_empty() {
-            document.push(Block::Paragraph(self.row_line()));
+            blocks.push(Block::Paragraph(self.row_line()));
         }
-        let shown: Vec<Choice> = self.choices[choices.clone()]
+        let shown: Vec<Choice> = self.choices[choices]
             .iter()
             .zip(1..)
             .map(|(says, n)| Choice { key: n.to_string(), says: says.into() })
             .collect();
         if !shown.is_empty() {
-            document.push(Block::Choices(shown));
+            blocks.push(Block::Choices(shown));
         }
-        document.blocks.extend(self.after.iter().filter_map(|part| at_level(part, level)));
-        if let Some(strip) = &self.strip {
-            document.push(Block::Aside(strip.into()));
-        }
-        if !self.keys.is_empty() {
-            document.push(Block::Paragraph(self.key_line()));
-        }
-        document
+        let short = |part: &&Part| part.said_beside && columns == Columns::Two;
+        let after = self.after.iter();
+        blocks.extend(after.filter_map(|part| if short(&part) { part.short.clone() } else { at_level(part, level) }));
+        blocks
+    }
+
+    fn beside(&self, level: u8) -> Vec<Block> {
+        let parts = self.side.iter().flat_map(|side| side.always.iter().chain(&side.wide));
+        parts.filter_map(|part| at_level(part, level)).collect()
+    }
+
+    /// The keys.
+    fn foot(&self, level: u8) -> Option<Block> {
+        (!self.keys.is_empty()).then(|| Block::Paragraph(self.key_line(level)))
     }
 
     /// "front: dry   > rear: ?"
@@ -164,9 +231,12 @@ impl Screen {
         line
     }
 
-    fn key_line(&self) -> Rich {
+    /// The keys and what they do; where there is little room and one of them shows all, only those used most.
+    fn key_line(&self, level: u8) -> Rich {
+        let few = level >= FEW_KEYS && self.keys.iter().any(|(key, _)| *key == Key::Keys);
+        let shown = self.keys.iter().filter(|(key, _)| !few || MOST_USED.contains(key));
         let mut line = Rich::default();
-        for (at, (key, says)) in self.keys.iter().enumerate() {
+        for (at, (key, says)) in shown.enumerate() {
             if at > 0 {
                 line = line.and(" · ");
             }
@@ -176,23 +246,69 @@ impl Screen {
         line
     }
 
-    /// The screen as lines that fit `width` and, where that can be done, `height`.
+    /// The screen as lines that fit `width` and, where that can be done, `height`; one column.
     #[must_use]
     pub fn lines(&self, width: usize, height: usize, choices: std::ops::Range<usize>, paint: Paint) -> Vec<String> {
-        let mut lines = Vec::new();
-        for level in 0..=LEVELS {
-            lines = lines_of(&self.document(level, choices.clone()), width, paint);
-            if lines.len() <= height {
-                return lines;
-            }
-            // Before more is left out, blank lines are: the first stays, under the line of where we are.
-            let squeezed = squeezed(&lines, height);
-            if squeezed.len() <= height && level > 0 {
-                return squeezed;
-            }
-        }
-        squeezed(&lines, height)
+        fitted(height, |level| lines_of(&self.document(level, choices.clone()), width, paint))
     }
+
+    /// The same with what stands beside the question in a column of its own, where there is anything.
+    #[must_use]
+    pub fn columns(&self, width: usize, height: usize, choices: std::ops::Range<usize>, paint: Paint) -> Vec<String> {
+        if self.side.is_none() {
+            return self.lines(width, height, choices, paint);
+        }
+        let left = (width - GUTTER.len()) * 4 / 7;
+        let right = width - GUTTER.len() - left;
+        fitted(height, |level| {
+            let part = |blocks: Vec<Block>, width: usize| lines_of(&Document { blocks }, width, paint);
+            let mut lines = part(self.head().blocks, width);
+            lines.push(String::new());
+            let question = part(self.question(level, choices.clone(), Columns::Two), left);
+            // What stands beside it never makes the screen higher than the question does where there is no room.
+            let mut beside = part(self.beside(0), right);
+            if level > 0 {
+                let room = height.saturating_sub(lines.len() + 3).max(question.len());
+                let fuller = (0..=LEVELS).map(|level| squeezed(&part(self.beside(level), right), room));
+                beside = fuller.into_iter().find(|lines| lines.len() <= room).unwrap_or_default();
+            }
+            lines.extend(side_by_side(&question, &beside, left));
+            if let Some(keys) = self.foot(level) {
+                lines.push(String::new());
+                lines.extend(part(vec![keys], width));
+            }
+            lines
+        })
+    }
+}
+
+/// The fullest of the levels that fits a height; the barest where none does.
+fn fitted(height: usize, at_level: impl Fn(u8) -> Vec<String>) -> Vec<String> {
+    let mut lines = Vec::new();
+    for level in 0..=LEVELS {
+        lines = at_level(level);
+        if lines.len() <= height {
+            return lines;
+        }
+        // Before more is left out, blank lines are: the first stays, under the line of where we are.
+        let squeezed = squeezed(&lines, height);
+        if squeezed.len() <= height && level > 0 {
+            return squeezed;
+        }
+    }
+    squeezed(&lines, height)
+}
+
+fn side_by_side(left: &[String], right: &[String], width: usize) -> Vec<String> {
+    let rows = left.len().max(right.len());
+    let line = |all: &[String], at: usize| all.get(at).cloned().unwrap_or_default();
+    (0..rows)
+        .map(|at| {
+            let left = line(left, at);
+            let pad = " ".repeat(width.saturating_sub(measure_text_width(&left)));
+            format!("{left}{pad}{GUTTER}{}", line(right, at)).trim_end().to_owned()
+        })
+        .collect()
 }
 
 fn at_level(part: &Part, level: u8) -> Option<Block> {

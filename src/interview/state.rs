@@ -2,6 +2,7 @@
 
 use super::advisor::View;
 use crate::case::{Answer, Case};
+use crate::knowledge::layout::Instance;
 use crate::knowledge::{Access, Check, HistoryFact, Interlock, Ix, Knowledge, Repair, Setting, Symptom, Tick};
 use crate::report::Document;
 use std::rc::Rc;
@@ -56,11 +57,19 @@ pub enum Key {
     Stop,
     /// Another thing that stops the work for a while.
     Pause,
+    /// Somebody else goes on with it.
+    HandOver,
+    /// What would be believed if the answer were so.
+    WhatIf,
+    /// Several answers at once.
+    Several,
+    /// What all the keys do.
+    Keys,
 }
 
 impl Key {
     /// Every key.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 22] = [
         Self::Enter,
         Self::Back,
         Self::Why,
@@ -79,6 +88,10 @@ impl Key {
         Self::Write,
         Self::Stop,
         Self::Pause,
+        Self::HandOver,
+        Self::WhatIf,
+        Self::Several,
+        Self::Keys,
     ];
 
     /// The character that stands for it.
@@ -103,6 +116,10 @@ impl Key {
             Self::Write => 'w',
             Self::Stop => '!',
             Self::Pause => '#',
+            Self::HandOver => 'g',
+            Self::WhatIf => 'i',
+            Self::Several => 'a',
+            Self::Keys => 'k',
         }
     }
 
@@ -122,6 +139,8 @@ impl Key {
 /// The part of the interview.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Stage {
+    /// The question at this position among those that come first on the phone: are all safe?
+    Call(usize),
     /// The safety question that comes before everything.
     Sniff,
     /// Which layout.
@@ -191,6 +210,10 @@ pub enum Over {
     Page(Page, Document),
     /// Something to find.
     Find(Find, Vec<(String, Target)>),
+    /// What if: which answer to a check is supposed, and what it would change.
+    Suppose(Instance<Check>, Option<Document>),
+    /// Several answers at once, in one line.
+    Several,
 }
 
 /// What is being read.
@@ -211,6 +234,8 @@ pub enum Find {
     Answer,
     /// The repair that was done.
     Repair,
+    /// A check to suppose an answer to.
+    Suppose,
 }
 
 /// What a line of a list stands for.
@@ -224,6 +249,8 @@ pub enum Target {
     Fact(Ix<HistoryFact>),
     /// Ask for the symptoms again.
     Symptoms,
+    /// Suppose an answer to this.
+    Suppose(Instance<Check>),
 }
 
 /// How an interview ended.
@@ -248,6 +275,8 @@ pub struct State {
     pub stage: Stage,
     /// What a person chose to do instead of what is proposed.
     pub focus: Option<Focus>,
+    /// Checks that a person chose to be asked one after the other, before what to do next is worked out again.
+    pub queue: Vec<Focus>,
     /// Whether the safety question must be answered before anything else.
     pub sniff_first: bool,
     /// What lies over the question.
@@ -284,6 +313,7 @@ impl State {
             case,
             stage,
             focus: None,
+            queue: Vec::new(),
             sniff_first: false,
             over: None,
             draft: Vec::new(),

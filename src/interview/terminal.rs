@@ -15,6 +15,8 @@ const PAGE: usize = 9;
 const PROMPT: usize = 72;
 /// The widest screen: longer lines are hard to follow.
 const WIDEST: usize = 100;
+/// In a window so wide what stands beside the question gets a column of its own; wider than the second it is left empty.
+const COLUMNS: std::ops::RangeInclusive<usize> = 100..=132;
 
 /// Set by Ctrl-C; whoever waits looks at it.
 pub static INTERRUPTED: AtomicBool = AtomicBool::new(false);
@@ -54,40 +56,27 @@ impl Terminal {
         self.term.write_line("")
     }
 
-    fn size(&self) -> (usize, usize) {
+    fn window(&self) -> Window {
         let (height, width) = self.term.size();
-        (usize::from(width).saturating_sub(1).min(WIDEST), usize::from(height))
+        Window { columns: usize::from(width), rows: usize::from(height), paint: self.paint }
     }
 
     /// Shows a screen; returns how many pages it has.
     fn show(&self, screen: &Screen, draft: &Draft) -> io::Result<usize> {
-        let (width, height) = self.size();
-        let room = height.saturating_sub(2).max(4);
-        let (lines, pages) = if screen.choices.is_empty() && screen.writing == Writing::Nothing {
-            // A text to read goes by pages, without its keys, which stand in the last line.
-            let mut text = screen.clone();
-            text.keys.clear();
-            let lines = text.lines(width, usize::MAX, 0..0, self.paint);
-            let pages = lines.len().div_ceil(room).max(1);
-            let from = draft.page.min(pages - 1) * room;
-            (lines[from..(from + room).min(lines.len())].to_vec(), pages)
-        } else {
-            let from = (draft.page * PAGE).min(screen.choices.len());
-            let to = (from + PAGE).min(screen.choices.len());
-            (screen.lines(width, room, from..to, self.paint), screen.choices.len().div_ceil(PAGE))
-        };
+        let (lines, prompt, pages) = self.window().laid_out(screen, draft);
         self.term.clear_screen()?;
         for line in lines {
             self.term.write_line(&line)?;
         }
-        self.term.write_str(&prompt(screen, draft, pages, width))?;
+        self.term.write_str(&prompt)?;
         self.term.flush()?;
         Ok(pages)
     }
 
     /// Long lists are found by typing part of a name.
     fn find(&self, screen: &Screen) -> io::Result<Reply> {
-        let (width, height) = self.size();
+        let window = self.window();
+        let (width, height) = (window.width(), window.rows);
         self.term.clear_screen()?;
         let title = screen.document(0, 0..0);
         for line in crate::report::render_text(&title, width, self.paint).lines().filter(|l| !l.contains('\u{e000}')) {
@@ -110,6 +99,108 @@ impl Terminal {
             Ok(None) => Ok(Reply::Input(Input::Key(Key::Back))),
             Err(dialoguer::Error::IO(error)) if error.kind() == io::ErrorKind::Interrupted => Ok(Reply::Interrupted),
             Err(dialoguer::Error::IO(error)) => Err(error),
+        }
+    }
+}
+
+/// A window of so many columns and rows.
+#[derive(Clone, Copy, Debug)]
+pub struct Window {
+    /// Its columns.
+    pub columns: usize,
+    /// Its rows.
+    pub rows: usize,
+    /// Whether it takes color.
+    pub paint: Paint,
+}
+
+impl Window {
+    /// How wide a text is: the last column stays free, or some terminals wrap.
+    fn width(self) -> usize {
+        self.columns.saturating_sub(1).min(WIDEST)
+    }
+
+    /// The lines of a screen, the last line, and how many pages there are.
+    fn laid_out(self, screen: &Screen, draft: &Draft) -> (Vec<String>, String, usize) {
+        let room = self.rows.saturating_sub(2).max(4);
+        let (lines, pages) = if screen.choices.is_empty() && screen.writing == Writing::Nothing {
+            // A text to read goes by pages, without its keys, which stand in the last line.
+            let mut text = screen.clone();
+            text.keys.clear();
+            let lines = text.lines(self.width(), usize::MAX, 0..0, self.paint);
+            let pages = lines.len().div_ceil(room).max(1);
+            let from = draft.page.min(pages - 1) * room;
+            (lines[from..(from + room).min(lines.len())].to_vec(), pages)
+        } else {
+            let from = (draft.page * PAGE).min(screen.choices.len());
+            let to = (from + PAGE).min(screen.choices.len());
+            (self.question(screen, room, from..to), screen.choices.len().div_ceil(PAGE))
+        };
+        (lines, prompt(screen, draft, pages, self.width()), pages)
+    }
+
+    /// A question with its answers: in two columns where the window is wide enough.
+    fn question(self, screen: &Screen, room: usize, choices: std::ops::Range<usize>) -> Vec<String> {
+        if self.columns < *COLUMNS.start() {
+            return screen.lines(self.width(), room, choices, self.paint);
+        }
+        screen.columns(self.columns.min(*COLUMNS.end()) - 1, room, choices, self.paint)
+    }
+}
+
+/// A window that nobody sits at: keys are played to it one after the other, and what it showed last is kept.
+pub struct Played<K> {
+    window: Window,
+    keys: K,
+    /// The lines shown last, the last line among them.
+    pub shown: Vec<String>,
+}
+
+impl<K: Iterator<Item = Pressed>> Played<K> {
+    /// Plays keys to a window.
+    pub fn new(window: Window, keys: K) -> Self {
+        Self { window, keys, shown: Vec::new() }
+    }
+
+    /// In a list, what is typed takes the first line that holds it.
+    fn find(&mut self, screen: &Screen) -> Reply {
+        let mut typed = String::new();
+        loop {
+            match self.keys.next() {
+                None => return Reply::Ended,
+                Some(Pressed::CtrlC) => return Reply::Interrupted,
+                Some(Pressed::Escape) => return Reply::Input(Input::Key(Key::Back)),
+                Some(Pressed::Char(c)) => typed.push(c),
+                Some(Pressed::Enter) => {
+                    let lines: Vec<&str> = screen.choices.iter().map(String::as_str).collect();
+                    let found = super::step::matching_lines(&lines, &typed).first().copied();
+                    return Reply::Input(found.map_or(Input::Key(Key::Back), Input::Pick));
+                }
+                Some(_) => {}
+            }
+        }
+    }
+}
+
+impl<K: Iterator<Item = Pressed>> Ask for Played<K> {
+    fn ask(&mut self, screen: &Screen) -> io::Result<Reply> {
+        let mut draft = Draft::default();
+        loop {
+            let (mut lines, prompt, pages) = self.window.laid_out(screen, &draft);
+            lines.push(prompt);
+            self.shown = lines;
+            if screen.writing == Writing::Name {
+                return Ok(self.find(screen));
+            }
+            match self.keys.next() {
+                None => return Ok(Reply::Ended),
+                Some(Pressed::CtrlC) => return Ok(Reply::Interrupted),
+                Some(pressed) => {
+                    if let Some(input) = press(screen, &mut draft, &pressed, pages) {
+                        return Ok(Reply::Input(input));
+                    }
+                }
+            }
         }
     }
 }

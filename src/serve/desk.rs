@@ -1,74 +1,21 @@
 //! The interview behind the page: one job, one state, one answer at a time, whoever asks.
 //!
-//! It runs on one thread and takes requests in order. Every page names the turn it shows; an answer counts only where its
-//! turn is the one the job stands at, so two windows on one job cannot answer over each other.
+//! It runs on one thread and takes requests in order.
 
-use super::page::{self, Stale};
+use super::page::{self, Place, Stale};
+use super::room::{Reply, Room, Wish};
+use super::turns::{self, Did, Turns};
+use super::what_if;
 use crate::case::{Case, text};
-use crate::interview::screen::{Screen, Writing};
-use crate::interview::state::{End, Input, Key, State};
+use crate::interview::hand_over::{Ending, HandOver, ending, hand_over};
+use crate::interview::state::{End, State};
 use crate::interview::step::{self, Bench};
 use crate::interview::{is_untouched, pages, screens};
+use crate::report::html::title;
 use crate::report::{Document, render_html};
 use crate::store;
 use jiff::Timestamp;
-use std::collections::VecDeque;
 use std::path::PathBuf;
-
-/// How many turns back it is known what was asked: more than a person leaves open in other windows.
-const REMEMBERED: usize = 200;
-
-/// What somebody wants.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Wish {
-    /// The question as it stands.
-    Show,
-    /// To answer: the turn of the page, and the fields of the form.
-    Step {
-        /// The turn that the page showed.
-        turn: String,
-        /// What was done there.
-        did: Did,
-    },
-    /// What we know.
-    Known,
-    /// The work order.
-    Plan,
-}
-
-/// What was done on a page, as its form says it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Did {
-    /// An answer, by position.
-    Pick(usize),
-    /// A key, by its letter or `enter`.
-    Key(String),
-    /// Words.
-    Text(String),
-}
-
-/// What comes back.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Reply {
-    /// A page.
-    Page(String),
-    /// A page: the answer did not count, for the page it stood on was old.
-    Stale(String),
-    /// A page: the answer was none that the page offers.
-    Refused(String),
-    /// A page: the case could not be read or kept; nothing changed.
-    Failed(String),
-    /// It was taken: look at the question again.
-    Taken,
-}
-
-/// What a turn showed, for whoever answers it too late.
-struct Shown {
-    turn: String,
-    asked: Option<String>,
-    choices: Vec<String>,
-    keys: Vec<(Key, String)>,
-}
 
 /// The interview and its case file.
 pub struct Desk<'a> {
@@ -77,38 +24,43 @@ pub struct Desk<'a> {
     path: PathBuf,
     /// What we know to stand in the file; nothing before it is there.
     kept: Option<String>,
-    /// Tells the turns of one run from those of another.
-    run: String,
-    turn: u64,
-    shown: VecDeque<Shown>,
+    turns: Turns,
+    place: Place,
+    /// What was said in parting, once it was.
+    parted: Option<Document>,
     clock: fn() -> Option<Timestamp>,
 }
 
 impl<'a> Desk<'a> {
-    /// A job at its beginning, or where it was left. `run` differs from run to run.
+    /// A job at its beginning, or where it was left. `run` differs from run to run, and `place` is where its page is.
     #[must_use]
-    pub fn new(bench: &'a Bench<'a>, case: Case, path: PathBuf, run: String, clock: fn() -> Option<Timestamp>) -> Self {
+    pub fn new(
+        bench: &'a Bench<'a>,
+        case: Case,
+        path: PathBuf,
+        run: String,
+        place: Place,
+        clock: fn() -> Option<Timestamp>,
+    ) -> Self {
         let kept = store::read(&path).ok().and_then(|bytes| String::from_utf8(bytes).ok());
         let state = step::begin(bench, case, clock());
-        Self { bench, state, path, kept, run, turn: 0, shown: VecDeque::new(), clock }
+        Self { bench, state, path, kept, turns: Turns::new(run), place, parted: None, clock }
     }
 
     /// Does what somebody wants.
     pub fn answer(&mut self, wish: &Wish) -> Reply {
         if let Err(why) = self.catch_up() {
-            return Reply::Failed(page::said("The case cannot be read", &why));
+            return Reply::Failed(page::said_in(&self.place, "The case cannot be read", &why));
         }
         match wish {
             Wish::Show => Reply::Page(self.page(None)),
             Wish::Known => Reply::Page(self.known()),
             Wish::Plan => Reply::Page(self.plan()),
+            Wish::Sheet => Reply::Page(self.sheet()),
             Wish::Step { turn, did } => self.take(turn, did),
+            Wish::WhatIf(did) => self.what_if(did),
+            Wish::NewJob { .. } | Wish::Drills | Wish::NewDrill(_) => Reply::Go(Room::Front),
         }
-    }
-
-    /// The name of the turn that counts now.
-    fn now(&self) -> String {
-        format!("{}-{}", self.run, self.turn)
     }
 
     /// Where the file was changed by another program, a terminal on the same job, what it says now counts.
@@ -129,36 +81,42 @@ impl<'a> Desk<'a> {
         };
         self.kept = String::from_utf8(on_disk).ok();
         self.state = step::begin(self.bench, case, (self.clock)());
+        self.parted = None;
         self.state.notices.push("The case was changed elsewhere; this is how it stands now.".to_owned());
-        self.turn += 1;
+        self.turns.next();
         Ok(())
     }
 
     fn take(&mut self, turn: &str, did: &Did) -> Reply {
-        if turn != self.now() {
-            let stale = self.stale(turn, did);
+        if turn != self.turns.now() {
+            let stale = self.turns.stale(turn, did);
             return Reply::Stale(self.page(Some(&stale)));
         }
         if self.state.end.is_some() {
             self.state = step::begin(self.bench, self.state.case.clone(), (self.clock)());
-            self.turn += 1;
+            self.parted = None;
+            self.turns.next();
             return Reply::Taken;
         }
         let screen = screens::screen(self.bench, &self.state, (self.clock)());
-        let Some(input) = input(&screen, did) else {
+        let Some(input) = turns::input(&screen, did) else {
             let why = "The page does not offer that. Nothing was changed.";
-            return Reply::Refused(page::said("That is no answer here", why));
+            return Reply::Refused(page::said_in(&self.place, "That is no answer here", why));
         };
         let before = self.state.clone();
         self.state = step::step(self.bench, before.clone(), &input, (self.clock)());
         match self.keep() {
             Ok(()) => {
-                self.turn += 1;
+                self.turns.next();
                 Reply::Taken
             }
             Err(error) => {
                 self.state = before;
-                Reply::Failed(page::said("The answer could not be saved", &format!("{error}. It was not taken.")))
+                Reply::Failed(page::said_in(
+                    &self.place,
+                    "The answer could not be saved",
+                    &format!("{error}. It was not taken."),
+                ))
             }
         }
     }
@@ -180,13 +138,20 @@ impl<'a> Desk<'a> {
     }
 
     fn page(&mut self, stale: Option<&Stale>) -> String {
-        let turn = self.now();
+        let turn = self.turns.now();
         if let Some(end) = self.state.end {
-            return page::shell("doldrum", &page::parting(&self.parting(end), &self.saved(), &turn));
+            if self.parted.is_none() {
+                self.parted = Some(self.parting(end));
+            }
+            let document = self.parted.clone().unwrap_or_default();
+            let parting = page::parting(&self.place, &document, &self.saved(), &turn);
+            return page::shell(&self.place, &title(&document), &parting);
         }
         let screen = screens::screen(self.bench, &self.state, (self.clock)());
-        let html = page::shell(&title(&screen), &page::screen(&screen, &turn, stale));
-        self.remember(turn, screen);
+        let ahead = what_if::screen(self.bench, &self.state, (self.clock)());
+        let inside = page::screen(&self.place, &screen, &turn, stale, ahead.as_ref());
+        let html = page::shell(&self.place, &turns::title(&screen), &inside);
+        self.turns.remember(screen);
         html
     }
 
@@ -197,104 +162,75 @@ impl<'a> Desk<'a> {
         }
     }
 
-    /// What is said when a job is left or done.
-    fn parting(&self, end: End) -> Document {
+    /// What is said when a job is left or done; for whoever goes on with it the sheet, which is kept beside the case.
+    fn parting(&mut self, end: End) -> Document {
         let mut document = Document::new();
-        match end {
-            End::Stopped(lock) => return pages::stop(self.bench.knowledge, lock),
-            End::Cured => return pages::record(self.bench.knowledge, &self.state.case, self.bench.figures),
-            End::HandedOver => match self.bench.advisor.plan(&self.state.case, (self.clock)()) {
-                Ok(plan) => return plan,
-                Err(why) => {
-                    document.title("Handed over");
-                    document.paragraph(format!("There is no work order: {why}."));
-                }
-            },
-            End::Left => document.title("Stopped for now"),
+        if let End::Stopped(lock) = end {
+            return pages::stop(self.bench.knowledge, lock);
+        }
+        match ending(self.bench, &self.state.case, end, self.state.view.as_deref(), (self.clock)()) {
+            Ok(Some(Ending::Fixed(document) | Ending::CallBack(document))) => return document,
+            Ok(Some(Ending::BringIn(over))) => return self.bring_in(&over),
+            Ok(None) => document.title("Stopped for now"),
+            Err(why) => {
+                document.title(if end == End::HandedOver { "Handed over" } else { "Stopped for now" });
+                document.paragraph(format!("There is no sheet: {why}."));
+            }
         }
         document
     }
 
+    /// The sheet, and the case that whoever goes on opens: the same one, or theirs beside it.
+    fn bring_in(&self, over: &HandOver) -> Document {
+        let theirs =
+            if over.case == self.state.case { self.path.clone() } else { self.path.with_extension("shop.yaml") };
+        let name = theirs.file_name().map(|name| name.to_string_lossy().into_owned());
+        let mut sheet = over.sheet.document(self.bench.figures, name.as_deref());
+        let path = self.path.with_extension("sheet.html");
+        let mut kept = store::write(&path, &render_html(&sheet));
+        if kept.is_ok() && theirs != self.path {
+            kept = store::write(&theirs, &text::write(&over.case, self.bench.knowledge));
+        }
+        sheet.paragraph(match kept {
+            Ok(()) => format!("This sheet is in {}. Whoever goes on opens {}.", path.display(), theirs.display()),
+            Err(error) => format!("This sheet could not be written beside the case: {error}."),
+        });
+        sheet
+    }
+
+    /// What an answer would lead to. Nothing of it is kept.
+    fn what_if(&self, did: &Did) -> Reply {
+        match what_if::document(self.bench, &self.state, did, (self.clock)()) {
+            Ok(document) => Reply::Page(page::reading(&self.place, &document)),
+            Err(why) => Reply::Refused(page::said_in(&self.place, "There is nothing to look ahead to", &why)),
+        }
+    }
+
+    /// What goes with the job to whoever goes on with it.
+    fn sheet(&self) -> String {
+        if self.state.case.symptoms.is_empty() {
+            return page::said_in(&self.place, "Hand-over sheet", "Nothing yet: the complaint comes first.");
+        }
+        match hand_over(self.bench, &self.state.case, (self.clock)()) {
+            Ok(over) => page::reading(&self.place, &over.sheet.document(self.bench.figures, None)),
+            Err(why) => page::said_in(&self.place, "Hand-over sheet", &format!("There is no sheet: {why}.")),
+        }
+    }
+
     fn known(&self) -> String {
         match pages::ranking(self.bench, &self.state) {
-            Some(document) if !self.state.case.symptoms.is_empty() => page::reading(&document),
-            _ => page::said("What we know", "Nothing yet: the complaint comes first."),
+            Some(document) if !self.state.case.symptoms.is_empty() => page::reading(&self.place, &document),
+            _ => page::said_in(&self.place, "What we know", "Nothing yet: the complaint comes first."),
         }
     }
 
     fn plan(&self) -> String {
         if self.state.case.symptoms.is_empty() {
-            return page::said("Work order", "Nothing yet: the complaint comes first.");
+            return page::said_in(&self.place, "Work order", "Nothing yet: the complaint comes first.");
         }
         match self.bench.advisor.plan(&self.state.case, (self.clock)()) {
-            Ok(plan) => page::reading(&plan),
-            Err(why) => page::said("Work order", &format!("There is no work order: {why}.")),
+            Ok(plan) => page::reading(&self.place, &plan),
+            Err(why) => page::said_in(&self.place, "Work order", &format!("There is no work order: {why}.")),
         }
-    }
-
-    fn remember(&mut self, turn: String, screen: Screen) {
-        if self.shown.back().is_some_and(|last| last.turn == turn) {
-            return;
-        }
-        if self.shown.len() == REMEMBERED {
-            self.shown.pop_front();
-        }
-        let asked = asked(&screen);
-        self.shown.push_back(Shown { turn, asked, choices: screen.choices, keys: screen.keys });
-    }
-
-    /// What was asked and answered on a page that is no longer the newest.
-    fn stale(&self, turn: &str, did: &Did) -> Stale {
-        let shown = self.shown.iter().find(|shown| shown.turn == turn);
-        let known = match did {
-            Did::Text(text) => Some(text.clone()),
-            Did::Pick(at) => shown.and_then(|shown| shown.choices.get(*at).cloned()),
-            Did::Key(letter) => key(letter).and_then(|key| {
-                shown.and_then(|shown| shown.keys.iter().find(|(k, _)| *k == key).map(|(_, says)| says.clone()))
-            }),
-        };
-        Stale {
-            asked: shown.and_then(|shown| shown.asked.clone()),
-            answered: known.unwrap_or_else(|| "something that an earlier run of this page asked".to_owned()),
-        }
-    }
-}
-
-/// The key of a form's word for it.
-fn key(word: &str) -> Option<Key> {
-    let mut letters = word.chars();
-    match (word, letters.next(), letters.next()) {
-        ("enter", ..) => Some(Key::Enter),
-        (_, Some(letter), None) => Key::of(letter),
-        _ => None,
-    }
-}
-
-/// What was done, where the screen offers it.
-fn input(screen: &Screen, did: &Did) -> Option<Input> {
-    match did {
-        Did::Pick(at) => (*at < screen.choices.len()).then_some(Input::Pick(*at)),
-        Did::Key(word) => key(word).filter(|key| screen.keys.iter().any(|(k, _)| k == key)).map(Input::Key),
-        Did::Text(text) => {
-            (screen.writing != Writing::Nothing && !text.trim().is_empty()).then(|| Input::Text(text.trim().to_owned()))
-        }
-    }
-}
-
-/// The question: the last strong line of a screen.
-fn asked(screen: &Screen) -> Option<String> {
-    use crate::report::{Block, Span};
-    screen.parts.iter().rev().find_map(|part| match &part.block {
-        Block::Paragraph(text) if matches!(text.spans(), [Span::Strong(_)]) => Some(text.text()),
-        Block::Title(text) => Some(text.text()),
-        _ => None,
-    })
-}
-
-fn title(screen: &Screen) -> String {
-    match (asked(screen), screen.place.0.as_str()) {
-        (Some(asked), _) => asked,
-        (None, "") => "doldrum".to_owned(),
-        (None, place) => place.to_owned(),
     }
 }

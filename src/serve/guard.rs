@@ -77,6 +77,18 @@ impl Guard {
         }
     }
 
+    /// Whether what a browser says of a request may be: other sites may lead a person here, and may fetch nothing behind
+    /// their back. What says nothing is no browser of today, or none at all.
+    ///
+    /// # Errors
+    /// Where another site fetches.
+    pub fn fetched(&self, site: Option<&str>, mode: Option<&str>) -> Result<(), Refusal> {
+        match (site, mode) {
+            (None | Some("same-origin" | "none"), _) | (_, Some("navigate")) => Ok(()),
+            _ => Err(Refusal::Origin),
+        }
+    }
+
     /// Whether a token, from a link or a cookie, is the right one.
     ///
     /// # Errors
@@ -150,6 +162,24 @@ mod tests {
             Some("http://127.0.0.1:4001"),
         ] {
             assert_eq!(here.origin(bad, host), Err(Refusal::Origin), "{bad:?}");
+        }
+    }
+
+    #[test]
+    fn another_site_may_lead_here_and_fetch_nothing() {
+        let here = guard("127.0.0.1:4000");
+        for (site, mode) in [
+            (None, None),
+            (Some("same-origin"), Some("cors")),
+            (Some("none"), Some("navigate")),
+            (Some("cross-site"), Some("navigate")),
+        ] {
+            assert_eq!(here.fetched(site, mode), Ok(()), "{site:?} {mode:?}");
+        }
+        for (site, mode) in
+            [(Some("cross-site"), Some("no-cors")), (Some("same-site"), None), (Some("what"), Some("cors"))]
+        {
+            assert_eq!(here.fetched(site, mode), Err(Refusal::Origin), "{site:?} {mode:?}");
         }
     }
 

@@ -1,27 +1,35 @@
 //! The interview as a page on this machine: plain forms over HTTP, no script needed.
 //!
-//! It drives the same [`interview::step`](crate::interview::step) as the terminal and keeps the same case file. [`desk`]
-//! is the interview, on a thread of its own; [`guard`] says who may ask; [`page`] is what a screen looks like; `web` is
-//! the wire between them.
+//! It drives the same [`interview::step`](crate::interview::step) as the terminal and keeps the same case file. Every job
+//! and every drill is a [`room`] with a thread of its own ([`hall`]); [`desk`] is the interview, [`drill`] the drill,
+//! [`turns`] says whose answer counts, [`guard`] who may ask; [`page`] is what a screen looks like; `web` is the wire
+//! between them.
 
 pub mod desk;
+pub mod drill;
+pub mod front;
+pub mod gate;
 pub mod guard;
+pub mod hall;
 pub mod page;
+pub mod room;
+pub mod timed;
+pub mod turns;
 mod web;
+pub mod what_if;
 
-pub use desk::Desk;
 pub use guard::Guard;
+pub use hall::{Jobs, Shop};
 
-use desk::{Reply, Wish};
+use room::{Asked, Room};
 use std::io;
 use std::net::{SocketAddr, TcpListener};
 use std::sync::mpsc;
-use tokio::sync::oneshot;
 
-/// What the desk is asked.
+/// What the rooms are asked.
 enum Request {
-    /// To do something, and where the reply goes.
-    Wish(Wish, oneshot::Sender<Reply>),
+    /// To do something.
+    Ask(Room, Asked),
     /// To end.
     Close,
 }
@@ -81,11 +89,11 @@ impl Server {
         Closer(self.sender.clone())
     }
 
-    /// Serves until it is closed. The interview stays on this thread; the wire gets one of its own.
+    /// Serves until it is closed. The wire gets a thread of its own, and so does every room.
     ///
     /// # Errors
     /// Where the wire cannot be set up.
-    pub fn run(self, desk: &mut Desk<'_>) -> io::Result<()> {
+    pub fn run(self, shop: &Shop<'_>) -> io::Result<()> {
         let Self { listener, guard, requests, sender } = self;
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         let failed = sender.clone();
@@ -94,13 +102,7 @@ impl Server {
                 let _ = failed.send(Request::Close);
             }
         })?;
-        for request in requests {
-            match request {
-                Request::Close => break,
-                // Whoever went away does not need the reply; what they answered is saved.
-                Request::Wish(wish, reply) => drop(reply.send(desk.answer(&wish))),
-            }
-        }
+        hall::run(shop, random_word()?, requests);
         Ok(())
     }
 }

@@ -1,8 +1,9 @@
 //! A screen of the interview as a page: plain forms that work without a script.
 
-use crate::interview::screen::{Screen, Writing};
+use super::room::Room;
+use crate::interview::screen::{Part, Screen, Side, Writing};
 use crate::interview::state::Key;
-use crate::report::{Block, Document, html as blocks};
+use crate::report::{Block, Choice, Document, Rich, html as blocks};
 use maud::{DOCTYPE, Markup, html};
 
 /// What the page adds to the look of reports.
@@ -19,9 +20,38 @@ pub struct Stale {
     pub answered: String,
 }
 
+/// Where a page stands, and what can be gone to from there.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// The address of the question.
+    pub home: String,
+    /// The pages beside it: address and name.
+    pages: Vec<(String, &'static str)>,
+}
+
+impl Place {
+    /// The place of a room.
+    #[must_use]
+    pub fn of(room: &Room) -> Self {
+        let home = room.path();
+        let mut pages: Vec<(String, &'static str)> = match room {
+            Room::Front => Vec::new(),
+            Room::Job(_) => vec![
+                (home.clone(), "Question"),
+                (format!("{home}/known"), "What we know"),
+                (format!("{home}/plan"), "Work order"),
+                (format!("{home}/sheet"), "Hand-over sheet"),
+            ],
+            Room::Drill(_) => vec![(home.clone(), "This drill")],
+        };
+        pages.extend([("/".to_owned(), "Jobs"), ("/drill".to_owned(), "Drills")]);
+        Self { home, pages }
+    }
+}
+
 /// A whole page around what is in it.
 #[must_use]
-pub fn shell(title: &str, inside: &Markup) -> String {
+pub fn shell(place: &Place, title: &str, inside: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -35,13 +65,9 @@ pub fn shell(title: &str, inside: &Markup) -> String {
             }
             body {
                 nav class="contents" aria-label="Pages" {
-                    ul {
-                        li { a href="/" { "Question" } }
-                        li { a href="/known" { "What we know" } }
-                        li { a href="/plan" { "Work order" } }
-                    }
+                    ul { @for (to, name) in &place.pages { li { a href=(to) { (name) } } } }
                 }
-                main id="main" { (inside) }
+                main id="main" data-home=(place.home) { (inside) }
                 footer { p { "Local codes, the maker's manual and licensed practice come before anything said here." } }
             }
         }
@@ -50,11 +76,15 @@ pub fn shell(title: &str, inside: &Markup) -> String {
 }
 
 /// Where the interview speaks of keys, and what it is called on a page: the name of the button.
-const BUTTONS: [(&str, &str); 7] = [
+const BUTTONS: [(&str, &str); 11] = [
     ("A number changes it.", "A press changes it."),
     ("what stops them first, then Enter.", "what stops them first, then \"That is all\"."),
     ("(e changes it)", "(\"Change an answer\" does that)"),
     ("; h shows all:", "; \"How\" shows all:"),
+    ("did; r shows all:", "did; \"What is known\" shows all:"),
+    ("A number sets or clears it; Enter does the step.", "A press sets or clears it; \"Do it\" does the step."),
+    (" For a band, arrows and Enter.", " For a band, press it."),
+    ("b takes back the whole line.", "\"Back\" takes back the whole line."),
     ("Press b to see", "Press \"Back\" to see"),
     ("Press e to change it.", "\"Change an answer\" changes it."),
     ("Press o to find it.", "\"Other check\" finds it."),
@@ -64,9 +94,11 @@ fn in_buttons(page: String) -> String {
     BUTTONS.iter().fold(page, |page, (keys, buttons)| page.replace(keys, buttons))
 }
 
-/// The screen with what can be done on it. `turn` is what an answer must name to count.
+/// The screen with what can be done on it. `turn` is what an answer must name to count, `ahead` the screen of what can be
+/// supposed.
 #[must_use]
-pub fn screen(screen: &Screen, turn: &str, stale: Option<&Stale>) -> Markup {
+pub fn screen(place: &Place, screen: &Screen, turn: &str, stale: Option<&Stale>, ahead: Option<&Screen>) -> Markup {
+    let forms = Forms { place, turn };
     let mut shown: Vec<Block> = screen.parts.iter().map(|part| part.block.clone()).collect();
     if !is_reading(screen) {
         // What it warns of stands before how it is done and what is opened for it: a page is read from the top.
@@ -77,7 +109,7 @@ pub fn screen(screen: &Screen, turn: &str, stale: Option<&Stale>) -> Markup {
     html! {
         @if let Some(stale) = stale { (missed(stale)) }
         @if !has_title {
-            h1 class="place" { (if screen.place.0.is_empty() { "Find it" } else { &screen.place.0 }) }
+            h1 class="where" { (if screen.place.0.is_empty() { "Find it" } else { &screen.place.0 }) }
         }
         @if !screen.place.1.is_empty() { p class="aside" { (screen.place.1) } }
         @if !screen.notices.is_empty() {
@@ -85,18 +117,51 @@ pub fn screen(screen: &Screen, turn: &str, stale: Option<&Stale>) -> Markup {
         }
         @for run in shown.chunk_by(|a, b| !is_ticks(a) && !is_ticks(b)) {
             @if let Block::Choices(boxes) = &run[0] {
-                (ticks(boxes.iter().map(|b| (b.key == "[x]", b.says.text())), screen, turn))
+                (ticks(boxes.iter().map(|b| (b.key == "[x]", b.says.text())), screen, &forms))
             } @else {
                 (blocks::body(run))
             }
         }
         (rows(screen))
-        (choices(screen, turn))
-        (written(screen, turn))
+        @if screen.writing == Writing::Name {
+            // A long list: its search stands before it.
+            (written(screen, &forms))
+            (choices(screen, &forms))
+        } @else {
+            (choices(screen, &forms))
+            (written(screen, &forms))
+        }
+        @if let Some(ahead) = ahead { (look_ahead(place, ahead)) }
         (blocks::body(&after))
         @if let Some(strip) = &screen.strip { p class="strip" { (strip) } }
-        (keys(screen, turn))
+        @if let Some(side) = &screen.side { (beside(screen, side)) }
+        (keys(screen, &forms))
     }
+}
+
+/// What stands beside the question: what belongs to it in sight, the rest to be opened. Answers have no numbers here, so
+/// they are called what their buttons say.
+fn beside(screen: &Screen, side: &Side) -> Markup {
+    let blocks = |parts: &[Part]| parts.iter().map(|part| by_name(screen, &part.block)).collect::<Vec<_>>();
+    html! {
+        @if !side.always.is_empty() {
+            section class="side" aria-label="What goes with it" { (blocks::body(&blocks(&side.always))) }
+        }
+        @if !side.wide.is_empty() {
+            details class="side" { summary { "What it means" } (blocks::body(&blocks(&side.wide))) }
+        }
+    }
+}
+
+/// Lines about answers, each with its answer's words for a number.
+fn by_name(screen: &Screen, block: &Block) -> Block {
+    let Block::Choices(lines) = block else { return block.clone() };
+    let named = |key: &str| key.parse::<usize>().ok().and_then(|n| screen.choices.get(n.checked_sub(1)?));
+    let line = |line: &Choice| match named(&line.key) {
+        Some(name) => Rich::strong(name).and(": ").and(&line.says.text()),
+        None => line.says.clone(),
+    };
+    Block::Bullets(lines.iter().map(line).collect())
 }
 
 /// Whether it is a document that lies over the question: its order is its own.
@@ -123,17 +188,25 @@ fn missed(stale: &Stale) -> Markup {
     }
 }
 
-fn form(turn: &str, label: &str, inside: &Markup) -> Markup {
-    html! {
-        form method="post" action="/step" aria-label=(label) {
-            input type="hidden" name="turn" value=(turn);
-            (inside)
+/// What the forms of one page have in common.
+struct Forms<'a> {
+    place: &'a Place,
+    turn: &'a str,
+}
+
+impl Forms<'_> {
+    fn form(&self, label: &str, inside: &Markup) -> Markup {
+        html! {
+            form method="post" action={ (self.place.home) "/step" } aria-label=(label) {
+                input type="hidden" name="turn" value=(self.turn);
+                (inside)
+            }
         }
     }
 }
 
 /// Boxes that must be ticked before the question counts, with the button that ticks them.
-fn ticks(boxes: impl Iterator<Item = (bool, String)>, screen: &Screen, turn: &str) -> Markup {
+fn ticks(boxes: impl Iterator<Item = (bool, String)>, screen: &Screen, forms: &Forms<'_>) -> Markup {
     let open = screen.keys.iter().any(|(key, _)| *key == Key::Tick);
     html! {
         ul class="ticks" {
@@ -143,7 +216,7 @@ fn ticks(boxes: impl Iterator<Item = (bool, String)>, screen: &Screen, turn: &st
             }
         }
         @if open {
-            (form(turn, "Confirm", &html! { button type="submit" name="key" value="t" class="main" { "Tick the box: it is so" } }))
+            (forms.form("Confirm", &html! { button type="submit" name="key" value="t" class="main" { "Tick the box: it is so" } }))
         }
     }
 }
@@ -168,46 +241,82 @@ fn rows(screen: &Screen) -> Markup {
     }
 }
 
-fn choices(screen: &Screen, turn: &str) -> Markup {
+fn choices(screen: &Screen, forms: &Forms<'_>) -> Markup {
     if screen.choices.is_empty() {
         return html! {};
     }
-    form(
-        turn,
+    forms.form(
         "Answers",
         &html! {
             div class="answers" {
                 @for (at, says) in screen.choices.iter().enumerate() {
-                    button type="submit" name="pick" value=(at) { (says) }
+                    @match set_or_clear(says) {
+                        Some((set, says)) => {
+                            button type="submit" name="pick" value=(at) aria-pressed=(set) {
+                                span class="box" aria-hidden="true" { (if set { "\u{2611}" } else { "\u{2610}" }) } " " (says)
+                            }
+                        }
+                        None => button type="submit" name="pick" value=(at) { (says) }
+                    }
                 }
             }
         },
     )
 }
 
-fn written(screen: &Screen, turn: &str) -> Markup {
+/// A choice that is a box, whether it is ticked, and its words.
+fn set_or_clear(says: &str) -> Option<(bool, &str)> {
+    says.strip_prefix("[x] ").map(|says| (true, says)).or_else(|| says.strip_prefix("[ ] ").map(|says| (false, says)))
+}
+
+/// What each answer would lead to: a way to look, which changes nothing.
+fn look_ahead(place: &Place, screen: &Screen) -> Markup {
+    let to = format!("{}/what-if", place.home);
+    html! {
+        details class="ahead" {
+            summary { "What if it were\u{2026}" }
+            p class="aside" { "A look ahead: what would be believed and done then. Nothing is written down." }
+            @if !screen.choices.is_empty() {
+                ul {
+                    @for (at, says) in screen.choices.iter().enumerate() {
+                        li { a href={ (to) "?pick=" (at) } { (says) } }
+                    }
+                }
+            }
+            @if screen.writing == Writing::Number {
+                form method="get" action=(to) aria-label="Look ahead" {
+                    label { "A reading of " input type="text" name="text" class="short" autocomplete="off" maxlength="100" required; }
+                    " " button type="submit" { "Look ahead" }
+                }
+            }
+        }
+    }
+}
+
+fn written(screen: &Screen, forms: &Forms<'_>) -> Markup {
     let (label, mode) = match screen.writing {
         Writing::Nothing => return html! {},
         Writing::Number => ("Reading, with its unit", "text"),
         Writing::Words => ("Write it down", "text"),
         Writing::Name => ("Part of its name", "search"),
     };
-    form(
-        turn,
+    forms.form(
         label,
         &html! {
             label { (label) " " input type="text" inputmode=(mode) name="text" class="long" autocomplete="off" maxlength="500" required; }
-            " " button type="submit" { "Take it" }
+            " " button type="submit" { (if screen.writing == Writing::Name { "Find" } else { "Take it" }) }
         },
     )
 }
 
 /// What can always be done; the way on first, fire last and by itself.
-fn keys(screen: &Screen, turn: &str) -> Markup {
-    let of = |wanted: fn(Key) -> bool| screen.keys.iter().filter(move |(key, _)| wanted(*key) && *key != Key::Tick);
+fn keys(screen: &Screen, forms: &Forms<'_>) -> Markup {
+    // The boxes have a button of their own, and a page of keys is nothing to whoever has buttons.
+    let shown = |key: Key| !matches!(key, Key::Tick | Key::Keys);
+    let of = |wanted: fn(Key) -> bool| screen.keys.iter().filter(move |(key, _)| wanted(*key) && shown(*key));
     let letter = |key: Key| if key == Key::Enter { "enter".to_owned() } else { key.letter().to_string() };
     html! {
-        (form(turn, "More", &html! {
+        (forms.form("More", &html! {
             div class="keys" {
                 @for (key, says) in of(|key| key == Key::Enter) {
                     button type="submit" name="key" value=(letter(*key)) class="main" { (sentence(says)) }
@@ -232,24 +341,36 @@ fn sentence(says: &str) -> String {
 
 /// What is said when a job is left or done, with the way to go on.
 #[must_use]
-pub fn parting(document: &Document, kept: &str, turn: &str) -> Markup {
+pub fn parting(place: &Place, document: &Document, kept: &str, turn: &str) -> Markup {
+    let forms = Forms { place, turn };
     html! {
         (blocks::body(&document.blocks))
         p class="told" role="status" { (kept) }
-        (form(turn, "Go on", &html! { button type="submit" name="key" value="enter" class="main" { "Go on with this job" } }))
+        (forms.form("Go on", &html! { button type="submit" name="key" value="enter" class="main" { "Go on with this job" } }))
     }
 }
 
-/// A page that only says something.
+/// A page that only says something, wherever it is.
 #[must_use]
 pub fn said(title: &str, text: &str) -> String {
-    shell(title, &html! { h1 { (title) } p { (text) } p { a href="/" { "To the question" } } })
+    said_in(&Place::of(&Room::Front), title, text)
+}
+
+/// A page of a room that only says something.
+#[must_use]
+pub fn said_in(place: &Place, title: &str, text: &str) -> String {
+    shell(place, title, &html! { h1 { (title) } p { (text) } (way_back(place)) })
 }
 
 /// A document to read.
 #[must_use]
-pub fn reading(document: &Document) -> String {
-    shell(&blocks::title(document), &blocks::body(&document.blocks))
+pub fn reading(place: &Place, document: &Document) -> String {
+    shell(place, &blocks::title(document), &html! { (blocks::body(&document.blocks)) (way_back(place)) })
+}
+
+fn way_back(place: &Place) -> Markup {
+    let to = if place.home == "/" { "Back to the jobs" } else { "Back to the question" };
+    html! { p class="back" { a href=(place.home) { (to) } } }
 }
 
 #[cfg(test)]
@@ -259,9 +380,20 @@ mod tests {
     #[test]
     fn every_word_about_keys_has_one_about_buttons() {
         let said = [
-            include_str!("../interview/screens.rs"),
+            include_str!("../interview/drill/pages.rs"),
+            include_str!("../interview/drill/screens.rs"),
             include_str!("../interview/pages.rs"),
-            include_str!("../interview/step.rs"),
+            include_str!("../interview/screens/bench.rs"),
+            include_str!("../interview/screens/check.rs"),
+            include_str!("../interview/screens/intake.rs"),
+            include_str!("../interview/screens/over.rs"),
+            include_str!("../interview/screens/phone.rs"),
+            include_str!("../interview/screens/repair.rs"),
+            include_str!("../interview/step/check.rs"),
+            include_str!("../interview/step/mod.rs"),
+            include_str!("../interview/step/over.rs"),
+            include_str!("../interview/step/repair.rs"),
+            include_str!("../interview/step/several.rs"),
         ];
         for (keys, _) in BUTTONS {
             assert!(said.iter().any(|source| source.contains(keys)), "nobody says `{keys}` any more");

@@ -2,6 +2,8 @@
 "use strict";
 document.addEventListener("submit", async (event) => {
   const form = event.target;
+  // What only looks, and what leads to another page, the browser does by itself.
+  if (form.method !== "post" || form.hasAttribute("data-whole")) return;
   const main = document.getElementById("main");
   if (main.getAttribute("aria-busy") === "true") {
     event.preventDefault();
@@ -21,7 +23,7 @@ document.addEventListener("submit", async (event) => {
     window.scrollTo(0, 0);
   } catch {
     // Nothing came back: the page itself says so when it is loaded again.
-    window.location.assign("/");
+    window.location.assign(main.dataset.home);
   }
   main.removeAttribute("aria-busy");
 });

@@ -1,13 +1,16 @@
 //! The wire: connections, limits, headers, routes. Everything that is decided here is decided before the desk is asked.
 
-use super::desk::{Did, Reply, Wish};
 use super::guard::{COOKIE, Guard, Refusal, cookie};
+use super::room::{Asked, Chosen, Reply, Room, Took, Wish};
+use super::turns::Did;
 use super::{Request, page};
+use crate::drill::draw::Level;
 use axum::Router;
-use axum::body::Body;
-use axum::extract::{DefaultBodyLimit, Form, Query, Request as HttpRequest, State};
+use axum::body::{Body, to_bytes};
+use axum::extract::rejection::{FormRejection, PathRejection};
+use axum::extract::{DefaultBodyLimit, Form, Path, Query, Request as HttpRequest, State};
 use axum::http::header::{self, HeaderMap, HeaderName, HeaderValue};
-use axum::http::{Method, StatusCode};
+use axum::http::{Method, StatusCode, Uri};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
@@ -19,11 +22,13 @@ use std::io;
 use std::net::TcpListener;
 use std::sync::Arc;
 use std::sync::mpsc::Sender;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::sync::{Semaphore, oneshot};
 
 /// The most bytes of a form: a reading, or a remark of a few hundred letters.
 pub const MOST_BYTES: usize = 16 << 10;
+/// The most bytes of a title or a reading.
+const MOST_TEXT: usize = 400;
 /// How long a browser may take to say what it wants.
 const ASKING: Duration = Duration::from_secs(10);
 /// How long an answer may take: the widest complaint takes seconds.
@@ -46,16 +51,23 @@ const HEADERS: [(HeaderName, &str); 6] = [
     (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
 ];
 
+/// What a browser says of where a request comes from.
+const FETCH_SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
+/// What a browser says of what a request is for.
+const FETCH_MODE: HeaderName = HeaderName::from_static("sec-fetch-mode");
+/// What a reply took, for whoever looks.
+const TIMING: HeaderName = HeaderName::from_static("server-timing");
+
 #[derive(Clone)]
 struct Wire {
     guard: Arc<Guard>,
-    desk: Sender<Request>,
+    rooms: Sender<Request>,
 }
 
 /// Accepts connections until the program ends.
-pub(super) async fn serve(listener: TcpListener, guard: Guard, desk: Sender<Request>) -> io::Result<()> {
+pub(super) async fn serve(listener: TcpListener, guard: Guard, rooms: Sender<Request>) -> io::Result<()> {
     let listener = tokio::net::TcpListener::from_std(listener)?;
-    let app = router(Wire { guard: Arc::new(guard), desk });
+    let app = router(Wire { guard: Arc::new(guard), rooms });
     let places = Arc::new(Semaphore::new(CONNECTIONS));
     loop {
         let Ok(place) = places.clone().acquire_owned().await else { return Ok(()) };
@@ -82,13 +94,24 @@ pub(super) async fn serve(listener: TcpListener, guard: Guard, desk: Sender<Requ
 
 fn router(wire: Wire) -> Router {
     Router::new()
-        .route("/", get(|state, query| read(state, query, Wish::Show)))
-        .route("/known", get(|state, query| read(state, query, Wish::Known)))
-        .route("/plan", get(|state, query| read(state, query, Wish::Plan)))
-        .route("/step", post(step))
+        .route("/", get(front))
+        .route("/job", post(new_job))
+        .route("/job/{name}", get(|wire, name| read(wire, name, Room::Job, Wish::Show)))
+        .route("/job/{name}/known", get(|wire, name| read(wire, name, Room::Job, Wish::Known)))
+        .route("/job/{name}/plan", get(|wire, name| read(wire, name, Room::Job, Wish::Plan)))
+        .route("/job/{name}/sheet", get(|wire, name| read(wire, name, Room::Job, Wish::Sheet)))
+        .route("/job/{name}/what-if", get(what_if))
+        .route("/job/{name}/step", post(|wire, name, form| step(wire, name, Room::Job, form)))
+        .route("/drill", get(|State(wire): State<Wire>| async move { ask(&wire, Room::Front, Wish::Drills).await }))
+        .route("/drill", post(new_drill))
+        .route("/drill/{name}", get(|wire, name| read(wire, name, Room::Drill, Wish::Show)))
+        .route("/drill/{name}/step", post(|wire, name, form| step(wire, name, Room::Drill, form)))
         .route("/style.css", get(|| async { text("text/css; charset=utf-8", style()) }))
         .route("/script.js", get(|| async { text("text/javascript; charset=utf-8", page::SCRIPT.to_owned()) }))
-        .fallback(|| async { said(StatusCode::NOT_FOUND, "Not here", "There is no such page.") })
+        .method_not_allowed_fallback(|| async {
+            said(StatusCode::METHOD_NOT_ALLOWED, "Not like this", "That is only sent by a form of the page.")
+        })
+        .fallback(|| async { nowhere() })
         .layer(DefaultBodyLimit::max(MOST_BYTES))
         .layer(middleware::from_fn_with_state(wire.clone(), check))
         .with_state(wire)
@@ -97,16 +120,28 @@ fn router(wire: Wire) -> Router {
 /// What must hold of every request; and what every response says.
 async fn check(State(wire): State<Wire>, request: HttpRequest, next: Next) -> Response {
     let mut response = match allowed(&wire.guard, &request) {
-        Ok(()) => match tokio::time::timeout(ASKING + ANSWERING, next.run(request)).await {
-            Ok(response) => response,
-            Err(_) => said(StatusCode::REQUEST_TIMEOUT, "Too slow", "That took too long."),
-        },
+        Ok(()) => passed(request, next).await,
         Err(refusal) => refused(refusal),
     };
     for (name, value) in HEADERS {
         response.headers_mut().insert(name, HeaderValue::from_static(value));
     }
     response
+}
+
+/// Takes the whole of a request before anything is done with it: half a form holds a place no longer than a browser may
+/// take to say what it wants.
+async fn passed(request: HttpRequest, next: Next) -> Response {
+    let (head, body) = request.into_parts();
+    let body = match tokio::time::timeout(ASKING, to_bytes(body, MOST_BYTES)).await {
+        Ok(Ok(body)) => body,
+        // Too much, or cut off: then nobody reads this.
+        Ok(Err(_)) => {
+            return said(StatusCode::PAYLOAD_TOO_LARGE, "Too much", "A form of this page is never that long.");
+        }
+        Err(_) => return said(StatusCode::REQUEST_TIMEOUT, "Too slow", "The form did not come. Nothing was changed."),
+    };
+    next.run(HttpRequest::from_parts(head, Body::from(body))).await
 }
 
 fn allowed(guard: &Guard, request: &HttpRequest) -> Result<(), Refusal> {
@@ -116,6 +151,7 @@ fn allowed(guard: &Guard, request: &HttpRequest) -> Result<(), Refusal> {
     if !matches!(*request.method(), Method::GET | Method::HEAD) {
         guard.origin(one(header::ORIGIN), host)?;
     }
+    guard.fetched(one(FETCH_SITE), one(FETCH_MODE))?;
     let link = Query::<BTreeMap<String, String>>::try_from_uri(request.uri()).ok();
     let link = link.as_ref().and_then(|query| query.get("token")).map(String::as_str);
     // The link is good for the first look only, and only for looking.
@@ -141,35 +177,107 @@ fn refused(refusal: Refusal) -> Response {
     said(status, "Not from here", why)
 }
 
-/// Reads a page. A link with the token becomes a cookie, so that the token does not stay in the address.
-async fn read(State(wire): State<Wire>, Query(query): Query<BTreeMap<String, String>>, wish: Wish) -> Response {
-    if let (Some(token), Some(_)) = (query.get("token"), &wire.guard.token) {
+/// The front. A link with the token becomes a cookie, so that the token does not stay in the address.
+async fn front(State(wire): State<Wire>, uri: Uri) -> Response {
+    let query = Query::<BTreeMap<String, String>>::try_from_uri(&uri).ok();
+    let token = query.as_ref().and_then(|query| query.get("token"));
+    if let (Some(token), Some(_)) = (token, &wire.guard.token) {
         let cookie = format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/");
         if let (Ok(()), Ok(cookie)) = (wire.guard.token(Some(token)), HeaderValue::from_str(&cookie)) {
-            let mut response = to_the_question();
+            let mut response = look_at("/");
             response.headers_mut().insert(header::SET_COOKIE, cookie);
             return response;
         }
     }
-    ask(&wire, wish).await
+    ask(&wire, Room::Front, Wish::Show).await
+}
+
+/// The name in an address.
+type Name = Result<Path<String>, PathRejection>;
+/// The fields of a form, in order.
+type Fields = Result<Form<Vec<(String, String)>>, FormRejection>;
+
+/// Reads a page.
+async fn read(State(wire): State<Wire>, name: Name, room: fn(String) -> Room, wish: Wish) -> Response {
+    match name {
+        Ok(Path(name)) => ask(&wire, room(name), wish).await,
+        Err(_) => nowhere(),
+    }
 }
 
 /// Takes an answer.
-async fn step(
-    State(wire): State<Wire>,
-    form: Result<Form<Vec<(String, String)>>, axum::extract::rejection::FormRejection>,
-) -> Response {
+async fn step(State(wire): State<Wire>, name: Name, room: fn(String) -> Room, form: Fields) -> Response {
+    let Ok(Path(name)) = name else { return nowhere() };
     let fields = match form {
         Ok(Form(fields)) => fields,
-        Err(rejection) => {
-            let status = rejection.status();
-            return said(status, "Not a form of ours", "The form could not be read. Nothing was changed.");
+        Err(rejection) => return unreadable(&rejection),
+    };
+    let Some((turn, did)) = done(&fields) else { return not_ours() };
+    ask(&wire, room(name), Wish::Step { turn, did }).await
+}
+
+/// Looks ahead: what would be answered stands in the address, for nothing is changed by it.
+async fn what_if(State(wire): State<Wire>, name: Name, uri: Uri) -> Response {
+    let Ok(Path(name)) = name else { return nowhere() };
+    let fields = Query::<Vec<(String, String)>>::try_from_uri(&uri).map(|Query(fields)| fields).unwrap_or_default();
+    let [(kind, value)] = fields.as_slice() else { return not_ours() };
+    let did = match (kind.as_str(), value.parse()) {
+        ("pick", Ok(at)) => Did::Pick(at),
+        ("text", _) if value.len() <= MOST_TEXT => Did::Text(value.clone()),
+        _ => return not_ours(),
+    };
+    ask(&wire, Room::Job(name), Wish::WhatIf(did)).await
+}
+
+/// Begins a job.
+async fn new_job(State(wire): State<Wire>, form: Fields) -> Response {
+    let fields = match form {
+        Ok(Form(fields)) => fields,
+        Err(rejection) => return unreadable(&rejection),
+    };
+    let (mut title, mut user) = (String::new(), String::new());
+    for (name, value) in fields {
+        match name.as_str() {
+            "title" if value.len() <= MOST_TEXT => title = value,
+            "user" => user = value,
+            _ => return not_ours(),
         }
+    }
+    ask(&wire, Room::Front, Wish::NewJob { title, user }).await
+}
+
+/// Begins a drill.
+async fn new_drill(State(wire): State<Wire>, form: Fields) -> Response {
+    let fields = match form {
+        Ok(Form(fields)) => fields,
+        Err(rejection) => return unreadable(&rejection),
     };
-    let Some((turn, did)) = done(&fields) else {
-        return said(StatusCode::BAD_REQUEST, "Not a form of ours", "A form says one thing. Nothing was changed.");
+    let (mut level, mut seed, mut coach) = (None, None, false);
+    for (name, value) in &fields {
+        match name.as_str() {
+            "level" => level = Level::named(value),
+            "seed" => seed = value.trim().parse().ok(),
+            "coach" => coach = true,
+            _ => return not_ours(),
+        }
+    }
+    let (Some(level), Some(seed)) = (level, seed) else {
+        let why = "A drill has a level and a number. Go back and give both.";
+        return said(StatusCode::BAD_REQUEST, "Which drill?", why);
     };
-    ask(&wire, Wish::Step { turn, did }).await
+    ask(&wire, Room::Front, Wish::NewDrill(Chosen { level, seed, coach })).await
+}
+
+fn unreadable(rejection: &FormRejection) -> Response {
+    said(rejection.status(), "Not a form of ours", "The form could not be read. Nothing was changed.")
+}
+
+fn not_ours() -> Response {
+    said(StatusCode::BAD_REQUEST, "Not a form of ours", "A form says one thing. Nothing was changed.")
+}
+
+fn nowhere() -> Response {
+    said(StatusCode::NOT_FOUND, "Not here", "There is no such page.")
 }
 
 /// What a form says: a turn and one thing that was done.
@@ -187,25 +295,48 @@ fn done(fields: &[(String, String)]) -> Option<(String, Did)> {
     turn.zip(did)
 }
 
-async fn ask(wire: &Wire, wish: Wish) -> Response {
+async fn ask(wire: &Wire, room: Room, wish: Wish) -> Response {
     let (sender, reply) = oneshot::channel();
-    if wire.desk.send(Request::Wish(wish, sender)).is_err() {
+    let home = room.path();
+    if wire.rooms.send(Request::Ask(room, Asked { wish, reply: sender, at: Instant::now() })).is_err() {
         return said(StatusCode::SERVICE_UNAVAILABLE, "Closed", "The program is ending.");
     }
-    match tokio::time::timeout(ANSWERING, reply).await {
-        Ok(Ok(Reply::Page(page))) => html(StatusCode::OK, page),
-        Ok(Ok(Reply::Stale(page))) => html(StatusCode::CONFLICT, page),
-        Ok(Ok(Reply::Refused(page))) => html(StatusCode::BAD_REQUEST, page),
-        Ok(Ok(Reply::Failed(page))) => html(StatusCode::INTERNAL_SERVER_ERROR, page),
-        Ok(Ok(Reply::Taken)) => to_the_question(),
-        Ok(Err(_)) => said(StatusCode::SERVICE_UNAVAILABLE, "Closed", "The program is ending."),
-        Err(_) => said(StatusCode::GATEWAY_TIMEOUT, "Too slow", "That took too long. Load the page again."),
+    let (reply, took) = match tokio::time::timeout(ANSWERING, reply).await {
+        Ok(Ok(both)) => both,
+        Ok(Err(_)) => {
+            let why = "The program is ending, or something went wrong in it. Load the page again.";
+            return said(StatusCode::SERVICE_UNAVAILABLE, "Closed", why);
+        }
+        Err(_) => {
+            let why = "That took too long. Load the page again.";
+            return said(StatusCode::GATEWAY_TIMEOUT, "Too slow", why);
+        }
+    };
+    let mut response = match reply {
+        Reply::Page(page) => html(StatusCode::OK, page),
+        Reply::Stale(page) => html(StatusCode::CONFLICT, page),
+        Reply::Refused(page) => html(StatusCode::BAD_REQUEST, page),
+        Reply::Failed(page) => html(StatusCode::INTERNAL_SERVER_ERROR, page),
+        Reply::Nowhere(page) => html(StatusCode::NOT_FOUND, page),
+        Reply::Taken => look_at(&home),
+        Reply::Go(room) => look_at(&room.path()),
+    };
+    if let Ok(timing) = HeaderValue::from_str(&timing(took)) {
+        response.headers_mut().insert(TIMING, timing);
     }
+    response
+}
+
+/// What a reply took, in milliseconds.
+fn timing(took: Took) -> String {
+    let ms = |time: Duration| time.as_secs_f64() * 1e3;
+    let (waiting, advice, page) = (ms(took.waiting), ms(took.advice), ms(took.page));
+    format!("waiting;dur={waiting:.2}, advice;dur={advice:.2}, page;dur={page:.2}")
 }
 
 /// After an answer: a new page load asks again, it does not answer again.
-fn to_the_question() -> Response {
-    (StatusCode::SEE_OTHER, [(header::LOCATION, "/")]).into_response()
+fn look_at(path: &str) -> Response {
+    (StatusCode::SEE_OTHER, [(header::LOCATION, path)]).into_response()
 }
 
 fn style() -> String {

@@ -235,13 +235,22 @@ pub fn cases(folder: &Path) -> Result<Vec<PathBuf>, Error> {
     for entry in fs::read_dir(folder).map_err(failed("list", folder))? {
         let path = entry.map_err(failed("list", folder))?.path();
         let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-        if name.starts_with(CASE_PREFIX) && path.extension().is_some_and(|e| e == "yaml") && path.is_file() {
+        let is_yaml = path.extension().is_some_and(|e| e == "yaml") && path.is_file();
+        if is_yaml && (name.starts_with(CASE_PREFIX) || begins_like_a_case(&path)) {
             let changed = fs::metadata(&path).and_then(|m| m.modified()).ok();
             found.push((std::cmp::Reverse(changed), path));
         }
     }
     found.sort();
     Ok(found.into_iter().map(|(_, path)| path).collect())
+}
+
+/// Whether a file says which knowledge base it was written with, as every case does near its beginning.
+fn begins_like_a_case(path: &Path) -> bool {
+    let Ok(bytes) = read(path) else { return false };
+    let text = String::from_utf8_lossy(&bytes);
+    let says = |key: &str| text.lines().any(|line| line.starts_with(key));
+    says("format:") && says("knowledge:")
 }
 
 #[cfg(test)]

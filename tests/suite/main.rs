@@ -8,11 +8,13 @@
 #![expect(clippy::disallowed_methods, reason = "what a test works out by hand is compared within a tolerance")]
 #![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
 
+mod accessible;
 mod advice_property;
 mod browser;
 mod calc;
 mod case_model;
 mod case_text;
+mod chromium;
 mod cli;
 mod coverage;
 mod directions;
@@ -21,8 +23,10 @@ mod drill;
 mod drill_skill;
 mod epochs;
 mod explanations;
+mod hand_over;
 mod handbook;
 mod handheld;
+mod http_fuzz;
 mod inference_best;
 mod inference_cut;
 mod inference_deep;
@@ -46,7 +50,9 @@ mod page;
 mod plan_property;
 mod plan_worked;
 mod published_decision;
+mod random_keys;
 mod random_network;
+mod rooms;
 mod schema;
 mod serve;
 mod small_base;
@@ -54,6 +60,7 @@ mod small_engine;
 mod small_network;
 mod trial;
 mod watercraft;
+mod what_if;
 mod worked_cases;
 mod world_oracle;
 

@@ -1,23 +1,37 @@
 //! The page over HTTP, by a client that sends what a browser would, and what it would not.
 
-use crate::small_engine::{at_bench, knowledge, new_case};
+use crate::small_engine::{knowledge, new_case};
+use doldrum::access::AccessGraph;
 use doldrum::case::{Case, Event, text};
-use doldrum::serve::{Desk, Server};
+use doldrum::decision::Settings;
+use doldrum::knowledge::Knowledge;
+use doldrum::report::Figures;
+use doldrum::serve::{Jobs, Server, Shop};
+use doldrum::units::System;
 use scraper::{ElementRef, Html, Selector};
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::{Read, Write};
 use std::net::{SocketAddr, TcpStream};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Barrier;
 use std::time::{Duration, Instant};
 
 /// A response.
 #[derive(Debug)]
-struct Response {
-    status: u16,
+pub struct Response {
+    /// Its status.
+    pub status: u16,
     headers: BTreeMap<String, String>,
-    body: String,
+    /// What it says.
+    pub body: String,
+}
+
+impl Response {
+    /// Where it leads.
+    pub fn led_to(&self) -> Option<&str> {
+        self.headers.get("location").map(String::as_str)
+    }
 }
 
 /// A page that is served while a test runs, and its case file.
@@ -25,27 +39,45 @@ pub struct Client {
     at: SocketAddr,
     /// Where to open it.
     pub link: String,
+    /// The address of its question.
+    pub home: String,
     case: PathBuf,
 }
 
 /// Serves a job at an address while `work` is done.
 fn at_address(address: &str, case: impl FnOnce(&mut Case), work: impl FnOnce(&Client)) {
+    serving_base(&knowledge(), address, case, work);
+}
+
+/// The same for a knowledge base.
+pub fn serving_base(knowledge: &Knowledge, address: &str, case: impl FnOnce(&mut Case), work: impl FnOnce(&Client)) {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("job.yaml");
+    let mut job = new_case(knowledge);
+    case(&mut job);
+    serving_jobs(knowledge, address, Jobs::One(Box::new(job), path.clone()), path, work);
+}
+
+/// Serves jobs while `work` is done; `case` is the file of the one that a client asks for.
+pub fn serving_jobs(knowledge: &Knowledge, address: &str, jobs: Jobs, case: PathBuf, work: impl FnOnce(&Client)) {
     let server = Server::bind(address.parse().expect("an address")).expect("a free port");
     let (closer, guard) = (server.closer(), server.guard().clone());
     let at = SocketAddr::from(([127, 0, 0, 1], guard.at.port()));
-    let client = Client { at, link: guard.link(), case: path.clone() };
-    let knowledge = knowledge();
-    let mut job = new_case(&knowledge);
-    case(&mut job);
+    let home = format!("/job/{}", case.file_stem().expect("a name").to_string_lossy());
+    let client = Client { at, link: guard.link(), home, case };
+    let (graph, figures) = (AccessGraph::new(knowledge), Figures::new(knowledge, System::Us));
+    let shop = Shop {
+        knowledge,
+        graph: &graph,
+        figures: &figures,
+        settings: Settings { worlds: 512, ..Settings::default() },
+        layout_known: false,
+        jobs,
+        blank: new_case(knowledge),
+        clock: || None,
+    };
     std::thread::scope(|scope| {
-        let served = scope.spawn(|| {
-            at_bench(&knowledge, |bench| {
-                let mut desk = Desk::new(bench, job, path, "run".to_owned(), || None);
-                server.run(&mut desk).expect("served");
-            });
-        });
+        let served = scope.spawn(|| server.run(&shop).expect("served"));
         // Whatever becomes of the test, the server must not outlive it.
         let result = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| work(&client)));
         closer.close();
@@ -56,17 +88,23 @@ fn at_address(address: &str, case: impl FnOnce(&mut Case), work: impl FnOnce(&Cl
     });
 }
 
+/// Serves a new job of the small engine.
 pub fn serving(work: impl FnOnce(&Client)) {
     at_address("127.0.0.1:0", |_| {}, work);
 }
 
 impl Client {
+    /// Sends text as it is.
+    pub fn raw(&self, request: &str) -> Response {
+        self.bytes(request.as_bytes())
+    }
+
     /// Sends bytes as they are.
-    fn raw(&self, request: &str) -> Response {
+    pub fn bytes(&self, request: &[u8]) -> Response {
         let mut stream = TcpStream::connect(self.at).expect("connected");
         stream.set_read_timeout(Some(Duration::from_mins(1))).expect("a time limit");
         // The other end may close before all is sent.
-        let _ = stream.write_all(request.as_bytes());
+        let _ = stream.write_all(request);
         let mut bytes = Vec::new();
         let _ = stream.read_to_end(&mut bytes);
         let text = String::from_utf8(bytes).expect("text");
@@ -77,17 +115,38 @@ impl Client {
         Response { status, headers: headers.collect(), body: body.to_owned() }
     }
 
-    fn get_with(&self, path: &str, headers: &str) -> Response {
+    /// Asks with more headers.
+    pub fn get_with(&self, path: &str, headers: &str) -> Response {
         self.raw(&format!("GET {path} HTTP/1.1\r\nHost: {}\r\n{headers}\r\n", self.at))
     }
 
-    fn get(&self, path: &str) -> Response {
+    pub fn get(&self, path: &str) -> Response {
         self.get_with(path, "")
     }
 
+    /// The address of a page of the job.
+    pub fn at_job(&self, page: &str) -> String {
+        format!("{}{page}", self.home)
+    }
+
+    /// Its case file.
+    pub fn at_file(&self) -> &Path {
+        &self.case
+    }
+
+    /// Where a browser finds a page.
+    pub fn url(&self, path: &str) -> String {
+        format!("http://{}{path}", self.at)
+    }
+
     fn post_with(&self, headers: &str, body: &str) -> Response {
+        self.post_to(&self.at_job("/step"), headers, body)
+    }
+
+    /// Sends a form anywhere.
+    pub fn post_to(&self, path: &str, headers: &str, body: &str) -> Response {
         self.raw(&format!(
-            "POST /step HTTP/1.1\r\nHost: {}\r\n{headers}Content-Type: application/x-www-form-urlencoded\r\n\
+            "POST {path} HTTP/1.1\r\nHost: {}\r\n{headers}Content-Type: application/x-www-form-urlencoded\r\n\
              Content-Length: {}\r\n\r\n{body}",
             self.at,
             body.len()
@@ -95,29 +154,40 @@ impl Client {
     }
 
     /// Sends a form as our own page does.
-    fn post(&self, body: &str) -> Response {
-        self.post_with(&format!("Origin: http://{}\r\n", self.at), body)
+    pub fn post(&self, body: &str) -> Response {
+        self.post_ours(&self.at_job("/step"), body)
+    }
+
+    /// Sends a form anywhere as our own page does.
+    pub fn post_ours(&self, path: &str, body: &str) -> Response {
+        self.post_to(path, &format!("Origin: http://{}\r\n", self.at), body)
     }
 
     /// The page as it stands.
-    fn page(&self) -> Page {
-        let response = self.get("/");
+    pub fn page(&self) -> Page {
+        self.page_at(&self.home)
+    }
+
+    /// A page as it stands.
+    pub fn page_at(&self, path: &str) -> Page {
+        let response = self.get(path);
         assert_eq!(response.status, 200, "{}", response.body);
         Page::read(&response.body)
     }
 
     /// Answers on a page and is led to the next.
-    fn answer(&self, page: &Page, field: &str) -> Page {
-        let response = self.post(&format!("turn={}&{field}", page.turn));
-        assert_eq!(
-            (response.status, response.headers.get("location").map(String::as_str)),
-            (303, Some("/")),
-            "{field}"
-        );
-        self.page()
+    pub fn answer(&self, page: &Page, field: &str) -> Page {
+        self.answer_at(&self.home, page, field)
     }
 
-    fn saved(&self) -> Case {
+    /// Answers on a page of a room and is led to the next.
+    pub fn answer_at(&self, home: &str, page: &Page, field: &str) -> Page {
+        let response = self.post_ours(&format!("{home}/step"), &format!("turn={}&{field}", page.turn));
+        assert_eq!((response.status, response.led_to()), (303, Some(home)), "{field}: {}", response.body);
+        self.page_at(home)
+    }
+
+    pub fn saved(&self) -> Case {
         let source = fs::read_to_string(&self.case).expect("the case file");
         text::read("job.yaml", &source, &knowledge()).0.expect("it loads")
     }
@@ -125,13 +195,20 @@ impl Client {
 
 /// What a person sees of a page.
 #[derive(Clone, Debug, PartialEq, Eq)]
-struct Page {
-    turn: String,
-    title: String,
-    picks: Vec<String>,
+pub struct Page {
+    /// The turn it shows.
+    pub turn: String,
+    /// What it is called.
+    pub title: String,
+    /// The answers on it.
+    pub picks: Vec<String>,
     keys: Vec<String>,
-    writes: bool,
-    words: String,
+    /// Whether something is written on it.
+    pub writes: bool,
+    /// Where its links lead.
+    pub links: Vec<String>,
+    /// What it says.
+    pub words: String,
 }
 
 fn select<'a>(page: &'a Html, selector: &str) -> Vec<ElementRef<'a>> {
@@ -144,7 +221,7 @@ fn words(element: ElementRef<'_>) -> String {
 
 impl Page {
     /// Reads a page, and sees that it is sound.
-    fn read(source: &str) -> Self {
+    pub fn read(source: &str) -> Self {
         let parsed = Html::parse_document(source);
         assert!(parsed.errors.is_empty(), "{:?}", parsed.errors);
         assert!(select(&parsed, "[style], style, script:not([src]), img, iframe").is_empty(), "{source}");
@@ -153,12 +230,17 @@ impl Page {
         let turns: Vec<&str> =
             select(&parsed, "input[name=turn]").iter().filter_map(|input| input.value().attr("value")).collect();
         assert!(turns.windows(2).all(|pair| pair[0] == pair[1]));
-        assert_eq!(turns.len(), select(&parsed, "form[method=post][action='/step']").len());
+        assert_eq!(turns.len(), select(&parsed, "form[method=post][action$='/step']").len());
         let values = |name: &str| -> Vec<String> {
             let buttons = select(&parsed, &format!("button[name={name}]"));
             buttons.iter().filter_map(|b| b.value().attr("value")).map(str::to_owned).collect()
         };
         Self {
+            links: select(&parsed, "main a")
+                .iter()
+                .filter_map(|link| link.value().attr("href"))
+                .map(str::to_owned)
+                .collect(),
             turn: turns.first().copied().unwrap_or_default().to_owned(),
             title: words(select(&parsed, "title")[0]),
             picks: select(&parsed, "button[name=pick]").into_iter().map(words).collect(),
@@ -168,13 +250,13 @@ impl Page {
         }
     }
 
-    fn has(&self, key: &str) -> bool {
+    pub fn has(&self, key: &str) -> bool {
         self.keys.iter().any(|k| k == key)
     }
 }
 
 /// From the first sniff to the complaint.
-fn to_the_complaint(client: &Client) -> Page {
+pub fn to_the_complaint(client: &Client) -> Page {
     let mut page = client.page();
     while page.has("t") {
         page = client.answer(&page, "key=t");
@@ -192,7 +274,8 @@ fn to_the_complaint(client: &Client) -> Page {
 fn a_whole_interview_by_forms_comes_to_a_plan_and_to_an_end() {
     serving(|client| {
         assert!(
-            !client.case.exists() && Page::read(&client.get("/plan").body).words.contains("the complaint comes first")
+            !client.case.exists()
+                && Page::read(&client.get(&client.at_job("/plan")).body).words.contains("the complaint comes first")
         );
         let mut page = to_the_complaint(client);
         page = client.answer(&page, "pick=0");
@@ -221,8 +304,8 @@ fn a_whole_interview_by_forms_comes_to_a_plan_and_to_an_end() {
         let answers = case.log.iter().filter(|entry| matches!(entry.event, Event::Answer { .. })).count();
         let repairs = case.log.iter().filter(|entry| matches!(entry.event, Event::Repaired { .. })).count();
         assert!(answers >= 2 && repairs >= 1, "{:?}", case.log);
-        let plan = client.get("/plan");
-        let known = client.get("/known");
+        let plan = client.get(&client.at_job("/plan"));
+        let known = client.get(&client.at_job("/known"));
         assert!(plan.status == 200 && Page::read(&plan.body).title.starts_with("Work order"), "{}", plan.body);
         assert_eq!(Page::read(&known.body).title, "What we know");
     });
@@ -304,7 +387,7 @@ fn what_a_terminal_does_meanwhile_is_seen() {
         assert_eq!(stale.status, 409, "{}", stale.body);
         assert!(client.page().words.contains("From the terminal"));
         fs::write(&client.case, "format: 1\nthis is: no case\n").expect("written");
-        let broken = client.get("/");
+        let broken = client.get(&client.home);
         assert!(broken.status == 500 && broken.body.contains("cannot be read"), "{}", broken.body);
         assert!(fs::read_to_string(&client.case).expect("it is there").contains("no case"), "it is not written over");
     });
@@ -334,7 +417,7 @@ fn only_what_a_page_offers_is_an_answer() {
         }
         assert_eq!(client.post("pick=0").status, 400);
         assert_eq!(client.page(), page);
-        assert_eq!(client.get("/step").status, 405);
+        assert_eq!(client.get(&client.at_job("/step")).status, 405);
         assert_eq!(client.get("/nowhere").status, 404);
         assert_eq!(client.get("/../Cargo.toml").status, 404);
     });
@@ -355,7 +438,7 @@ fn only_this_host_and_our_own_forms_count() {
             assert_eq!(client.post_with(origin, &field).status, 403, "{origin}");
         }
         assert_eq!(client.page(), page, "nothing was changed");
-        assert!(!client.link.contains("token") && client.get("/?token=x").status == 200);
+        assert!(!client.link.contains("token") && client.get("/?token=x").status == 303);
     });
 }
 
@@ -367,7 +450,16 @@ fn from_other_machines_only_with_the_token() {
         |client| {
             let token = client.link.split("token=").nth(1).expect("a token").to_owned();
             assert!(token.len() >= 32);
-            for path in ["/", "/plan", "/style.css", "/?token=wrong", &format!("/plan?token={token}")] {
+            for path in [
+                "/",
+                "/job/job",
+                "/job/job/plan",
+                "/drill",
+                "/style.css",
+                "/?token=wrong",
+                &format!("/job/job/plan?token={token}"),
+                &format!("/drill?token={token}"),
+            ] {
                 assert_eq!(client.get(path).status, 403, "{path}");
             }
             let led = client.get(&format!("/?token={token}"));
@@ -375,7 +467,7 @@ fn from_other_machines_only_with_the_token() {
             let cookie = &led.headers["set-cookie"];
             assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"), "{cookie}");
             let pair = cookie.split(';').next().expect("a pair");
-            let page = client.get_with("/", &format!("Cookie: {pair}\r\n"));
+            let page = client.get_with(&client.home, &format!("Cookie: {pair}\r\n"));
             assert!(page.status == 200 && !page.body.contains(&token));
             assert_eq!(client.get_with("/", "Cookie: doldrum=wrong\r\n").status, 403);
             let turn = Page::read(&page.body).turn;
@@ -392,6 +484,12 @@ fn every_response_says_what_a_browser_may_do() {
         let turn = client.page().turn;
         let all = [
             client.get("/"),
+            client.get(&client.home),
+            client.get(&client.at_job("/what-if?pick=0")),
+            client.get("/drill"),
+            client.get("/drill/nothing"),
+            client.get("/job/nothing"),
+            client.post_ours("/drill", "level=single&seed=x"),
             client.get("/style.css"),
             client.get("/script.js"),
             client.get("/nowhere"),
@@ -417,7 +515,7 @@ fn what_is_too_big_or_too_slow_is_cut_off() {
         let page = client.page();
         let big = format!("turn={}&text={}", page.turn, "x".repeat(20_000));
         assert_eq!(client.post(&big).status, 413);
-        let long = client.get_with("/", &format!("X-Long: {}\r\n", "x".repeat(200_000)));
+        let long = client.get_with(&client.home, &format!("X-Long: {}\r\n", "x".repeat(200_000)));
         assert!(long.status == 431 || long.status == 400 || long.status == 0, "{long:?}");
         let started = Instant::now();
         let mut slow = TcpStream::connect(client.at).expect("connected");
@@ -442,8 +540,8 @@ fn what_a_job_says_is_text_and_nothing_else() {
             let page = to_the_complaint(client);
             assert!(page.words.contains(hostile), "{page:?}");
             client.answer(&page, "pick=0");
-            for path in ["/", "/known", "/plan"] {
-                Page::read(&client.get(path).body);
+            for path in ["", "/known", "/plan", "/what-if?pick=0"] {
+                Page::read(&client.get(&client.at_job(path)).body);
             }
         },
     );

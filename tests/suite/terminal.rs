@@ -25,12 +25,32 @@ struct Seat {
 
 impl Seat {
     fn new(place: &Path, arguments: &[&str], rows: u16, cols: u16) -> Self {
+        Self::with_base(place, Some(&folder()), arguments, rows, cols)
+    }
+
+    /// With another knowledge base than the small one; `None`: the built-in one.
+    fn with_base(place: &Path, base: Option<&Path>, arguments: &[&str], rows: u16, cols: u16) -> Self {
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_doldrum"));
+        if let Some(base) = base {
+            command.args(["--knowledge", base.to_str().expect("a plain path")]);
+        }
+        command.args(arguments);
+        Self::at(place, command, rows, cols)
+    }
+
+    /// A new case in a shell that writes down afterwards how the terminal is set.
+    fn in_shell(place: &Path, rows: u16, cols: u16) -> Self {
+        let mut command = CommandBuilder::new("sh");
+        let program = env!("CARGO_BIN_EXE_doldrum");
+        let script = "trap : INT; \"$0\" --knowledge \"$1\" triage c.yaml; stty -a > modes";
+        command.args(["-c", script, program, folder().to_str().expect("a plain path")]);
+        Self::at(place, command, rows, cols)
+    }
+
+    fn at(place: &Path, mut command: CommandBuilder, rows: u16, cols: u16) -> Self {
         let size = PtySize { rows, cols, pixel_width: 0, pixel_height: 0 };
         let pair = native_pty_system().openpty(size).expect("a terminal");
-        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_doldrum"));
         command.cwd(place);
-        command.args(["--knowledge", folder().to_str().expect("a plain path")]);
-        command.args(arguments);
         command.env("TERM", "xterm-256color");
         let child = pair.slave.spawn_command(command).expect("it starts");
         drop(pair.slave);
@@ -218,4 +238,62 @@ fn ctrl_c_in_a_drill_shows_the_cursor_and_exits_130() {
     seat.then("What do you do next?", "\u{3}");
     assert_eq!(seat.end(), 130);
     assert!(!seat.screen.lock().expect("not poisoned").screen().hide_cursor(), "the cursor is shown");
+}
+
+/// On the phone: the script on the left and what is behind it on the right where there is room, else beneath.
+#[test]
+fn the_phone_has_two_columns_in_a_wide_window_and_one_in_a_narrow_one() {
+    for (rows, cols) in [(30, 100), (24, 80)] {
+        let place = tempfile::tempdir().expect("a folder");
+        let mut seat = Seat::with_base(place.path(), None, &["triage", "c.yaml", "--for", "owner"], rows, cols);
+        seat.then("out of the water", "1");
+        seat.then("headache", "1");
+        seat.then("smell burning", "1");
+        seat.sees("ck-smell-hull");
+        let text = seat.text();
+        let script = text.lines().find(|line| line.contains("Say:")).expect("a script");
+        assert_eq!(script.contains(" | "), cols >= 100, "{text}");
+        assert!(
+            text.lines().next().is_some_and(|line| line.starts_with("New job")),
+            "nothing has scrolled away: {text}"
+        );
+        seat.then("ck-smell-hull", "q");
+        assert_eq!(seat.end(), 0);
+    }
+}
+
+/// Whatever is pressed, the terminal is handed back as it was: cooked, its cursor shown, on its first screen.
+#[test]
+fn random_keys_never_leave_a_broken_terminal() {
+    const KEYS: &[u8] = b"1112233ttt\r\r\rbnco?rhxpdegiaks=, \x1b\x7fw9#m!";
+    for seed in 0_usize..24 {
+        let place = tempfile::tempdir().expect("a folder");
+        let (rows, cols) = [(24, 80), (24, 40), (30, 100)][seed % 3];
+        let mut seat = Seat::in_shell(place.path(), rows, cols);
+        seat.sees("Before anything else");
+        let mut state = seed as u64 * 7919 + 17;
+        for _ in 0..30 {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let key = KEYS[(state >> 33) as usize % KEYS.len()];
+            seat.keys.write_all(&[key]).and_then(|()| seat.keys.flush()).expect("the terminal takes keys");
+            std::thread::sleep(Duration::from_millis(12));
+        }
+        // Ctrl-C ends it wherever it is; where it has ended already, the shell waits for a line.
+        let start = Instant::now();
+        while seat.child.try_wait().expect("its end can be asked for").is_none() {
+            assert!(start.elapsed() < PATIENCE, "seed {seed}: it does not end, the screen is:\n{}", seat.text());
+            let _ = seat.keys.write_all(b"\x03").and_then(|()| seat.keys.flush());
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        std::thread::sleep(Duration::from_millis(50));
+        let screen = seat.screen.lock().expect("not poisoned");
+        let settings = screen.screen().contents();
+        assert!(!settings.contains("panicked"), "seed {seed}: {settings}");
+        assert!(!screen.screen().hide_cursor(), "seed {seed}: the cursor is hidden");
+        assert!(!screen.screen().alternate_screen(), "seed {seed}: it is still on the other screen");
+        let modes = std::fs::read_to_string(place.path().join("modes")).expect("what the terminal is set to");
+        for mode in ["icanon", "echo", "isig"] {
+            assert!(modes.split_whitespace().any(|word| word == mode), "seed {seed}: {mode} is off: {modes}");
+        }
+    }
 }

@@ -2,6 +2,7 @@
 
 pub mod assess;
 pub mod calc;
+pub mod cases;
 pub mod drill;
 pub mod logbook;
 pub mod plan;

@@ -1,15 +1,14 @@
 //! `doldrum serve`: the interview as a page.
 
-use super::triage::{case, clock};
+use super::triage::{case, clock, new_case};
 use crate::access::AccessGraph;
 use crate::cli::args::{Common, Serve};
 use crate::cli::out::{Failure, print};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
-use crate::interview::advisor::Library;
-use crate::interview::step::Bench;
 use crate::report::Figures;
-use crate::serve::{Desk, Server, random_word};
+use crate::serve::{Jobs, Server, Shop};
+use std::path::PathBuf;
 
 /// Serves until Ctrl-C.
 ///
@@ -17,17 +16,29 @@ use crate::serve::{Desk, Server, random_word};
 /// Where the case cannot be read, or the address cannot be had.
 pub fn run(args: &Serve, common: &Common) -> Result<Exit, Failure> {
     let knowledge = load::knowledge(common)?;
-    let (case, path) = case(&args.job, common, &knowledge)?;
     let figures = Figures::new(&knowledge, common.units.into());
     let graph = AccessGraph::new(&knowledge);
-    let settings = Settings { seed: common.seed, ..Settings::default() };
-    let library = Library::new(&knowledge, settings, figures.clone());
-    let bench = Bench {
+    let job = &args.job;
+    let one =
+        job.file.is_some() || job.case.is_some() || job.user.is_some() || job.layout.is_some() || job.title.is_some();
+    let (jobs, kept, again) = if one {
+        let (case, path) = case(job, common, &knowledge)?;
+        let kept = format!("The case is kept in {}.", path.display());
+        let again = format!("doldrum serve {}", path.display());
+        (Jobs::One(Box::new(case), path), kept, again)
+    } else {
+        let folder = PathBuf::from(".");
+        (Jobs::Folder(folder), "The cases are kept in this folder.".to_owned(), "doldrum serve".to_owned())
+    };
+    let shop = Shop {
         knowledge: &knowledge,
         graph: &graph,
-        advisor: &library,
         figures: &figures,
-        layout_known: args.job.layout.is_some(),
+        settings: Settings { seed: common.seed, ..Settings::default() },
+        layout_known: job.layout.is_some(),
+        jobs,
+        blank: new_case(&knowledge),
+        clock,
     };
     let server = Server::bind(args.at)?;
     let closer = server.closer();
@@ -36,9 +47,8 @@ pub fn run(args: &Serve, common: &Common) -> Result<Exit, Failure> {
     if args.open || common.quiet {
         print(&format!("{link}\n"))?;
     } else {
-        print(&format!("Open {link}\nThe case is kept in {}. Ctrl-C ends this.\n", path.display()))?;
+        print(&format!("Open {link}\n{kept} Ctrl-C ends this.\n"))?;
     }
-    let mut desk = Desk::new(&bench, case, path.clone(), random_word()?, clock);
-    server.run(&mut desk)?;
-    Err(Failure::Interrupted(format!("Go on with: doldrum serve --case {}", path.display())))
+    server.run(&shop)?;
+    Err(Failure::Interrupted(format!("Go on with: {again}")))
 }

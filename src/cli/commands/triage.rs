@@ -1,5 +1,6 @@
 //! `doldrum triage`: the interview.
 
+use super::cases;
 use crate::access::AccessGraph;
 use crate::case::{Case, text};
 use crate::cli::args::{Common, Job, Triage};
@@ -8,6 +9,7 @@ use crate::cli::{Exit, args::Format, load};
 use crate::decision::Settings;
 use crate::finding::nearest;
 use crate::interview::advisor::Library;
+use crate::interview::hand_over::{self, Ending, HandOver};
 use crate::interview::plain::{Echo, Plain};
 use crate::interview::state::End;
 use crate::interview::step::Bench;
@@ -28,7 +30,10 @@ use std::sync::atomic::Ordering;
 /// Where the case cannot be read or kept, or reading and writing fails.
 pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
     if triage.list {
-        return list();
+        return cases::list(common);
+    }
+    if let [first, second] = triage.compare.as_slice() {
+        return cases::compared([first, second], common);
     }
     let knowledge = load::knowledge(common)?;
     let (case, path) = case(&triage.job, common, &knowledge)?;
@@ -48,20 +53,10 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
     part(&bench, &finished, &keeper.path, common)
 }
 
-/// The cases of this folder that could be gone on with.
-fn list() -> Result<Exit, Failure> {
-    let cases = store::cases(Path::new("."))?;
-    let mut lines: Vec<String> = cases.iter().map(|path| format!("doldrum triage --case {}", path.display())).collect();
-    if lines.is_empty() {
-        lines.push("no cases here".to_owned());
-    }
-    print(&(lines.join("\n") + "\n"))?;
-    Ok(Exit::Done)
-}
-
 /// The case to go on with, or a new one; and where it is kept.
 pub(super) fn case(job: &Job, common: &Common, knowledge: &Knowledge) -> Result<(Case, PathBuf), Failure> {
-    let mut case = match &job.case {
+    let file = job.file.as_ref().or(job.case.as_ref());
+    let mut case = match file {
         Some(path) if path.exists() => {
             let (case, findings) = load::case(path, knowledge)?;
             advise(findings, common);
@@ -78,14 +73,14 @@ pub(super) fn case(job: &Job, common: &Common, knowledge: &Knowledge) -> Result<
     if job.title.is_some() {
         case.title.clone_from(&job.title);
     }
-    let path = job
-        .case
-        .clone()
+    let path = file
+        .cloned()
         .unwrap_or_else(|| store::new_case_path(Path::new("."), ZonedDateTime::now().date(), case.title.as_deref()));
     Ok((case, path))
 }
 
-fn new_case(knowledge: &Knowledge) -> Case {
+/// A job of which nothing is known.
+pub(super) fn new_case(knowledge: &Knowledge) -> Case {
     Case {
         title: None,
         craft: Craft::usual(knowledge),
@@ -131,26 +126,58 @@ fn ask(bench: &Bench<'_>, case: Case, triage: &Triage, keeper: &mut Keeper) -> R
 /// What is said in parting.
 fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) -> Result<Exit, Failure> {
     let base = common.knowledge.as_ref().map(|base| format!(" --knowledge {}", base.display())).unwrap_or_default();
-    let kept = format!("Saved in {}. Go on with: doldrum{base} triage --case {}", path.display(), path.display());
-    match finished.end {
-        None => return Err(Failure::Interrupted(kept)),
-        Some(End::Stopped(lock)) => print_document(&pages::stop(bench.knowledge, lock), Format::Text)?,
-        Some(End::Cured) => {
-            print_document(&pages::record(bench.knowledge, &finished.case, bench.figures), Format::Text)?;
-        }
-        Some(End::HandedOver) => match bench.advisor.plan(&finished.case, None) {
-            Ok(plan) => print_document(&plan, Format::Text)?,
-            Err(why) => print(&format!("There is no work order: {why}.\n"))?,
-        },
-        Some(End::Left) => {}
+    let kept = format!("Saved in {}. Go on with: doldrum{base} triage {}", path.display(), path.display());
+    let Some(end) = finished.end else { return Err(Failure::Interrupted(kept)) };
+    if let End::Stopped(lock) = end {
+        print_document(&pages::stop(bench.knowledge, lock), Format::Text)?;
+    }
+    match hand_over::ending(bench, &finished.case, end, finished.view.as_deref(), clock()) {
+        Ok(None) => {}
+        Ok(Some(Ending::Fixed(document) | Ending::CallBack(document))) => print_document(&document, Format::Text)?,
+        Ok(Some(Ending::BringIn(over))) => bring_in(bench, &finished.case, &over, path, &base)?,
+        Err(why) => print(&format!("There is no sheet: {why}.\n"))?,
     }
     if !common.quiet {
         print(&format!("\n{kept}\n"))?;
-        if finished.end == Some(End::Cured) {
+        if end == End::Cured {
             print(&format!("For the next job of its kind: doldrum{base} logbook add {}\n", path.display()))?;
         }
     }
     Ok(Exit::Done)
+}
+
+/// Prints the sheet and writes it beside the case, with the case that whoever goes on opens; and for a shop's own job the
+/// work order.
+fn bring_in(bench: &Bench<'_>, case: &Case, over: &HandOver, path: &Path, base: &str) -> Result<(), Failure> {
+    let sheet_path = path.with_extension("sheet.md");
+    let theirs = if over.case == *case {
+        path.to_path_buf()
+    } else {
+        let text = text::write(&over.case, bench.knowledge);
+        let free = free_name(path, &text);
+        store::write(&free, &text)?;
+        free
+    };
+    let name = theirs.file_name().map(|name| name.to_string_lossy().into_owned());
+    let sheet = over.sheet.document(bench.figures, name.as_deref());
+    store::write(&sheet_path, &render_markdown(&sheet))?;
+    print_document(&sheet, Format::Text)?;
+    if theirs == path {
+        match bench.advisor.plan(case, None) {
+            Ok(plan) => print_document(&plan, Format::Text)?,
+            Err(why) => print(&format!("There is no work order: {why}.\n"))?,
+        }
+    }
+    let goes_on = format!("doldrum{base} triage {}", theirs.display());
+    print(&format!("\nThe sheet is in {}. Whoever goes on: {goes_on}\n", sheet_path.display()))
+}
+
+/// A name beside the case that nobody uses: whoever goes on may have begun with what was handed over before.
+fn free_name(path: &Path, text: &str) -> PathBuf {
+    let names = (1..).map(|n| if n == 1 { "shop.yaml".to_owned() } else { format!("shop-{n}.yaml") });
+    let mut paths = names.map(|name| path.with_extension(name));
+    let is_free = |path: &PathBuf| !path.exists() || store::read(path).is_ok_and(|bytes| bytes == text.as_bytes());
+    paths.find(is_free).expect("there are as many names as numbers")
 }
 
 /// Keeps the case in its file.

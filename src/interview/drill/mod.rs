@@ -293,7 +293,7 @@ fn take(session: &mut Session<'_, '_>, offer: &Offer) {
 pub(super) enum Control {
     /// All that it does not need is put back.
     PutBack,
-    /// The hull is aired so long.
+    /// The craft is aired so long.
     Air(Minutes),
     /// Something is confirmed.
     Tick(Ix<Tick>),

@@ -10,24 +10,34 @@ use maud::{Markup, html};
 /// From this many columns on the rows of a table are stacked on a narrow screen.
 const WIDE: usize = 4;
 
+/// What blocks stand under, for their headings go down by one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Under {
+    /// The title alone.
+    Title,
+    /// The heading of a section.
+    Section,
+}
+
 /// Blocks in a row. Cautions in full that follow each other stand side by side where there is room.
-pub(super) fn run(blocks: &[Block]) -> Markup {
+pub(super) fn run(blocks: &[Block], under: Under) -> Markup {
     let in_full = |block: &Block| matches!(block, Block::Caution(caution) if !caution.is_reminder());
     html! {
         @for group in blocks.chunk_by(|a, b| in_full(a) && in_full(b)) {
             @if group.len() > 1 {
-                div class="cautions" { @for one in group { (block(one)) } }
+                div class="cautions" { @for one in group { (block(one, under)) } }
             } @else {
-                (block(&group[0]))
+                (block(&group[0], under))
             }
         }
     }
 }
 
-fn block(block: &Block) -> Markup {
+fn block(block: &Block, under: Under) -> Markup {
     match block {
         Block::Title(text) => html! { h1 { (inline(text)) } },
         Block::Heading(Level::Section, text) => html! { h2 { (inline(text)) } },
+        Block::Heading(Level::Part, text) if under == Under::Title => html! { h2 class="part" { (inline(text)) } },
         Block::Heading(Level::Part, text) => html! { h3 { (inline(text)) } },
         Block::Paragraph(text) => html! { p { (inline(text)) } },
         Block::Aside(text) => html! { p class="aside" { (inline(text)) } },
@@ -145,7 +155,11 @@ fn table(table: &Table) -> Markup {
                 thead role="rowgroup" {
                     tr role="row" {
                         @for (at, column) in table.columns.iter().enumerate() {
-                            th scope="col" role="columnheader" class=[class(at)] { (inline(&column.title)) }
+                            th scope="col" role="columnheader" class=[class(at)] {
+                                (inline(&column.title))
+                                // A heading that nobody needs to see is still read out.
+                                @if column.title.is_empty() { span class="unseen" { "About" } }
+                            }
                         }
                     }
                 }

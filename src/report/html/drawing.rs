@@ -35,10 +35,12 @@ fn tenth(value: f64) -> f64 {
 const WORDS: f64 = 640.0;
 /// How far a layer is set in.
 const STEP: f64 = 18.0;
-/// Where the words of the first layer begin.
-const EDGE: f64 = 22.0;
+/// Where the chances end: they stand first, so that on a narrow screen nobody scrolls for them.
+const FIGURES: f64 = 86.0;
 /// Where the bars begin, and how long they are.
-const BAR: (f64, f64) = (474.0, 76.0);
+const BAR: (f64, f64) = (92.0, 44.0);
+/// Where the words of the first layer begin.
+const EDGE: f64 = 160.0;
 /// The height of a line of words, and what a row has besides.
 const LINE: (f64, f64) = (15.0, 8.0);
 /// How far apart the lines on the right run.
@@ -105,7 +107,7 @@ fn places(tree: &Tree) -> Vec<Place> {
     tree.rows
         .iter()
         .map(|row| {
-            let room = ((BAR.0 - 8.0 - inset(row)) / LETTER).max(12.0);
+            let room = ((WORDS - 8.0 - inset(row)) / LETTER).max(12.0);
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 12 and 60 letters")]
             let room = room as usize;
             let label =
@@ -147,7 +149,7 @@ fn words(row: &Row, place: &Place) -> Markup {
             rect class="track" x=(BAR.0) y=(middle - 5.0) width=(BAR.1) height="10" {}
             rect class="fill" x=(BAR.0) y=(middle - 5.0) width=(tenth(chance.clamp(0.0, 1.0) * BAR.1)) height="10" {}
         }
-        text class={ "words end" (weight(row)) } x=(WORDS - 4.0) y=(middle + 4.5) { (row.node.figure) }
+        text class={ "words end" (weight(row)) } x=(FIGURES) y=(middle + 4.5) { (row.node.figure) }
     }
 }
 

@@ -7,6 +7,7 @@ mod blocks;
 mod drawing;
 
 use super::{Block, Document, Level, Rich};
+use blocks::Under;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// The look of every page: the colors stand at its top, and a test works out their contrast.
@@ -93,10 +94,10 @@ pub fn body(blocks: &[Block]) -> Markup {
                 @let id = { number += 1; format!("part-{number}") };
                 section aria-label=(heading.text()) {
                     h2 id=(id) { (blocks::inline(heading)) }
-                    (blocks::run(&section[1..]))
+                    (blocks::run(&section[1..], Under::Section))
                 }
             } @else {
-                div class="head" { (blocks::run(section)) }
+                div class="head" { (blocks::run(section, Under::Title)) }
             }
         }
     }

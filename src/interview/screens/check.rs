@@ -1,0 +1,238 @@
+//! A check: what can hurt, what must be opened and confirmed, how it is done, the question, what it costs.
+
+use super::cautions::{cautions, hazards_of};
+use super::phone::{beside, manner, step_words, stop_words};
+use crate::decision::{Action, Branch, Proposal};
+use crate::interview::screen::{Part, Row, Screen, Writing};
+use crate::interview::state::{Key, State};
+use crate::interview::step::{Bench, by_phone, closing, missing_ticks};
+use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Access, Check, Ix};
+use crate::report::{Block, Choice, Mark, Rich, Step, words};
+use crate::safety::Before;
+use crate::units::Minutes;
+use jiff::Timestamp;
+
+/// How many steps of a check stand on its screen where there is room; the page has all.
+const STEPS: usize = 4;
+
+pub(super) fn check_screen(
+    bench: &Bench<'_>,
+    state: &State,
+    check: Ix<Check>,
+    places: &[Option<usize>],
+    needs: Result<Before, String>,
+    now: Option<Timestamp>,
+    screen: &mut Screen,
+) {
+    match needs {
+        Ok(needs) => check_parts(bench, state, check, places, &needs, now, screen),
+        Err(why) => {
+            screen.ask(&bench.knowledge.checks[check].title);
+            screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}")))));
+        }
+    }
+    screen.keys.push((Key::NotSure, "not sure".to_owned()));
+    screen.keys.push((Key::CouldNot, "could not".to_owned()));
+    if !state.draft.is_empty() {
+        screen.keys.push((Key::Enter, "leave the others open".to_owned()));
+    }
+}
+
+pub(super) fn check_parts(
+    bench: &Bench<'_>,
+    state: &State,
+    check: Ix<Check>,
+    places: &[Option<usize>],
+    needs: &Before,
+    now: Option<Timestamp>,
+    screen: &mut Screen,
+) {
+    let item = &bench.knowledge.checks[check];
+    let laid = bench.laid(&state.case);
+    let action = Action::Check(Instance::new(check, places[0].unwrap_or(0)));
+    let closes = closing(bench, state, check, now);
+    let mut hazards = hazards_of(bench, state, &action);
+    // What the check closes is what it is about, whatever stands open already.
+    if let Some((_, _, hazard)) = closes {
+        hazards.retain(|h| *h != hazard);
+        hazards.insert(0, hazard);
+    }
+    // What can hurt is said before the step that it is about.
+    cautions(bench, &hazards, screen);
+    ticks_part(bench, state, needs, closes.map(|(_, minutes, _)| minutes), screen);
+    access_part(bench, state, &item.access, needs, screen);
+    let phone = item.owner.as_ref().filter(|_| by_phone(bench.knowledge, &state.case));
+    // Whoever may not do everything is asked in the words for an owner, where there are any.
+    let limited = bench.knowledge.users[state.case.user].skill.is_some();
+    if let Some(owner) = phone {
+        screen.say(Part::until(4, Block::Paragraph(Rich::plain(manner(owner.kind)))));
+        screen.ask(&format!("\u{201c}{}\u{201d}", owner.ask));
+    } else {
+        how(item, screen);
+        screen.ask(item.owner.as_ref().filter(|_| limited).map_or(&item.ask, |owner| &owner.ask));
+    }
+    if places.len() > 1 || laid.places(item.scope) > 1 {
+        screen.rows = rows(&laid, item, places, state, bench);
+    }
+    match &item.reading {
+        Some(reading) => {
+            screen.writing = Writing::Number;
+            let hint = format!("Type the reading; a bare number is in {}.", reading.unit);
+            screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(&hint))));
+            screen.choices = reading.over.map(|at| item.outcomes[at].says.clone()).into_iter().collect();
+        }
+        None => screen.choices = item.outcomes.iter().map(|o| o.says.clone()).collect(),
+    }
+    screen.side = beside(bench, state, Some(check), now);
+    if phone.is_some() {
+        stop_words(screen);
+    }
+    cost_part(bench, state, &laid, &action, places.len(), screen);
+}
+
+/// How it is done, in short.
+fn how(item: &Check, screen: &mut Screen) {
+    if item.how.is_empty() {
+        return;
+    }
+    let steps = |n: usize| {
+        let steps = item.how.iter().take(n).enumerate();
+        Block::Steps(
+            steps.map(|(n, what)| Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() }).collect(),
+        )
+    };
+    if item.how.len() <= STEPS {
+        screen.say(Part::until(3, steps(STEPS)));
+    } else {
+        let more = format!("The first of {} steps; h shows all:", item.how.len());
+        screen.say(Part::until(3, Block::Paragraph(Rich::plain(&more))));
+        screen.say(Part::until(3, steps(STEPS - 1)));
+    }
+}
+
+pub(super) fn rows(
+    laid: &Laid<'_>,
+    item: &Check,
+    places: &[Option<usize>],
+    state: &State,
+    bench: &Bench<'_>,
+) -> Vec<Row> {
+    places
+        .iter()
+        .enumerate()
+        .map(|(n, place)| Row {
+            name: place.and_then(|at| laid.place_name(item.scope, at)).unwrap_or("all together").to_owned(),
+            answer: state.draft.get(n).map(|a| words::answer(item, *a, bench.figures)),
+        })
+        .collect()
+}
+
+/// What must be put back and opened for a step.
+pub(super) fn access_part(
+    bench: &Bench<'_>,
+    state: &State,
+    access: &[Ix<Access>],
+    needs: &Before,
+    screen: &mut Screen,
+) {
+    let titles = |all: &[Ix<Access>]| {
+        let titles: Vec<&str> = all.iter().map(|a| bench.knowledge.access[*a].title.as_str()).collect();
+        titles.join("; ")
+    };
+    let mut lines = Vec::new();
+    if !needs.put_back.is_empty() {
+        lines.push(format!("Put back first: {}.", titles(&needs.put_back)));
+    }
+    let mut missing = bench.graph.missing(&bench.advisor.open(&state.case), access);
+    // Standing beside it takes no work.
+    missing.retain(|a| bench.knowledge.access[*a].open > Minutes::ZERO);
+    if !missing.is_empty() {
+        lines.push(format!("Open: {}.", titles(&missing)));
+    }
+    if let Some((closer, _, minutes)) = needs.close {
+        let title = words::lower_first(&bench.knowledge.checks[closer].title);
+        lines.push(format!("First air it {}, then: {title}.", bench.figures.minutes(minutes)));
+    }
+    if !lines.is_empty() {
+        screen.say(Part::always(Block::Paragraph(Rich::plain(&lines.join(" ")))));
+    }
+}
+
+/// Boxes to tick: what an interlock asks for, and that the craft was aired.
+pub(super) fn ticks_part(bench: &Bench<'_>, state: &State, needs: &Before, air: Option<Minutes>, screen: &mut Screen) {
+    let tick_box =
+        |ticked: bool, says: String| Choice { key: if ticked { "[x]" } else { "[ ]" }.to_owned(), says: says.into() };
+    let mut boxes: Vec<Choice> = needs
+        .ticks
+        .iter()
+        .map(|tick| tick_box(state.ticked.contains(tick), bench.knowledge.ticks[*tick].says.clone()))
+        .collect();
+    let mut open = !missing_ticks(state, needs).is_empty();
+    if let Some(minutes) = air.filter(|m| *m > Minutes::ZERO) {
+        let minutes = bench.figures.minutes(minutes);
+        boxes.push(tick_box(state.aired, format!("Outdoors, opened up and aired for {minutes}")));
+        open |= !state.aired;
+    }
+    if boxes.is_empty() {
+        return;
+    }
+    screen.say(Part::always(Block::Choices(boxes)));
+    if open {
+        screen.keys.push((Key::Tick, "tick the box".to_owned()));
+    }
+}
+
+/// What it costs and what the likeliest answers would lead to.
+pub(super) fn cost_part(
+    bench: &Bench<'_>,
+    state: &State,
+    laid: &Laid<'_>,
+    action: &Action,
+    n: usize,
+    screen: &mut Screen,
+) {
+    let Action::Check(check) = action else { return };
+    let item = &bench.knowledge.checks[check.item];
+    let (first, _) = bench.advisor.step_cost(&state.case, action);
+    #[expect(clippy::cast_precision_loss, reason = "a handful of places")]
+    let minutes = first + item.minutes * n.saturating_sub(1) as f64;
+    let buys = if item.money.get() > 0.0 {
+        format!("{} of materials", bench.figures.price(item.money))
+    } else {
+        "nothing to buy".to_owned()
+    };
+    let mut text = format!("{}, {buys}.", bench.figures.minutes(minutes));
+    let next = state.view.as_ref().map(|v| &v.advice.next).filter(|p| p.action == *action);
+    let short = text.clone();
+    if let Some(proposal) = next {
+        text.push_str(&leads(bench, state, laid, proposal));
+    }
+    let block = |text: &str| Block::Paragraph(Rich::plain(text));
+    screen.after.push(Part { said_beside: screen.side.is_some(), ..Part::shortened(4, block(&text), block(&short)) });
+}
+
+/// " Next after "dry": can test; after "wet": spark test."
+pub(super) fn leads(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal: &Proposal) -> String {
+    let mut likely: Vec<_> = proposal.branches.iter().filter(|b| b.then.is_some()).collect();
+    likely.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.outcome.cmp(&b.outcome)));
+    let then = |branch: &Branch| branch.then.as_ref().map_or_else(String::new, |a| step_words(bench, state, laid, a));
+    match likely.as_slice() {
+        [] => String::new(),
+        [first, rest @ ..] if rest.iter().all(|b| b.then == first.then) => {
+            format!(" Whatever the answer, next: {}.", then(first))
+        }
+        all => {
+            let said: Vec<String> = all
+                .iter()
+                .take(2)
+                .map(|branch| {
+                    let outcome =
+                        words::lower_first(&words::outcome(bench.knowledge, &proposal.action, branch.outcome));
+                    format!("\"{outcome}\": {}", then(branch))
+                })
+                .collect();
+            format!(" Next after {}.", said.join("; after "))
+        }
+    }
+}

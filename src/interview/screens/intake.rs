@@ -1,0 +1,117 @@
+//! What is asked before the first check.
+
+use super::check::check_parts;
+use super::heading;
+use crate::interview::call::QUESTIONS;
+use crate::interview::hand_over::EMERGENCY;
+use crate::interview::screen::{Part, Screen};
+use crate::interview::state::{Focus, Key, Stage, State};
+use crate::interview::step::{Bench, by_phone, facts, focus, symptoms_of};
+use crate::report::{Block, Rich};
+use crate::safety::Before;
+use jiff::Timestamp;
+
+/// What comes first on the phone.
+pub(super) fn call(bench: &Bench<'_>, state: &State, at: usize) -> Screen {
+    let of = QUESTIONS.len();
+    let mut screen = Screen::new(heading(bench, state), format!("on the phone · {} of {of}", at + 1));
+    let Some(question) = QUESTIONS.get(at) else { return screen };
+    screen.say(Part::always(Block::Paragraph(Rich::plain("Before anything else, at every call. Say:"))));
+    screen.ask(&format!("\u{201c}{}\u{201d}", question.ask));
+    screen.choices = vec![question.well.to_owned(), question.not_well.to_owned()];
+    screen.after.push(Part::until(3, Block::Paragraph(Rich::plain(&format!("Listen for: {}.", question.listen)))));
+    let stop = format!("In danger: stop, everybody away, and call {EMERGENCY}.");
+    screen.after.push(Part::always(Block::Paragraph(Rich::plain(&stop))));
+    screen.keys.push((Key::NotSure, "not sure".to_owned()));
+    screen.keys.push((Key::Back, "back".to_owned()));
+    screen
+}
+
+pub(super) fn sniff(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Screen {
+    let Some(Focus::Check { check, places, .. }) = focus(bench, state) else {
+        return Screen::new(heading(bench, state), "");
+    };
+    let mut screen = Screen::new(heading(bench, state), "safety first");
+    let lead = if state.stage == Stage::Sniff { "Before anything else." } else { "Before going on." };
+    screen.say(Part::always(Block::Paragraph(Rich::plain(lead))));
+    check_parts(bench, state, check, &places, &Before::default(), now, &mut screen);
+    if !by_phone(bench.knowledge, &state.case) {
+        screen.side = None;
+    }
+    screen.keys.push((Key::CouldNot, "could not".to_owned()));
+    screen.keys.push((Key::How, "how".to_owned()));
+    screen.keys.retain(|(key, _)| state.stage != Stage::Sniff || !matches!(key, Key::How));
+    screen
+}
+
+pub(super) fn layout(bench: &Bench<'_>, state: &State) -> Screen {
+    let mut screen = Screen::new(heading(bench, state), "the craft");
+    screen.ask("How is it laid out?");
+    screen.choices = bench
+        .knowledge
+        .layouts
+        .iter()
+        .map(|(ix, layout)| {
+            let usual = if ix == state.case.craft.layout { " (usual)" } else { "" };
+            format!("{}{usual}", layout.title)
+        })
+        .collect();
+    screen.keys.push((Key::Enter, "take the usual".to_owned()));
+    screen.keys.push((Key::Back, "back".to_owned()));
+    screen
+}
+
+pub(super) fn options(bench: &Bench<'_>, state: &State) -> Screen {
+    let mut screen = Screen::new(heading(bench, state), "the craft");
+    screen.ask("What is fitted? A number changes it.");
+    screen.choices = bench
+        .knowledge
+        .options
+        .iter()
+        .map(|(ix, option)| {
+            let fitted = if state.case.craft.has(ix) { "fitted" } else { "not fitted" };
+            format!("{}: {fitted}", option.title)
+        })
+        .collect();
+    screen.keys.push((Key::Enter, "that is right".to_owned()));
+    screen.keys.push((Key::Back, "back".to_owned()));
+    screen
+}
+
+pub(super) fn symptoms(bench: &Bench<'_>, state: &State) -> Screen {
+    let mut screen = Screen::new(heading(bench, state), "the complaint");
+    screen.ask("What does the customer say? Take first what stops them first, then Enter.");
+    screen.choices = symptoms_of(bench, &state.case)
+        .into_iter()
+        .map(|ix| {
+            let symptom = &bench.knowledge.symptoms[ix];
+            let says = symptom.says.first().map(|s| format!(": \"{s}\"")).unwrap_or_default();
+            let taken = state.case.symptoms.iter().position(|s| *s == ix);
+            let mark = taken.map(|at| format!("[{}] ", at + 1)).unwrap_or_default();
+            format!("{mark}{}{says}", symptom.title)
+        })
+        .collect();
+    screen.keys.push((Key::Enter, "that is all".to_owned()));
+    screen.keys.push((Key::Back, "back".to_owned()));
+    screen
+}
+
+pub(super) fn history(bench: &Bench<'_>, state: &State, at: usize) -> Screen {
+    let facts = facts(bench.knowledge, &state.case);
+    let right = format!("history {} of {}", at + 1, facts.len());
+    let mut screen = Screen::new(heading(bench, state), right);
+    let Some(fact) = facts.get(at) else { return screen };
+    let item = &bench.knowledge.history[*fact];
+    screen.ask(&item.ask);
+    let said = state.case.history.get(fact);
+    screen.choices = item
+        .values
+        .iter()
+        .enumerate()
+        .map(|(at, value)| if said == Some(&at) { format!("{} (so far)", value.says) } else { value.says.clone() })
+        .collect();
+    screen.keys.push((Key::NotSure, "not known".to_owned()));
+    screen.keys.push((Key::Skip, "skip the rest".to_owned()));
+    screen.keys.push((Key::Back, "back".to_owned()));
+    screen
+}

@@ -1,0 +1,186 @@
+//! A repair: whether to begin it, doing it, trying it, proving it; and handing over.
+
+use super::cautions::{cautions, hazards_of};
+use super::check::{access_part, ticks_part};
+use crate::case::{Event, Presence};
+use crate::decision::{Action, complained_of};
+use crate::interview::screen::{Part, Screen, Writing};
+use crate::interview::state::{Key, State};
+use crate::interview::step::{Bench, before, by_phone, other_check, proofs};
+use crate::knowledge::layout::Laid;
+use crate::knowledge::{Ix, Proof, Repair, Setting, Symptom};
+use crate::report::{Block, Rich, words};
+use jiff::Timestamp;
+
+/// When a repair beats every check, the screen says so, with what more looking would save.
+pub(super) fn fix_or_look(
+    bench: &Bench<'_>,
+    state: &State,
+    laid: &Laid<'_>,
+    repair: Ix<Repair>,
+    places: &[usize],
+    screen: &mut Screen,
+) {
+    let Some(view) = &state.view else { return };
+    let proposal = &view.advice.next;
+    let words = words::repair_words(laid, repair, places);
+    screen.ask(&format!("Fix it now: {}", words::lower_first(&words)));
+    let cures = proposal.branches.iter().find(|b| b.outcome == 0).map_or(0.0, |b| b.chance);
+    screen.say(Part::always(Block::Paragraph(Rich::plain(&format!(
+        "It costs {} and cures it {}.",
+        bench.figures.cost(proposal.cost, proposal.minutes),
+        cured(cures)
+    )))));
+    let look = other_check(state);
+    let other =
+        view.advice.alternatives.iter().find(|p| matches!((&p.action, look), (Action::Check(a), Some(b)) if *a == b));
+    let further = other.map(|other| {
+        format!(
+            "Looking further first, with {}, would cost {}.",
+            words::lower_first(&words::action(laid, &other.action)),
+            words::more(bench.figures, other, proposal)
+        )
+    });
+    let further =
+        further.unwrap_or_else(|| "No check is among the steps that were weighed; o lists them all.".to_owned());
+    screen.say(Part::until(5, Block::Paragraph(Rich::plain(&further))));
+    let action = Action::Repair(repair, places.to_vec());
+    cautions(bench, &hazards_of(bench, state, &action), screen);
+    screen.choices = vec!["Begin the repair".to_owned(), "Look further first".to_owned()];
+    if by_phone(bench.knowledge, &state.case) {
+        screen.choices =
+            ["They do it now", "Look further first", "They do it and call back"].map(str::to_owned).to_vec();
+    }
+}
+
+/// "8 times in 10".
+pub(super) fn cured(chance: f64) -> String {
+    let tenths = (chance * 10.0).round();
+    match tenths {
+        t if t < 1.0 => "less than 1 time in 10".to_owned(),
+        t if t > 9.0 => "nearly every time".to_owned(),
+        1.0 => "1 time in 10".to_owned(),
+        t => format!("{t} times in 10"),
+    }
+}
+
+pub(super) fn record(laid: &Laid<'_>, settings: &[(Ix<Setting>, usize)], screen: &mut Screen) {
+    let Some((setting, at)) = settings.first() else { return };
+    let item = &laid.knowledge.settings[*setting];
+    let left = settings.len() - 1;
+    screen.say(Part::until(3, Block::Paragraph(Rich::plain("Write down what is found before it is touched."))));
+    screen.ask(&laid.words(&item.title, item.scope, *at));
+    let unit = if item.unit == "text" { String::new() } else { format!(" ({})", item.unit) };
+    let more = match left {
+        0 => "the last one".to_owned(),
+        1 => "1 more after it".to_owned(),
+        n => format!("{n} more after it"),
+    };
+    screen.say(Part::until(5, Block::Paragraph(Rich::plain(&format!("As it stands now{unit}; {more}.")))));
+    screen.writing = Writing::Words;
+    screen.keys.push((Key::Enter, "leave it blank".to_owned()));
+    screen.keys.push((Key::Skip, "skip the rest".to_owned()));
+}
+
+pub(super) fn working(
+    bench: &Bench<'_>,
+    state: &State,
+    repair: Ix<Repair>,
+    places: &[usize],
+    now: Option<Timestamp>,
+    screen: &mut Screen,
+) {
+    let laid = bench.laid(&state.case);
+    let item = &bench.knowledge.repairs[repair];
+    let action = Action::Repair(repair, places.to_vec());
+    screen.ask(&words::repair_words(&laid, repair, places));
+    match before(bench, state, &action, now) {
+        Err(why) => screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}"))))),
+        Ok(needs) => {
+            cautions(bench, &hazards_of(bench, state, &action), screen);
+            access_part(bench, state, &item.access, &needs, screen);
+            ticks_part(bench, state, &needs, None, screen);
+        }
+    }
+    let text = format!("{} steps: h shows them, p is the work order with parts and settings.", item.steps.len());
+    screen.say(Part::until(5, Block::Paragraph(Rich::plain(&text))));
+    screen.choices = vec!["It is done".to_owned(), "It was not done".to_owned()];
+}
+
+pub(super) fn tried(
+    bench: &Bench<'_>,
+    state: &State,
+    repair: Ix<Repair>,
+    symptom: Ix<Symptom>,
+    now: Option<Timestamp>,
+    screen: &mut Screen,
+) {
+    let title = words::lower_first(&bench.knowledge.repairs[repair].title);
+    let action = Action::Try(complained_of(&state.case));
+    let done = format!("Done: {title}. Put it back together and try it.");
+    screen.say(Part::until(3, Block::Paragraph(Rich::plain(&done))));
+    match before(bench, state, &action, now) {
+        Err(why) => screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}"))))),
+        Ok(needs) => {
+            cautions(bench, &hazards_of(bench, state, &action), screen);
+            ticks_part(bench, state, &needs, None, screen);
+        }
+    }
+    screen.ask(&format!("{}: is that gone?", bench.knowledge.symptoms[symptom].title));
+    screen.choices = vec!["Gone".to_owned(), "Still there".to_owned(), "Not tried yet".to_owned()];
+}
+
+pub(super) fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen: &mut Screen) {
+    screen.ask("It is gone. Prove it twice, cold and hot, before you hand it over.");
+    let item = &bench.knowledge.repairs[repair];
+    let events: Vec<Rich> = item
+        .proves
+        .iter()
+        .filter_map(|p| match p {
+            Proof::Event(event) => Some(Rich::from(event)),
+            Proof::Check(..) => None,
+        })
+        .collect();
+    if !events.is_empty() {
+        screen.say(Part::until(4, Block::Bullets(events)));
+    }
+    screen.choices.push("Proved: finish with the record of the job".to_owned());
+    let last = state.case.log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).unwrap_or(0);
+    for check in proofs(bench, &state.case, repair) {
+        let item = &bench.knowledge.checks[check];
+        let said = state.case.log[last..].iter().rev().find_map(|e| match &e.event {
+            Event::Answer { check: c, answer, .. } if *c == check => Some(words::answer(item, *answer, bench.figures)),
+            _ => None,
+        });
+        let said = said.map(|s| format!(" (done: {s})")).unwrap_or_default();
+        screen.choices.push(format!("Prove it by: {}{said}", words::lower_first(&item.title)));
+    }
+    screen.choices.push("Look on: something else is not right".to_owned());
+    let gone = state.case.log.iter().any(|e| matches!(e.event, Event::Tried { now: Presence::Absent, .. }));
+    debug_assert!(gone, "proof is asked for once the symptom is gone");
+}
+
+pub(super) fn hand_over(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, screen: &mut Screen) {
+    let phone = by_phone(bench.knowledge, &state.case);
+    let what = if phone { "bring it in" } else { "stop here and hand it over" };
+    let proposed = state.view.as_ref().filter(|view| view.advice.next.action == Action::HandOver);
+    if let Some(view) = proposed {
+        screen.ask(&format!("Best now: {what}."));
+        let why = words::reason(laid, &view.advice.next, bench.figures);
+        screen.say(Part::until(4, Block::Paragraph(Rich::plain(&why))));
+    } else {
+        screen.ask(if phone { "Bring it in?" } else { "Stop here and hand it over?" });
+        if let Some(view) = &state.view {
+            let next = words::lower_first(&words::action(laid, &view.advice.next.action));
+            let text = format!("Reckoned cheaper on average is to go on, with: {next}.");
+            screen.say(Part::until(4, Block::Paragraph(Rich::plain(&text))));
+        }
+    }
+    let sheet = "It comes with a sheet: what was said, done and found, what must not be done, what to look at first.";
+    screen.say(Part::until(3, Block::Paragraph(Rich::plain(sheet))));
+    screen.choices = if phone {
+        vec!["Bring it in, with the sheet for the shop".to_owned(), "Look further all the same".to_owned()]
+    } else {
+        vec!["Hand it over, with the sheet and the work order".to_owned(), "Look further all the same".to_owned()]
+    };
+}

@@ -1,0 +1,146 @@
+//! What is asked before the first check: the craft, the complaint, its history.
+
+use super::{Bench, not_here, opening_stage, refresh, remember};
+use crate::case::Case;
+use crate::interview::call::{self, Wrong};
+use crate::interview::state::{End, Input, Key, Over, Page, Stage, State};
+use crate::knowledge::{HistoryFact, Ix, Knowledge, Layout, Symptom};
+use jiff::Timestamp;
+
+pub(super) fn first_stage(bench: &Bench<'_>) -> Stage {
+    if bench.layout_known || bench.knowledge.layouts.len() < 2 { after_layout(bench) } else { Stage::Layout }
+}
+
+pub(super) fn after_layout(bench: &Bench<'_>) -> Stage {
+    if bench.knowledge.options.is_empty() { Stage::Symptoms } else { Stage::Options }
+}
+
+/// The facts worth asking for these symptoms, in the order of asking.
+#[must_use]
+pub fn facts(knowledge: &Knowledge, case: &Case) -> Vec<Ix<HistoryFact>> {
+    let wanted = |fact: &HistoryFact| {
+        fact.only_for.is_empty() || fact.only_for.iter().any(|symptom| case.symptoms.contains(symptom))
+    };
+    knowledge.history.iter().filter(|(_, fact)| wanted(fact)).map(|(ix, _)| ix).collect()
+}
+
+/// What comes first on the phone. Only the answer that all is well goes on; nothing skips it.
+pub(super) fn call_step(bench: &Bench<'_>, state: &mut State, at: usize, input: &Input, now: Option<Timestamp>) {
+    let Some(question) = call::QUESTIONS.get(at) else { return not_here(state) };
+    match input {
+        Input::Pick(0) if at + 1 < call::QUESTIONS.len() => state.stage = Stage::Call(at + 1),
+        Input::Pick(0) => {
+            state.stage = opening_stage(bench, &state.case);
+            refresh(bench, state, now);
+        }
+        Input::Pick(1) | Input::Key(Key::NotSure) => {
+            let ends = bench.knowledge.interlocks.iter().find(|(_, i)| i.ends && i.key.is_some());
+            match ends.filter(|_| question.wrong == Wrong::Fire) {
+                Some((lock, _)) => state.end = Some(End::Stopped(lock)),
+                None => state.over = Some(Over::Page(Page::Reading, call::emergency(question.wrong))),
+            }
+        }
+        Input::Key(Key::Back) if at > 0 => state.stage = Stage::Call(at - 1),
+        Input::Key(Key::Back) => state.notices.push("This is the first question.".to_owned()),
+        _ => state.notices.push("This comes first, at every call.".to_owned()),
+    }
+}
+
+pub(super) fn layout_step(bench: &Bench<'_>, state: &mut State, input: &Input) {
+    let chosen = match input {
+        Input::Pick(at) if *at < bench.knowledge.layouts.len() => Ix::<Layout>::new(*at),
+        Input::Key(Key::Enter) => state.case.craft.layout,
+        Input::Key(Key::Back) => return intake_back(state),
+        _ => return not_here(state),
+    };
+    remember(state);
+    state.case.craft.layout = chosen;
+    state.stage = after_layout(bench);
+}
+
+pub(super) fn options_step(bench: &Bench<'_>, state: &mut State, input: &Input) {
+    match input {
+        Input::Pick(at) if *at < bench.knowledge.options.len() => {
+            state.case.craft.options[*at] = !state.case.craft.options[*at];
+        }
+        Input::Key(Key::Enter) => {
+            remember(state);
+            state.stage = Stage::Symptoms;
+        }
+        Input::Key(Key::Back) => intake_back(state),
+        _ => not_here(state),
+    }
+}
+
+/// The symptoms a craft can have, in the order of the knowledge base.
+#[must_use]
+pub fn symptoms_of(bench: &Bench<'_>, case: &Case) -> Vec<Ix<Symptom>> {
+    let laid = bench.laid(case);
+    bench.knowledge.symptoms.iter().filter(|(_, s)| laid.fits(&s.fitted)).map(|(ix, _)| ix).collect()
+}
+
+pub(super) fn symptoms_step(bench: &Bench<'_>, state: &mut State, input: &Input, now: Option<Timestamp>) {
+    match input {
+        Input::Pick(at) => match symptoms_of(bench, &state.case).get(*at) {
+            Some(symptom) if state.case.symptoms.contains(symptom) => state.case.symptoms.retain(|s| s != symptom),
+            Some(symptom) => state.case.symptoms.push(*symptom),
+            None => not_here(state),
+        },
+        Input::Key(Key::Enter) if state.case.symptoms.is_empty() => {
+            state.notices.push("Pick what stops the customer first; one is enough.".to_owned());
+        }
+        Input::Key(Key::Enter) => {
+            remember(state);
+            to_history(bench, state, 0, now);
+        }
+        Input::Key(Key::Back) => intake_back(state),
+        _ => not_here(state),
+    }
+}
+
+pub(super) fn to_history(bench: &Bench<'_>, state: &mut State, from: usize, now: Option<Timestamp>) {
+    if from < facts(bench.knowledge, &state.case).len() {
+        state.stage = Stage::History(from);
+    } else {
+        state.stage = Stage::Bench;
+        refresh(bench, state, now);
+    }
+}
+
+pub(super) fn history_step(bench: &Bench<'_>, state: &mut State, at: usize, input: &Input, now: Option<Timestamp>) {
+    let Some(fact) = facts(bench.knowledge, &state.case).get(at).copied() else {
+        return to_history(bench, state, usize::MAX, now);
+    };
+    let item = &bench.knowledge.history[fact];
+    let next = match input {
+        Input::Pick(value) if *value < item.values.len() => {
+            remember(state);
+            state.case.history.insert(fact, *value);
+            for (option, fitted) in &item.values[*value].implies {
+                state.case.craft.options[option.at()] = *fitted;
+            }
+            at + 1
+        }
+        Input::Key(Key::NotSure | Key::Enter) => {
+            remember(state);
+            if matches!(input, Input::Key(Key::NotSure)) {
+                state.case.history.shift_remove(&fact);
+            }
+            at + 1
+        }
+        Input::Key(Key::Skip) => {
+            remember(state);
+            usize::MAX
+        }
+        Input::Key(Key::Back) => return intake_back(state),
+        _ => return not_here(state),
+    };
+    to_history(bench, state, next, now);
+}
+
+pub(super) fn intake_back(state: &mut State) {
+    match state.before.pop() {
+        Some((case, part)) => (state.case, state.stage) = (case, part),
+        None => state.notices.push("This is the first question.".to_owned()),
+    }
+}
