@@ -59,6 +59,8 @@
 //! | [`trial`] | simulated jobs, worked by several policies |
 //! | [`logbook`] | closed jobs, and what they teach |
 //! | [`drill`] | a hidden fault for a trainee, every choice held against the best |
+//! | [`skeleton`] | a knowledge base and a case to start from |
+//! | [`vet`] | advice for authors of a knowledge base |
 //! | [`store`], [`report`], [`interview`], [`cli`] | files, words, questions, the command line |
 //!
 //! All above the last row is pure: text and values in, values out, no terminal, clock, environment or file, and every
@@ -89,6 +91,8 @@ pub mod report;
 pub mod safety;
 pub mod schema;
 pub mod serve;
+pub mod skeleton;
 pub mod store;
 pub mod trial;
 pub mod units;
+pub mod vet;

@@ -27,6 +27,7 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         Verb::Trial(trial) => commands::trial::run(trial, common),
         Verb::Calc(calc) => commands::calc::run(calc, common),
         Verb::Vet(vet) => commands::vet::run(vet, common),
+        Verb::New(new) => commands::new::run(new, common),
         Verb::Logbook(logbook) => commands::logbook::run(logbook, common),
         Verb::Schema(schema) => commands::schema::run(schema),
     }

@@ -17,7 +17,7 @@ use crate::finding::{Findings, Place};
 use crate::units::{Chance, Minutes, Money};
 pub use items::{Items, Ix};
 pub use shared::shares;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A knowledge base: everything known about one kind of craft.
 #[derive(Clone, Debug)]
@@ -76,6 +76,10 @@ pub struct Knowledge {
     pub sources: Items<Source>,
     /// Where each id is defined, and each row of a check under `ck-some-check.given[2]`.
     pub places: BTreeMap<String, Place>,
+    /// The sources that some number, or a comment, is said to come from.
+    pub cited: BTreeSet<Ix<Source>>,
+    /// Words within texts that look like ids (`ck-smell-hull`), and where each text begins.
+    pub mentions: Vec<(Place, String)>,
 }
 
 /// Reads a knowledge base from its files, each a name (with `/` between folders) and its bytes.

@@ -32,6 +32,7 @@ fn help_of_every_verb() {
         "trial",
         "calc",
         "vet",
+        "new",
         "schema",
         "serve",
         "logbook",

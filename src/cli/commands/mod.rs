@@ -4,6 +4,7 @@ pub mod assess;
 pub mod calc;
 pub mod drill;
 pub mod logbook;
+pub mod new;
 pub mod plan;
 pub mod schema;
 pub mod serve;
