@@ -54,6 +54,7 @@
 //! | [`safety`] | hazards and interlocks |
 //! | [`case::text`] | the case file, read and written |
 //! | [`belief`] | causes, explanations, answers that do not fit, weights of evidence |
+//! | [`chart`] | the fault tree below an event, minimal cut sets, importance |
 //! | [`decision`] | the next step |
 //! | [`plan`] | the work order |
 //! | [`trial`] | simulated jobs, worked by several policies |
@@ -77,6 +78,7 @@ pub mod access;
 pub mod belief;
 pub mod calc;
 pub mod case;
+pub mod chart;
 pub mod cli;
 pub mod decision;
 pub mod drill;

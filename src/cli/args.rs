@@ -8,7 +8,7 @@ use crate::drill::draw::Level;
 use crate::inference::Limits;
 use crate::store::built_in_names;
 use crate::units::System;
-use authors::{New, Schema, Vet};
+use authors::{Chart, Completions, Man, New, Schema, Vet};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::Timestamp;
 use logbook::Logbook;
@@ -110,12 +110,18 @@ pub enum Verb {
     Calc(calc::Calc),
     /// Check a knowledge base.
     Vet(Vet),
+    /// Draw the fault tree below a symptom; minimal cut sets, importance.
+    Chart(Chart),
     /// Write a knowledge base to start from, or a case.
     New(New),
     /// Keep closed jobs, and learn from them.
     Logbook(Logbook),
     /// Print the formats as JSON Schema, for editors and for programs.
     Schema(Schema),
+    /// Print what a shell needs to complete commands and options.
+    Completions(Completions),
+    /// Print the manual page, or write one for each command.
+    Man(Man),
 }
 
 /// `triage`.

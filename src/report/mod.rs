@@ -6,6 +6,7 @@
 
 mod assessment;
 mod background;
+mod chart;
 mod drill;
 pub mod figures;
 pub mod html;
@@ -21,9 +22,10 @@ pub mod words;
 mod work_order;
 
 pub use assessment::{Assessment, assessment_shape};
+pub use chart::Charted;
 pub use drill::{Setup as DrillSetup, debrief, debrief_json};
 pub use figures::{Chances, Figures};
-pub use html::render_html;
+pub use html::{render_html, render_svg};
 pub use markdown::render_markdown;
 pub use moves::{Moves, MovesRow};
 pub use rich::{Rich, Span};

@@ -26,8 +26,8 @@ pub fn testability(knowledge: &Knowledge, all: &[Testability]) -> Document {
         }
     }
     document.aside(
-        "Told apart: a guess between two by one check's answer is right 3 times in 4. Detected: a cause is told from its \
-         absence. Group: a cause and all it is not told from. Isolated: of the detected, those whose group one repair \
+        "Told apart: a guess between two by one check's answer is right 3 times in 4. Detected: a cause is told from a \
+         craft with no fault. Group: a cause and all it is not told from. Isolated: of the detected, those whose group one repair \
          removes. Shares and means are weighed by the chance of each cause given the symptom. (Measures of IEEE 1522 and \
          MIL-STD-2165, with a threshold of ours: answers here are a matter of chance.)",
     );

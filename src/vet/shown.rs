@@ -5,9 +5,9 @@ use crate::inference::{Engine, Error, Event, Limits, OpenCheck};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Ability, Access, Cause, Check, Ix, Knowledge, Symptom};
 use crate::model::compile::{CaseModel, CheckModel, compile};
-use crate::model::network::{Network, VarIx};
+use crate::model::network::{Network, Observation, VarIx};
 use crate::model::reading::{Conditions, outcome_chances};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A cause less likely than this, given the symptom, is not looked at: what is left of it has too few digits.
 const LEAST: f64 = 1e-7;
@@ -32,6 +32,8 @@ pub struct CheckShown {
     pub with: Vec<Vec<f64>>,
     /// For each fault the chance of each outcome where it is not.
     pub without: Vec<Vec<f64>>,
+    /// The chance of each outcome on a craft with no fault at all.
+    pub sound: Vec<f64>,
 }
 
 impl Shown {
@@ -42,10 +44,10 @@ impl Shown {
         self.checks.iter().map(|check| distance(&check.with[a], &check.with[b])).fold(0.0, f64::max)
     }
 
-    /// The same for a fault and its absence.
+    /// The same for a fault and a craft with no fault at all.
     #[must_use]
     pub fn detects(&self, fault: usize) -> f64 {
-        self.checks.iter().map(|check| check.moves(fault)).fold(0.0, f64::max)
+        self.checks.iter().map(|check| distance(&check.with[fault], &check.sound)).fold(0.0, f64::max)
     }
 }
 
@@ -70,9 +72,10 @@ pub fn all(laid: &Laid<'_>) -> Result<Vec<Shown>, Error> {
     let case = Case { craft: laid.craft.clone(), ..usual_case(laid.knowledge) };
     let model = compile(laid, &case);
     let engine = Engine::compile(&model.network)?;
+    let sound = sound(laid.knowledge, &model, &engine)?;
     let mut shown = Vec::new();
     for &(symptom, _) in &model.symptoms {
-        match of(laid, &case, &engine, symptom) {
+        match of(laid, &case, &engine, symptom, &sound) {
             Ok(one) => shown.push(one),
             Err(Error::Contradiction) => {}
             Err(other) => return Err(other),
@@ -81,7 +84,22 @@ pub fn all(laid: &Laid<'_>) -> Result<Vec<Shown>, Error> {
     Ok(shown)
 }
 
-fn of(laid: &Laid<'_>, case: &Case, engine: &Engine, symptom: Ix<Symptom>) -> Result<Shown, Error> {
+/// What each check shows on a craft with no fault, only leaks.
+fn sound(knowledge: &Knowledge, model: &CaseModel, engine: &Engine) -> Result<Sound, Error> {
+    let off: Vec<Observation> =
+        model.causes.iter().map(|(_, var)| model.network.found(*var, model.now, false)).collect();
+    let opened: Vec<OpenCheck> = model.checks.iter().map(|check| open(knowledge, model, check)).collect();
+    let open: BTreeSet<VarIx> =
+        model.checks.iter().flat_map(|c| &c.rows).flatten().map(|literal| literal.var).collect();
+    let open: Vec<VarIx> = open.into_iter().collect();
+    let by_outcome = engine.prepare(&off, &open, &Limits::default())?.by_outcome(&opened, &[])?;
+    let shown = |at: usize| (0..by_outcome.outcomes(at)).map(|outcome| by_outcome.chance(at, outcome)).collect();
+    Ok(model.checks.iter().enumerate().map(|(at, check)| (check.check, shown(at))).collect())
+}
+
+type Sound = BTreeMap<Instance<Check>, Vec<f64>>;
+
+fn of(laid: &Laid<'_>, case: &Case, engine: &Engine, symptom: Ix<Symptom>, sound: &Sound) -> Result<Shown, Error> {
     let model = compile(laid, &Case { symptoms: vec![symptom], ..case.clone() });
     let (evidence, limits) = (model.evidence(), Limits::default());
     let posterior = engine.posterior(&evidence, &limits)?;
@@ -106,7 +124,8 @@ fn of(laid: &Laid<'_>, case: &Case, engine: &Engine, symptom: Ix<Symptom>) -> Re
         let given = |weigh: &dyn Fn(f64) -> f64| -> Vec<Vec<f64>> {
             kept.iter().map(|&fault| shared(outcomes.iter().map(|(p, on)| p * weigh(on[fault])).collect())).collect()
         };
-        CheckShown { check: check.check, with: given(&|on| on), without: given(&|on| 1.0 - on) }
+        let sound = sound.get(&check.check).cloned().unwrap_or_default();
+        CheckShown { check: check.check, with: given(&|on| on), without: given(&|on| 1.0 - on), sound }
     };
     let checks = checks.iter().enumerate().map(|(at, check)| rows(at, check)).collect();
     Ok(Shown { symptom, faults: kept.iter().map(|&at| (faults[at].0, chances[at])).collect(), checks })

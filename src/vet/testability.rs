@@ -2,7 +2,7 @@
 //!
 //! Those speak of tests that pass or fail for certain; here answers are a matter of chance, so a threshold is needed. Two
 //! things are *told apart* where some one check does it well enough that a guess by its answer, both being as likely, is
-//! right at least three times in four. A cause is *detected* where it is told from its absence; its *ambiguity group* is
+//! right at least three times in four. A cause is *detected* where it is told from a craft with no fault; its *ambiguity group* is
 //! itself and all causes it is not told from; it is *isolated* where one repair removes the whole group. Causes are
 //! weighed by their chance given the symptom, as faults are by their failure rate there. (The measures are those of the
 //! standards, from memory: fraction of faults detected, fraction of detected faults isolated, ambiguity group size.)

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 ///
 /// `case::text` stands apart from `case`: the job itself is what access, safety and the model speak about, while reading
 /// it from text needs them, to say that a repair was done behind something shut or against an interlock.
-const ROWS: [&str; 24] = [
+const ROWS: [&str; 25] = [
     "finding",
     "units",
     "calc",
@@ -20,6 +20,7 @@ const ROWS: [&str; 24] = [
     "safety",
     "case::text",
     "belief",
+    "chart",
     "decision",
     "plan",
     "trial",

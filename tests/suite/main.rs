@@ -9,10 +9,12 @@
 #![expect(clippy::print_stdout, reason = "what a test measured is read with --nocapture")]
 
 mod advice_property;
+mod authors;
 mod browser;
 mod calc;
 mod case_model;
 mod case_text;
+mod chart;
 mod cli;
 mod coverage;
 mod directions;
@@ -21,6 +23,7 @@ mod drill;
 mod drill_skill;
 mod epochs;
 mod explanations;
+mod fuzz;
 mod handbook;
 mod handheld;
 mod inference_best;

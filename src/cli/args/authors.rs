@@ -1,4 +1,4 @@
-//! What authors of a knowledge base use: `vet`, `new` and `schema`.
+//! What authors of a knowledge base use: `vet`, `new`, `chart` and `schema`.
 
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
@@ -79,6 +79,81 @@ pub struct New {
     /// Write a case instead, for the knowledge base of --knowledge.
     #[arg(long, value_name = "FILE")]
     pub case: Option<PathBuf>,
+}
+
+/// `chart`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum chart sy-no-crank                        the fault tree, its cut sets, what each cause has to do with it
+  doldrum chart sy-no-crank --layout single --order 2
+  doldrum chart sy-no-crank --format svg > tree.svg
+  doldrum chart no-spark-all --format dot | dot -Tpdf > tree.pdf
+  doldrum chart --case job.yaml                    after the answers of a case, for its first complaint")]
+pub struct Chart {
+    /// A symptom, or an effect (`id` or `id@place`) [default: the case's first symptom, else the first there is].
+    #[arg(value_name = "EVENT")]
+    pub event: Option<String>,
+    /// The layout [default: the usual one].
+    #[arg(long, value_name = "LAYOUT", conflicts_with = "case")]
+    pub layout: Option<String>,
+    /// The craft and the answers of this case.
+    #[arg(long, value_name = "FILE")]
+    pub case: Option<PathBuf>,
+    /// The most causes of a minimal cut set.
+    #[arg(long, default_value_t = 2, value_name = "CAUSES", value_parser = clap::value_parser!(u8).range(1..=10))]
+    pub order: u8,
+    /// The most events drawn, the likeliest causes first.
+    #[arg(long, default_value_t = 60, value_name = "EVENTS", value_parser = clap::value_parser!(u16).range(2..))]
+    pub most: u16,
+    /// How to print it; svg and dot are the drawing alone.
+    #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
+    pub format: ChartFormat,
+    /// How much work inference may take.
+    #[command(flatten)]
+    pub budget: super::Budget,
+}
+
+/// How a fault tree is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ChartFormat {
+    /// For people at a terminal.
+    Text,
+    /// The drawing alone.
+    Svg,
+    /// The graph alone, in the language of Graphviz.
+    Dot,
+    /// For programs.
+    Json,
+    /// For a page.
+    Markdown,
+    /// One file for a browser, a phone or a printer.
+    Html,
+}
+
+/// `completions`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum completions bash > ~/.local/share/bash-completion/completions/doldrum
+  doldrum completions zsh > ~/.zfunc/_doldrum
+  doldrum completions fish > ~/.config/fish/completions/doldrum.fish")]
+pub struct Completions {
+    /// The shell.
+    #[arg(value_enum, value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
+/// `man`.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  doldrum man | man -l -                             read it here
+  doldrum man --folder ~/.local/share/man/man1       one page for each command; then: man doldrum-vet")]
+pub struct Man {
+    /// Write a page for each command into this folder.
+    #[arg(long, value_name = "FOLDER")]
+    pub folder: Option<PathBuf>,
 }
 
 /// `schema`.

@@ -2,7 +2,9 @@
 
 pub mod assess;
 pub mod calc;
+pub mod chart;
 pub mod drill;
+pub mod generated;
 pub mod logbook;
 pub mod new;
 pub mod plan;
