@@ -54,11 +54,14 @@
 //! | [`safety`] | hazards and interlocks |
 //! | [`case::text`] | the case file, read and written |
 //! | [`belief`] | causes, explanations, answers that do not fit, weights of evidence |
+//! | [`chart`] | the fault tree below an event, minimal cut sets, importance |
 //! | [`decision`] | the next step |
 //! | [`plan`] | the work order |
 //! | [`trial`] | simulated jobs, worked by several policies |
 //! | [`logbook`] | closed jobs, and what they teach |
 //! | [`drill`] | a hidden fault for a trainee, every choice held against the best |
+//! | [`skeleton`] | a knowledge base and a case to start from |
+//! | [`vet`] | advice for authors of a knowledge base |
 //! | [`store`], [`report`], [`interview`], [`cli`] | files, words, questions, the command line |
 //!
 //! All above the last row is pure: text and values in, values out, no terminal, clock, environment or file, and every
@@ -75,6 +78,7 @@ pub mod access;
 pub mod belief;
 pub mod calc;
 pub mod case;
+pub mod chart;
 pub mod cli;
 pub mod decision;
 pub mod drill;
@@ -89,6 +93,8 @@ pub mod report;
 pub mod safety;
 pub mod schema;
 pub mod serve;
+pub mod skeleton;
 pub mod store;
 pub mod trial;
 pub mod units;
+pub mod vet;

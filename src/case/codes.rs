@@ -1,25 +1,7 @@
 //! The codes of findings about a case file. A code, once given, keeps its meaning; what is wrong with the YAML itself
 //! is told with the codes of [`crate::knowledge::codes`].
 
-/// One code: what is wrong and what to do about it.
-#[derive(Clone, Copy, Debug)]
-pub struct Code {
-    /// `C004`.
-    pub code: &'static str,
-    /// What is wrong, in a few words.
-    pub means: &'static str,
-    /// What to do about it.
-    pub mend: &'static str,
-}
-
-macro_rules! codes {
-    ($($name:ident = $code:literal, $means:literal, $mend:literal;)*) => {
-        $(#[doc = concat!("`", $code, "`: ", $means, ".")] pub const $name: &str = $code;)*
-
-        /// Every code, in order.
-        pub const ALL: &[Code] = &[$(Code { code: $code, means: $means, mend: $mend }),*];
-    };
-}
+use crate::finding::codes;
 
 codes! {
     FORMAT = "C001", "the format version is not one this program reads", "use `format: 1`";
@@ -45,14 +27,4 @@ codes! {
     AGAINST_INTERLOCK = "C021", "something was done while an interlock forbade it", "nothing can undo it; mind it when you judge the answers";
     NOBODY_ASKS = "C022", "no check needs this", "look for a slip of the pen";
     CONTRADICTS_HISTORY = "C023", "the craft and its history say different things", "mend one of them";
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn codes_are_unique_and_in_order() {
-        assert!(ALL.windows(2).all(|pair| pair[0].code < pair[1].code));
-    }
 }

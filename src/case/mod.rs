@@ -4,7 +4,7 @@ pub mod codes;
 pub mod text;
 
 use crate::knowledge::layout::{Craft, Instance};
-use crate::knowledge::{Access, Cause, Check, HistoryFact, Ix, Repair, Setting, Symptom, Tick, User};
+use crate::knowledge::{Access, Cause, Check, HistoryFact, Ix, Knowledge, Repair, Setting, Symptom, Tick, User};
 use crate::units::Measure;
 use indexmap::IndexMap;
 use jiff::Timestamp;
@@ -30,6 +30,22 @@ pub struct Case {
     pub symptoms: Vec<Ix<Symptom>>,
     /// What happened since, in order.
     pub log: Vec<Entry>,
+}
+
+/// A case of the usual craft, worked on by a technician, of which nothing is known yet.
+#[must_use]
+pub fn usual_case(knowledge: &Knowledge) -> Case {
+    Case {
+        title: None,
+        craft: Craft::usual(knowledge),
+        altitude_m: 0.0,
+        user: knowledge.users.find("technician").unwrap_or(Ix::new(0)),
+        tools: None,
+        sheet: IndexMap::new(),
+        history: IndexMap::new(),
+        symptoms: Vec::new(),
+        log: Vec::new(),
+    }
 }
 
 /// One thing that happened.

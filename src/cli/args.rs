@@ -1,5 +1,6 @@
 //! The command line.
 
+pub mod authors;
 pub mod calc;
 pub mod logbook;
 
@@ -7,6 +8,7 @@ use crate::drill::draw::Level;
 use crate::inference::Limits;
 use crate::store::built_in_names;
 use crate::units::System;
+use authors::{Chart, Completions, Man, New, Schema, Vet};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::Timestamp;
 use logbook::Logbook;
@@ -108,10 +110,18 @@ pub enum Verb {
     Calc(calc::Calc),
     /// Check a knowledge base.
     Vet(Vet),
+    /// Draw the fault tree below a symptom; minimal cut sets, importance.
+    Chart(Chart),
+    /// Write a knowledge base to start from, or a case.
+    New(New),
     /// Keep closed jobs, and learn from them.
     Logbook(Logbook),
     /// Print the formats as JSON Schema, for editors and for programs.
     Schema(Schema),
+    /// Print what a shell needs to complete commands and options.
+    Completions(Completions),
+    /// Print the manual page, or write one for each command.
+    Man(Man),
 }
 
 /// `triage`.
@@ -370,59 +380,6 @@ impl Budget {
     }
 }
 
-/// `vet`.
-#[derive(Args, Debug)]
-#[command(after_help = "\
-Examples:
-  doldrum vet                             the built-in knowledge base
-  doldrum vet handheld                    another one that is built in
-  doldrum vet my-craft --format json      a folder")]
-pub struct Vet {
-    /// A folder, or a built-in one by its name [default: that of --knowledge, else the usual one].
-    #[arg(value_name = "NAME|FOLDER")]
-    pub folder: Option<PathBuf>,
-    /// How to print it.
-    #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
-    pub format: VetFormat,
-}
-
-/// `schema`.
-#[derive(Args, Debug)]
-#[command(after_help = "\
-Examples:
-  doldrum schema case > case.json
-  doldrum schema knowledge --kind causes
-  doldrum schema --folder schema          all of them
-
-An editor with a YAML language server completes and checks a file whose first line is, for a case,
-  # yaml-language-server: $schema=schema/case.json
-and for a file of causes
-  # yaml-language-server: $schema=schema/knowledge/causes.json")]
-pub struct Schema {
-    /// Of what [default: what there is].
-    #[arg(value_enum, value_name = "WHAT")]
-    pub of: Option<SchemaOf>,
-    /// For knowledge: the kind of file, such as causes or checks [default: any of them].
-    #[arg(long, value_name = "KIND")]
-    pub kind: Option<String>,
-    /// Write all of them into this folder.
-    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["of", "kind"])]
-    pub folder: Option<PathBuf>,
-}
-
-/// What there is a schema of.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum SchemaOf {
-    /// The files of a knowledge base.
-    Knowledge,
-    /// A case file.
-    Case,
-    /// What `assess --format json` prints.
-    Assess,
-    /// What `plan --format json` prints.
-    Plan,
-}
-
 /// How a result is printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Format {
@@ -434,13 +391,4 @@ pub enum Format {
     Markdown,
     /// One file for a browser, a phone or a printer.
     Html,
-}
-
-/// How findings are printed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum VetFormat {
-    /// For people at a terminal.
-    Text,
-    /// For programs.
-    Json,
 }

@@ -5,6 +5,7 @@ use super::out::{Failure, advise, note};
 use crate::case::text;
 use crate::case::{Case, codes};
 use crate::finding::{Finding, Findings};
+use crate::inference;
 use crate::knowledge::Knowledge;
 use crate::logbook::overlay;
 use crate::store;
@@ -85,6 +86,11 @@ fn is_of(name: &str, finding: &Finding) -> bool {
     let files = store::built_in_named(name).unwrap_or_default();
     let id = crate::knowledge::read(&files).0.map(|knowledge| knowledge.id);
     id.is_some_and(|id| finding.message.ends_with(&format!("found `{id}`")))
+}
+
+/// Inference that could not be done, whatever the case.
+pub fn stuck(error: inference::Error) -> Failure {
+    Failure::Stuck(error.to_string())
 }
 
 fn bad(findings: Findings) -> Failure {

@@ -27,7 +27,11 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         Verb::Trial(trial) => commands::trial::run(trial, common),
         Verb::Calc(calc) => commands::calc::run(calc, common),
         Verb::Vet(vet) => commands::vet::run(vet, common),
+        Verb::Chart(chart) => commands::chart::run(chart, common),
+        Verb::New(new) => commands::new::run(new, common),
         Verb::Logbook(logbook) => commands::logbook::run(logbook, common),
         Verb::Schema(schema) => commands::schema::run(schema),
+        Verb::Completions(completions) => commands::generated::completions(completions),
+        Verb::Man(man) => commands::generated::man(man),
     }
 }

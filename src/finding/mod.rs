@@ -1,5 +1,10 @@
 //! Every complaint about data: a code, how bad, where, what, and what to do about it.
 
+mod code;
+
+pub use code::Code;
+pub(crate) use code::codes;
+
 use std::fmt;
 
 /// How bad a finding is.
@@ -9,6 +14,25 @@ pub enum Severity {
     Error,
     /// It can be used; better not so.
     Advice,
+}
+
+impl Severity {
+    /// The word itself.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Error => "error",
+            Self::Advice => "advice",
+        }
+    }
+
+    /// The word that compilers use.
+    fn level(self) -> &'static str {
+        match self {
+            Self::Error => "error",
+            Self::Advice => "warning",
+        }
+    }
 }
 
 /// Where: a file, and a line and column counted from one. Line 0 means the file as a whole.
@@ -49,13 +73,44 @@ pub struct Finding {
     pub hints: Vec<String>,
 }
 
+impl Finding {
+    /// `file:line:column: level: message [code]` in one line, as compilers write it; a file as a whole is its line 1.
+    #[must_use]
+    pub fn line(&self) -> String {
+        let Place { file, line, column } = &self.place;
+        let (line, column) = ((*line).max(1), (*column).max(1));
+        format!("{file}:{line}:{column}: {}: {} [{}]", self.severity.level(), one_line(&self.said()), self.code)
+    }
+
+    /// A command to a build server that shows findings beside a change: `::error file=...,line=...::message`.
+    #[must_use]
+    pub fn workflow_command(&self) -> String {
+        let Place { file, line, column } = &self.place;
+        let (line, column) = ((*line).max(1), (*column).max(1));
+        let level = self.severity.level();
+        let file = escaped(file).replace(':', "%3A").replace(',', "%2C");
+        format!("::{level} file={file},line={line},col={column},title={}::{}", self.code, escaped(&self.said()))
+    }
+
+    /// The message and its hints.
+    fn said(&self) -> String {
+        let hints = self.hints.iter().map(|hint| format!("; {hint}"));
+        std::iter::once(self.message.clone()).chain(hints).collect()
+    }
+}
+
+fn one_line(text: &str) -> String {
+    text.replace(['\n', '\r'], " ")
+}
+
+/// As such commands ask for it.
+fn escaped(text: &str) -> String {
+    text.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A")
+}
+
 impl fmt::Display for Finding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let word = match self.severity {
-            Severity::Error => "error",
-            Severity::Advice => "advice",
-        };
-        write!(f, "{word}[{}]: {}\n  --> {}", self.code, self.message, self.place)?;
+        write!(f, "{}[{}]: {}\n  --> {}", self.severity.word(), self.code, self.message, self.place)?;
         if !self.path.is_empty() {
             write!(f, " ({})", self.path)?;
         }
@@ -120,7 +175,8 @@ pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
 }
 
 /// The number of letters to insert, drop or change (Levenshtein 1966).
-fn distance(a: &str, b: &str) -> usize {
+#[must_use]
+pub fn distance(a: &str, b: &str) -> usize {
     let b: Vec<char> = b.chars().collect();
     let mut row: Vec<usize> = (0..=b.len()).collect();
     for (i, x) in a.chars().enumerate() {

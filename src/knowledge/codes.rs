@@ -1,24 +1,6 @@
 //! The codes of findings about a knowledge base. A code, once given, keeps its meaning.
 
-/// One code: what is wrong and what to do about it.
-#[derive(Clone, Copy, Debug)]
-pub struct Code {
-    /// `K014`.
-    pub code: &'static str,
-    /// What is wrong, in a few words.
-    pub means: &'static str,
-    /// What to do about it.
-    pub mend: &'static str,
-}
-
-macro_rules! codes {
-    ($($name:ident = $code:literal, $means:literal, $mend:literal;)*) => {
-        $(#[doc = concat!("`", $code, "`: ", $means, ".")] pub const $name: &str = $code;)*
-
-        /// Every code, in order.
-        pub const ALL: &[Code] = &[$(Code { code: $code, means: $means, mend: $mend }),*];
-    };
-}
+use crate::finding::codes;
 
 codes! {
     ENCODING = "K001", "a file is not plain UTF-8 text", "save it as UTF-8 without a byte order mark and without control characters";
@@ -75,29 +57,4 @@ codes! {
     DEAD_END = "K080", "a cause or effect leads to no symptom", "let an effect or symptom read it, or take it out";
     NO_REPAIR = "K081", "no repair removes a cause", "add it to a repair's `removes`";
     NO_CHECK = "K082", "no check can tell anything about a cause", "add a check whose rows read it or an effect of it";
-}
-
-/// The table as a page: `docs/findings.md`.
-#[must_use]
-pub fn page() -> String {
-    let mut text = String::from(
-        "# Findings about a knowledge base\n\n\
-         `doldrum vet` names every finding by a code that keeps its meaning. Codes from K080 on are advice: the knowledge base \
-         can be used, but is better without them.\n\n\
-         | code | what is wrong | what to do |\n| --- | --- | --- |\n",
-    );
-    for Code { code, means, mend } in ALL {
-        text.extend(["| ", code, " | ", means, " | ", mend, " |\n"]);
-    }
-    text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn codes_are_unique_and_in_order() {
-        assert!(ALL.windows(2).all(|pair| pair[0].code < pair[1].code));
-    }
 }

@@ -2,7 +2,7 @@
 //! trouble does not hide another's.
 
 use super::codes;
-use super::node::Node;
+use super::node::{Node, Value};
 use super::raw::{
     In, RawAccess, RawCause, RawCheck, RawChecklist, RawCompanion, RawEffect, RawHazard, RawHistory, RawInterlock,
     RawKnowledge, RawManifest, RawPlanRule, RawRepair, RawSetting, RawSource, RawSymptom,
@@ -18,6 +18,9 @@ use std::collections::BTreeSet;
 const MOST_BYTES: usize = 32 << 20;
 /// The most files.
 const MOST_FILES: usize = 2_000;
+
+/// The most words of texts that are kept for `vet` to look at.
+const MOST_MENTIONS: usize = 20_000;
 
 /// What a file holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,6 +88,31 @@ impl Kind {
 
     fn word(self) -> &'static str {
         Self::ALL.into_iter().find(|(kind, _)| *kind == self).map_or("", |(_, w)| w)
+    }
+}
+
+/// The words of comments that look like ids: what stands there is for people.
+fn comment_words(text: &str) -> impl Iterator<Item = &str> {
+    let comments = text.lines().filter_map(|line| line.find('#').map(|at| &line[at..]));
+    let words = comments.flat_map(|comment| comment.split(|c: char| !c.is_ascii_alphanumeric() && c != '-'));
+    words.filter(|word| word.contains('-')).take(MOST_MENTIONS)
+}
+
+/// The words within texts that look like ids: small letters and digits joined by hyphens. What stands alone is a
+/// reference, which is looked up anyway.
+fn mentions(source: &Source, node: &Node, into: &mut Vec<(Place, String)>) {
+    match &node.value {
+        Value::Text(text) if text.contains(' ') => {
+            let part_of_id = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+            for word in text.split(|c: char| !part_of_id(c) && !c.is_alphanumeric()) {
+                if word.chars().all(part_of_id) && word.trim_matches('-').contains('-') && into.len() < MOST_MENTIONS {
+                    into.push((source.place(node.at), word.trim_matches('-').to_owned()));
+                }
+            }
+        }
+        Value::List(items) => items.iter().for_each(|item| mentions(source, item, into)),
+        Value::Map(entries) => entries.iter().for_each(|(_, value)| mentions(source, value, into)),
+        _ => {}
     }
 }
 
@@ -181,13 +209,19 @@ impl Loader {
         let Some(kind) = self.kind(name, below_root) else { return };
         let Some(text) = yaml::decode(name, bytes, &mut self.findings) else { return };
         let source = Source { file: name, text };
+        if kind != Kind::Sources {
+            self.raw.commented.extend(comment_words(text).map(str::to_owned));
+        }
         self.raw.files.push(name.to_owned());
         let empty = text.lines().all(|line| line.trim().is_empty() || line.trim_start().starts_with('#'));
         if empty && kind != Kind::Manifest {
             return;
         }
         match source.tree(&mut self.findings) {
-            Some(tree) => self.items(kind, &source, &tree),
+            Some(tree) => {
+                mentions(&source, &tree, &mut self.raw.mentions);
+                self.items(kind, &source, &tree);
+            }
             None => self.raw.unread.extend(source.ids_in((1, usize::MAX)).map(str::to_owned)),
         }
     }

@@ -1,25 +1,7 @@
 //! The codes of findings about a file of learned numbers. A code, once given, keeps its meaning; what is wrong with the
 //! YAML itself is told with the codes of [`crate::knowledge::codes`].
 
-/// One code: what is wrong and what to do about it.
-#[derive(Clone, Copy, Debug)]
-pub struct Code {
-    /// `L004`.
-    pub code: &'static str,
-    /// What is wrong, in a few words.
-    pub means: &'static str,
-    /// What to do about it.
-    pub mend: &'static str,
-}
-
-macro_rules! codes {
-    ($($name:ident = $code:literal, $means:literal, $mend:literal;)*) => {
-        $(#[doc = concat!("`", $code, "`: ", $means, ".")] pub const $name: &str = $code;)*
-
-        /// Every code, in order.
-        pub const ALL: &[Code] = &[$(Code { code: $code, means: $means, mend: $mend }),*];
-    };
-}
+use crate::finding::codes;
 
 codes! {
     FORMAT = "L001", "the format version is not one this program reads", "use `format: 1`";
@@ -31,14 +13,4 @@ codes! {
     SUM = "L007", "the chances of a row do not sum to one, or an outcome is left out", "learn again";
     TWICE = "L008", "a number is learned twice", "drop one";
     NEGATIVE = "L009", "a count is negative or not finite", "learn again";
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn codes_are_unique_and_in_order() {
-        assert!(ALL.windows(2).all(|pair| pair[0].code < pair[1].code));
-    }
 }

@@ -6,6 +6,7 @@
 
 mod assessment;
 mod background;
+mod chart;
 mod drill;
 pub mod figures;
 pub mod html;
@@ -13,6 +14,7 @@ pub mod logbook;
 mod markdown;
 mod moves;
 mod rich;
+mod testability;
 mod text;
 pub mod tree;
 mod trial;
@@ -20,12 +22,14 @@ pub mod words;
 mod work_order;
 
 pub use assessment::{Assessment, assessment_shape};
+pub use chart::Charted;
 pub use drill::{Setup as DrillSetup, debrief, debrief_json};
 pub use figures::{Chances, Figures};
-pub use html::render_html;
+pub use html::{render_html, render_svg};
 pub use markdown::render_markdown;
 pub use moves::{Moves, MovesRow};
 pub use rich::{Rich, Span};
+pub use testability::{testability, testability_json};
 pub use text::{Paint, render_text};
 pub use tree::Tree;
 pub use trial::{trial, trial_csv, trial_json};

@@ -168,6 +168,20 @@ pub fn write(path: &Path, text: &str) -> Result<(), Error> {
     write_beside(&target, text.as_bytes()).map_err(failed("write", path))
 }
 
+/// Whether a folder is there and holds anything, or something else bears its name.
+///
+/// # Errors
+/// Where it cannot be listed.
+pub fn holds_something(folder: &Path) -> Result<bool, Error> {
+    if !folder.exists() {
+        return Ok(false);
+    }
+    if !folder.is_dir() {
+        return Ok(true);
+    }
+    Ok(fs::read_dir(folder).map_err(failed("list", folder))?.next().is_some())
+}
+
 /// The same for a file below a folder, which is made where it is missing.
 ///
 /// # Errors

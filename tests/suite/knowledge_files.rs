@@ -125,16 +125,6 @@ fn every_code_has_a_bad_file() {
 }
 
 #[test]
-fn the_page_of_findings_is_current() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/findings.md");
-    if std::env::var_os("UPDATE_DOCS").is_some() {
-        fs::write(&path, codes::page()).expect("docs/findings.md can be written");
-    }
-    let page = fs::read_to_string(&path).unwrap_or_default();
-    assert!(page == codes::page(), "docs/findings.md is not current; run this test with UPDATE_DOCS=1");
-}
-
-#[test]
 fn all_faults_of_a_folder_are_told_in_one_run() {
     let mut files = small();
     let mut expected = BTreeSet::new();

@@ -110,14 +110,14 @@ fn a_long_chain_of_effects() {
 
 /// A way to spoil bytes.
 #[derive(Clone, Debug)]
-enum Spoil {
+pub enum Spoil {
     Put(usize, u8),
     Drop(usize, usize),
     Copy(usize, usize, usize),
     Insert(usize, String),
 }
 
-fn spoil() -> impl Strategy<Value = Spoil> {
+pub fn spoil() -> impl Strategy<Value = Spoil> {
     let words = prop::sample::select(vec![
         "*a",
         "&a ",
@@ -157,7 +157,7 @@ fn spoil() -> impl Strategy<Value = Spoil> {
     ]
 }
 
-fn spoiled(mut bytes: Vec<u8>, ways: &[Spoil]) -> Vec<u8> {
+pub fn spoiled(mut bytes: Vec<u8>, ways: &[Spoil]) -> Vec<u8> {
     for way in ways {
         let length = bytes.len().max(1);
         match way {

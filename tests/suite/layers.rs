@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 ///
 /// `case::text` stands apart from `case`: the job itself is what access, safety and the model speak about, while reading
 /// it from text needs them, to say that a repair was done behind something shut or against an interlock.
-const ROWS: [&str; 22] = [
+const ROWS: [&str; 25] = [
     "finding",
     "units",
     "calc",
@@ -20,11 +20,14 @@ const ROWS: [&str; 22] = [
     "safety",
     "case::text",
     "belief",
+    "chart",
     "decision",
     "plan",
     "trial",
     "logbook",
     "drill",
+    "vet",
+    "skeleton",
     "store",
     "report",
     "schema",

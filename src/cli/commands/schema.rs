@@ -1,7 +1,7 @@
 //! `doldrum schema`: the formats as JSON Schema.
 
 use crate::cli::Exit;
-use crate::cli::args::{Schema, SchemaOf};
+use crate::cli::args::authors::{Schema, SchemaOf};
 use crate::cli::out::{Failure, print};
 use crate::finding::nearest;
 use crate::knowledge::load;

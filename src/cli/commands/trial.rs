@@ -91,7 +91,11 @@ fn policies(named: &[String]) -> Result<Vec<Policy>, Failure> {
     Ok(policies)
 }
 
-fn find<T>(items: &Items<T>, named: &[String], what: &str, option: &str) -> Result<Vec<Ix<T>>, Failure> {
+/// The items of these ids.
+///
+/// # Errors
+/// Where there is none of an id.
+pub fn find<T>(items: &Items<T>, named: &[String], what: &str, option: &str) -> Result<Vec<Ix<T>>, Failure> {
     let one = |id: &String| {
         items.find(id).ok_or_else(|| {
             let near = nearest(id, items.ids()).map(|n| format!("; did you mean `{n}`?")).unwrap_or_default();

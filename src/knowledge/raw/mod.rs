@@ -19,6 +19,7 @@ pub use history::*;
 pub use repairs::*;
 pub use safety::*;
 
+use crate::finding::Place;
 use indexmap::IndexMap;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
@@ -121,6 +122,10 @@ pub struct RawKnowledge {
     pub plan_rules: Vec<In<RawPlanRule>>,
     /// An expert's fixed order.
     pub checklist: Vec<In<RawChecklist>>,
+    /// Words within texts that look like ids, and where each text begins.
+    pub mentions: Vec<(Place, String)>,
+    /// Words of comments that look like ids.
+    pub commented: std::collections::BTreeSet<String>,
     /// Ids that stand in files or items that could not be read: those who name them are not to blame.
     pub unread: std::collections::BTreeSet<String>,
     /// Whether anything was wrong with the files: what seems to be missing may be there.

@@ -4,8 +4,8 @@ use super::super::raw::{In, RawId, RawKnowledge, Sp};
 use super::super::{codes, yaml};
 use super::names::Table;
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
-use crate::knowledge::Ix;
 use crate::knowledge::raw::Location;
+use crate::knowledge::{Ix, Source};
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -46,6 +46,7 @@ pub(super) struct Context<'a> {
     hints: Cell<usize>,
     spots: RefCell<BTreeMap<String, Spot>>,
     kinds: RefCell<BTreeMap<String, &'static str>>,
+    cited: RefCell<BTreeSet<Ix<Source>>>,
 }
 
 /// Where something stands: its place, and its path in the file.
@@ -62,6 +63,7 @@ pub(in crate::knowledge) struct Left {
     pub(in crate::knowledge) hurt: BTreeSet<String>,
     pub(in crate::knowledge) spots: BTreeMap<String, Spot>,
     pub(in crate::knowledge) flawed: bool,
+    pub(in crate::knowledge) cited: BTreeSet<Ix<Source>>,
 }
 
 impl<'a> Context<'a> {
@@ -75,6 +77,7 @@ impl<'a> Context<'a> {
             hints: Cell::new(0),
             spots: RefCell::new(BTreeMap::new()),
             kinds: RefCell::new(BTreeMap::new()),
+            cited: RefCell::new(BTreeSet::new()),
         }
     }
 
@@ -87,7 +90,13 @@ impl<'a> Context<'a> {
     pub(super) fn done(self) -> Left {
         let mut findings = Findings::new();
         self.findings.into_inner().into_iter().for_each(|finding| findings.add(finding));
-        Left { findings, hurt: self.hurt.into_inner(), spots: self.spots.into_inner(), flawed: self.flawed }
+        Left {
+            findings,
+            hurt: self.hurt.into_inner(),
+            spots: self.spots.into_inner(),
+            flawed: self.flawed,
+            cited: self.cited.into_inner(),
+        }
     }
 
     fn add(&self, finding: Finding) {
@@ -212,6 +221,11 @@ impl<'a> Item<'a> {
     pub(super) fn find_all<T>(&self, table: &Table<T>, ids: &[RawId], key: &str) -> Vec<Ix<T>> {
         self.once(ids, key);
         ids.iter().enumerate().filter_map(|(at, id)| self.find(table, id, &format!("{key}[{at}]"))).collect()
+    }
+
+    /// Notes that a number is said to come from a source.
+    pub(super) fn cite(&self, source: Ix<Source>) {
+        self.context.cited.borrow_mut().insert(source);
     }
 
     /// Says which words of a list stand twice.

@@ -59,6 +59,8 @@ pub(super) fn knowledge(manifest: &In<RawManifest>, names: &Names, context: &Con
         checklist: Checklist::default(),
         sources: Items::default(),
         places: BTreeMap::new(),
+        cited: BTreeSet::new(),
+        mentions: Vec::new(),
     }
 }
 

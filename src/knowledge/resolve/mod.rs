@@ -57,7 +57,12 @@ pub fn resolve(mut raw: RawKnowledge) -> (Option<Knowledge>, Findings) {
     repairs::repairs(&raw, &names, &context, &mut knowledge);
     checklist::checklist(&raw, &names, &context, &mut knowledge);
     knowledge.places = names.places;
+    knowledge.mentions.clone_from(&raw.mentions);
     let left = context.done();
+    knowledge.cited.clone_from(&left.cited);
+    // A comment beside a number says where it comes from, where an item has numbers from several.
+    let in_comments = knowledge.sources.iter().filter(|(ix, _)| raw.commented.contains(knowledge.sources.id(*ix)));
+    knowledge.cited.extend(in_comments.map(|(ix, _)| ix).collect::<Vec<_>>());
     let mut all = super::vet::vet(&mut knowledge, &left);
     all.extend(left.findings);
     let knowledge = (!all.any_error()).then_some(knowledge);

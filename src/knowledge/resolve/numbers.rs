@@ -107,7 +107,11 @@ impl Item<'_> {
             RawBasis::CommonPractice => Basis::CommonPractice,
             RawBasis::Estimate => Basis::Estimate,
             RawBasis::Published(id) => {
-                self.find(&names.sources, id, &format!("{key}.published")).map_or(Basis::Estimate, Basis::Published)
+                let source = self.find(&names.sources, id, &format!("{key}.published"));
+                source.map_or(Basis::Estimate, |source| {
+                    self.cite(source);
+                    Basis::Published(source)
+                })
             }
         }
     }

@@ -50,25 +50,14 @@ const LETTER: f64 = 7.0;
 
 /// The tree as a drawing, and the same in words.
 pub(super) fn tree(tree: &Tree) -> Markup {
-    let places = places(tree);
-    let links = links(tree);
-    let lanes = links.iter().map(|link| link.lane + 1).max().unwrap_or(0);
-    let width = WORDS + LANE * as_f64(lanes) + if lanes > 0 { 16.0 } else { 4.0 };
-    let height = places.last().map_or(0.0, |place| place.top + place.height) + 4.0;
+    let (width, height, content) = drawn(tree);
     let name = format!("Fault tree of {} rows; the same in words stands below the drawing", tree.rows.len());
     html! {
         figure class="tree" {
             div class="wide" tabindex="0" role="group" aria-label="Drawing of the fault tree" {
                 svg class="tree" role="img" aria-label=(name) viewBox={ "0 0 " (tenth(width)) " " (tenth(height)) }
                     width=(tenth(width)) height=(tenth(height)) {
-                    @for (at, row) in tree.rows.iter().enumerate() {
-                        @if at % 2 == 1 {
-                            rect class="stripe" x="0" y=(places[at].top) width=(WORDS) height=(places[at].height) {}
-                        }
-                        (branch(tree, &places, at))
-                        (words(row, &places[at]))
-                    }
-                    @for link in &links { (way(link, &places)) }
+                    (content)
                 }
             }
             figcaption {
@@ -82,6 +71,49 @@ pub(super) fn tree(tree: &Tree) -> Markup {
             }
         }
     }
+}
+
+/// The colors of a drawing that stands alone: those of the page by day and by night.
+const ALONE: &str = "\
+svg{--paper:#fcfbf7;--ink:#14212b;--line:#79848c;--accent:#0a5a6b;--track:#dfe3df;--stripe:#f2f2ec;font-family:system-ui,sans-serif}\
+@media(prefers-color-scheme:dark){svg{--paper:#10181e;--ink:#eef2f0;--line:#7d8c96;--accent:#6cc5d4;--track:#2a3740;--stripe:#172128}}\
+.sheet{fill:var(--paper)}text{fill:var(--ink);font-size:13.5px}.end{text-anchor:end}text.likely{font-weight:600}\
+.stripe{fill:var(--stripe)}.track{fill:var(--track)}.fill{fill:var(--accent)}.branch{fill:none;stroke:var(--line);stroke-width:1.3}\
+.branch.likely{stroke:var(--ink);stroke-width:2.4}.way{fill:none;stroke:var(--line);stroke-width:1.1}.head{fill:var(--line)}\
+.mark{fill:var(--paper);stroke:var(--ink);stroke-width:1.5}.mark.solid{fill:var(--ink)}";
+
+/// The tree as a file of its own.
+pub(super) fn alone(tree: &Tree, title: &str) -> Markup {
+    let (width, height, content) = drawn(tree);
+    html! {
+        svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label=(title) viewBox={ "0 0 " (width) " " (height) }
+            width=(width) height=(height) {
+            title { (title) }
+            style { (ALONE) }
+            rect class="sheet" width=(width) height=(height) {}
+            (content)
+        }
+    }
+}
+
+/// The width, the height and what is drawn.
+fn drawn(tree: &Tree) -> (f64, f64, Markup) {
+    let places = places(tree);
+    let links = links(tree);
+    let lanes = links.iter().map(|link| link.lane + 1).max().unwrap_or(0);
+    let width = WORDS + LANE * as_f64(lanes) + if lanes > 0 { 16.0 } else { 4.0 };
+    let height = places.last().map_or(0.0, |place| place.top + place.height) + 4.0;
+    let content = html! {
+        @for (at, row) in tree.rows.iter().enumerate() {
+            @if at % 2 == 1 {
+                rect class="stripe" x="0" y=(places[at].top) width=(WORDS) height=(places[at].height) {}
+            }
+            (branch(tree, &places, at))
+            (words(row, &places[at]))
+        }
+        @for link in &links { (way(link, &places)) }
+    };
+    (tenth(width), tenth(height), content)
 }
 
 /// Where a row is drawn.

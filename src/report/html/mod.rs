@@ -40,6 +40,12 @@ pub fn render_html(document: &Document) -> String {
     page.into_string() + "\n"
 }
 
+/// A fault tree as a drawing by itself: one file of SVG that needs nothing else.
+#[must_use]
+pub fn render_svg(tree: &super::Tree, title: &str) -> String {
+    drawing::alone(tree, title).into_string() + "\n"
+}
+
 /// What a document is called.
 #[must_use]
 pub fn title(document: &Document) -> String {
