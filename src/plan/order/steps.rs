@@ -66,7 +66,7 @@ impl Writer<'_> {
         let repair = &self.context.laid.knowledge.repairs[ix];
         let step = &repair.steps[at];
         let phase = step.phase;
-        let places = super::places_of(self.jobs, ix).to_vec();
+        let places = super::beside::places_of(self.jobs, ix).to_vec();
         let record = self.record(&step.record, repair.scope, &places);
         let asked_before = phase == Phase::Record && !step.record.is_empty() && record.is_empty();
         if asked_before && step.gate.is_none() {
