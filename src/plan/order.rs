@@ -8,6 +8,7 @@ mod access;
 mod beside;
 mod groups;
 mod held;
+mod once;
 mod proofs;
 mod steps;
 
@@ -22,7 +23,7 @@ use crate::units::Minutes;
 use beside::{cautions, cost, craft, job, offers, part_lines, told, tools, verdicts};
 use groups::{Groups, VaporGate};
 use proofs::{Fuel, Proofs};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What a plan gives way to.
 const DEFERS: &str = "Local codes, the maker's manual for this craft and licensed practice come before this plan. Where \
@@ -98,7 +99,9 @@ struct Writer<'a> {
     recorded: BTreeSet<(Ix<Setting>, usize)>,
     /// Settings that a step has set.
     set: BTreeSet<(Ix<Setting>, usize)>,
-    /// Texts of proofs and make-safe steps that stand already, by stage.
+    /// What stands already of that which is written once, by stage.
+    standing: BTreeMap<(StageKind, String), (Source, String)>,
+    /// Proofs that stand already, by stage.
     said: BTreeSet<(StageKind, String)>,
     hazards: BTreeSet<Ix<Hazard>>,
 }
@@ -124,6 +127,7 @@ impl<'a> Writer<'a> {
             sniffed: false,
             recorded: BTreeSet::new(),
             set: BTreeSet::new(),
+            standing: BTreeMap::new(),
             said: BTreeSet::new(),
             hazards: BTreeSet::new(),
         }
@@ -184,6 +188,12 @@ impl<'a> Writer<'a> {
         let knowledge = self.context.laid.knowledge;
         let fuel = self.fuel_and_behind();
         self.close_unneeded(StageKind::Safe, &[], |ix| knowledge.access[ix].shuts_others);
+        // Whoever opened the rest may not have made it safe: nobody skips that for having found it open.
+        for ix in self.context.graph.order() {
+            if self.open[ix.at()] {
+                self.access_stands(StageKind::Safe, *ix);
+            }
+        }
         self.close_unneeded(StageKind::Safe, later, |ix| fuel[ix.at()]);
         let quiet = |access: &Access| {
             !access.ignites && !access.shuts_others && access.steps.iter().all(|step| step.phase == Phase::MakeSafe)
@@ -253,8 +263,10 @@ impl<'a> Writer<'a> {
 
     /// Opens what a stage needs and does its repairs phase by phase, to the last before the proof.
     fn by_phase(&mut self, stage: StageKind) {
+        // A unit that lies open on the bench already has no as-found reading left that its opening could spoil.
+        let lies_open: Vec<Ix<Repair>> = self.group(stage).iter().copied().filter(|ix| self.lies_open(*ix)).collect();
         for &ix in self.group(stage) {
-            if !self.on_the_bench(ix) {
+            if !self.on_the_bench(ix) || lies_open.contains(&ix) {
                 self.phase_of(stage, Phase::MakeSafe, ix);
             }
         }
@@ -275,7 +287,11 @@ impl<'a> Writer<'a> {
         let phases =
             [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
         for phase in phases.into_iter().chain([Phase::Settings, Phase::Refit]) {
-            self.phase(stage, phase);
+            for &ix in self.group(stage) {
+                if phase != Phase::Record || !self.on_the_bench(ix) || lies_open.contains(&ix) {
+                    self.phase_of(stage, phase, ix);
+                }
+            }
         }
         for &ix in self.group(stage) {
             self.vapor_open |= self.vapor.opened_by_repair(self.context, ix);
@@ -290,13 +306,15 @@ impl<'a> Writer<'a> {
         needed.iter().any(|a| knowledge.access[a].each_further.is_some() && !access.contains(&a))
     }
 
+    /// Whether all that a repair needs is open.
+    fn lies_open(&self, ix: Ix<Repair>) -> bool {
+        self.context.laid.knowledge.repairs[ix].access.iter().all(|access| self.open[access.at()])
+    }
+
     /// One phase of all repairs of a stage.
     fn phase(&mut self, stage: StageKind, phase: Phase) {
         for &ix in self.group(stage) {
-            let again = phase == Phase::Record && self.on_the_bench(ix);
-            if !again {
-                self.phase_of(stage, phase, ix);
-            }
+            self.phase_of(stage, phase, ix);
         }
     }
 
@@ -321,7 +339,9 @@ impl<'a> Writer<'a> {
         for (at, &ix) in self.group(stage).iter().enumerate() {
             let repair = &self.context.laid.knowledge.repairs[ix];
             self.run_state(&repair.access, ix);
-            for phase in [Phase::Open, Phase::Record, Phase::Clean, Phase::Rebuild, Phase::Refit, Phase::Prove] {
+            let before =
+                [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
+            for phase in before.into_iter().chain([Phase::Refit, Phase::Settings, Phase::Prove]) {
                 self.phase_of(stage, phase, ix);
             }
             let next = self.group(stage).get(at + 1).map(|next| &self.context.laid.knowledge.repairs[*next].access);

@@ -81,6 +81,8 @@ pub struct Step {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Source {
+    /// An access state that is open already: what makes it safe.
+    Stands(String),
     /// Opening an access state.
     Opens(String),
     /// Putting it back.
@@ -112,7 +114,7 @@ pub struct SettingLine {
     pub setting: Named,
     /// Where, where there are several places.
     pub place: Option<String>,
-    /// Its unit, or `text`.
+    /// Its unit, or `text`, or `photo`.
     pub unit: String,
     /// What is written down already.
     pub value: Option<String>,
