@@ -78,6 +78,8 @@ pub struct Plan {
     pub repairs: Vec<Job>,
     /// Access that is open already: ids.
     pub open_at_start: Vec<String>,
+    /// Access that it opens, in order.
+    pub opens: Vec<Named>,
     /// The cautions it raises, the strongest signal word first.
     pub cautions: Vec<Caution>,
     /// The work.
@@ -96,6 +98,10 @@ pub struct Plan {
     pub offered_parts: Vec<String>,
     /// What to tell the owner.
     pub tell_owner: Vec<String>,
+    /// What becomes of waste fuel and solvent.
+    pub waste: String,
+    /// What is asked once the craft has been used again.
+    pub follow_up: String,
     /// What this plan gives way to.
     pub defers: String,
 }
@@ -149,6 +155,8 @@ pub struct Job {
     pub by: By,
     /// A step of the work that removes nothing.
     pub service: bool,
+    /// What trips people up, and what not to do.
+    pub mind: Vec<String>,
     /// Why it may not be done even when all before it is done and passed: the words of the interlock that bars it.
     pub held: Option<String>,
     /// Hands-on minutes, all places, without access.

@@ -20,7 +20,7 @@ use crate::access::Reach;
 use crate::belief::Explanations;
 use crate::knowledge::{Access, Hazard, Ix, Phase, Proof, Repair, Setting};
 use crate::units::Minutes;
-use beside::{cautions, cost, craft, job, offers, part_lines, told, tools, verdicts};
+use beside::{cautions, cost, craft, job, offers, opens, part_lines, told, tools, verdicts};
 use groups::{Groups, VaporGate};
 use proofs::{Fuel, Proofs};
 use std::collections::{BTreeMap, BTreeSet};
@@ -28,6 +28,16 @@ use std::collections::{BTreeMap, BTreeSet};
 /// What a plan gives way to.
 const DEFERS: &str = "Local codes, the maker's manual for this craft and licensed practice come before this plan. Where \
     they differ, follow them.";
+
+/// Drained gasoline and solvent are waste that catches fire: a liquid with a flash point below 60 °C (140 °F), 40 CFR
+/// 261.21.
+const WASTE: &str = "Drained gasoline, premix and solvent are ignitable hazardous waste (flash point below 60 °C, 40 CFR \
+    261.21). Keep them in a closed, labeled metal can no more than 95 percent full, premix apart, and hand them in \
+    where hazardous waste is taken. Never into a drain, the ground, the water or the trash.";
+
+/// Common practice, no source: most comebacks of this kind of work show within the first tank.
+const FOLLOW_UP: &str = "Ask the owner after the first tank: does it start cold and hot, and run right under load? Look \
+    once more for weeps. Offer again what was left old.";
 
 /// Writes the plan down.
 pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations: &Explanations) -> Plan {
@@ -66,6 +76,7 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         goals: cured.map(goal).collect(),
         explanation: explains.map(|set| set.chance),
         not_cured: choice.not_cured.iter().map(goal).collect(),
+        opens: opens(context, &stages),
         open_at_start: context.open.iter().map(|ix| knowledge.access.id(ix).to_owned()).collect(),
         cautions: cautions(context, hazards),
         stages,
@@ -74,6 +85,8 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         offers: offers(context, choice),
         offered_parts: told(choice, context, |repair| &repair.while_there_parts),
         tell_owner: told(choice, context, |repair| &repair.tell_owner),
+        waste: WASTE.to_owned(),
+        follow_up: FOLLOW_UP.to_owned(),
         parts,
         repairs,
         cost,

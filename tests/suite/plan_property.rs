@@ -11,6 +11,7 @@ use doldrum::report::{Figures, Paint, render_text, work_order};
 use doldrum::units::System;
 use indexmap::IndexMap;
 use proptest::prelude::*;
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 static BENCH: LazyLock<(Knowledge, AccessGraph)> = LazyLock::new(|| {
@@ -173,19 +174,42 @@ fn what_is_open_is_made_safe(plan: &Plan) {
     }
 }
 
-/// Rendered, each caution a step asks for is said between the step before and the step itself, and in full above both.
+/// Rendered, each caution a step asks for is said between the step before and the step itself: in full the first time,
+/// in a line after that.
 fn reminders_stand_before_their_steps(plan: &Plan) {
     let figures = Figures::new(&BENCH.0, System::Us);
     let text = render_text(&work_order(plan, &figures), 120, Paint::Plain);
+    let text = text.split_once("RECORD AS FOUND").map_or(text.as_str(), |(_, after)| after);
     let steps: Vec<_> = plan.steps().collect();
-    let mut from = 0;
+    let mut from = text.find("MAKE SAFE\n").or_else(|| text.find("OPEN UP\n")).expect("the work begins");
+    let mut told: BTreeMap<&str, usize> = BTreeMap::new();
     for (at, step) in steps.iter().enumerate() {
         let mark = format!("[ ] {:>2}. ", at + 1);
         let to = from + text[from..].find(&mark).unwrap_or_else(|| panic!("step {} is written", at + 1));
         for id in &step.cautions {
             let caution = plan.cautions.iter().find(|c| c.hazard.id == *id).expect("it stands at the top");
-            let line = format!("! {}: {}", caution.signal.word(), caution.hazard.words);
-            assert!(text[from..to].contains(&line), "`{line}` stands before step {}", at + 1);
+            let before = text[from..to].split_whitespace().collect::<Vec<_>>().join(" ");
+            let mut line = format!("! {}: {}", caution.signal.word(), caution.hazard.words);
+            match told.insert(id, at + 1) {
+                // The first time in full: what it does, all there is to do, what never to do, and its box.
+                None => {
+                    line = [&line, &caution.harm].map(String::as_str).join(" ");
+                    let rest =
+                        caution.controls.iter().chain(&caution.never).chain(caution.tick.iter().map(|t| &t.words));
+                    for words in rest {
+                        assert!(before.contains(words.as_str()), "`{words}` stands before step {}", at + 1);
+                    }
+                }
+                // Again: in one line, with its box, and where it stands in full.
+                Some(_) => {
+                    let first = steps.iter().position(|step| step.cautions.contains(id)).expect("it was told");
+                    line.push_str(&format!(" (step {})", first + 1));
+                    if let Some(tick) = &caution.tick {
+                        line.push_str(&format!(". [ ] {}", tick.words));
+                    }
+                }
+            }
+            assert!(before.contains(&line), "`{line}` stands before step {}:\n{before}", at + 1);
         }
         from = to;
     }

@@ -3,7 +3,7 @@
 use super::super::choose::{Choice, Jobs};
 use super::super::cost::{Context, labor};
 use super::super::goals::Aim;
-use super::super::{Cost, Job, Offer, PartLine, Verdict, words};
+use super::super::{Cost, Job, Named, Offer, PartLine, Source, Stage, Verdict, words};
 use super::held;
 use super::proofs::Proofs;
 use crate::knowledge::{Hazard, Ix, Repair};
@@ -13,6 +13,21 @@ use std::collections::BTreeSet;
 pub fn craft(context: &Context<'_>) -> Vec<String> {
     let fitted = context.laid.knowledge.options.iter().filter(|(ix, _)| context.laid.craft.has(*ix));
     std::iter::once(context.laid.layout().title.clone()).chain(fitted.map(|(_, option)| option.title.clone())).collect()
+}
+
+/// The states of access that the steps open, each once.
+pub fn opens(context: &Context<'_>, stages: &[Stage]) -> Vec<Named> {
+    let knowledge = context.laid.knowledge;
+    let mut opened: Vec<Named> = Vec::new();
+    for step in stages.iter().flat_map(|stage| &stage.sections).flat_map(|section| &section.steps) {
+        if let Source::Opens(id) = &step.source
+            && opened.iter().all(|known| known.id != *id)
+            && let Some(ix) = knowledge.access.find(id)
+        {
+            opened.push(Named { id: id.clone(), words: knowledge.access[ix].title.clone() });
+        }
+    }
+    opened
 }
 
 pub fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], proofs: &Proofs, ix: Ix<Repair>) -> Job {
@@ -38,6 +53,7 @@ pub fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], proofs: &Proofs
         because: choice.because.get(&ix).cloned().unwrap_or_default(),
         by,
         service: repair.service,
+        mind: repair.care.clone(),
         held: repair.service.then(|| held::held(context, &choice.jobs, proofs, ix)).flatten(),
         minutes: minutes * context.rate(by).pace,
         parts,
