@@ -413,6 +413,8 @@ pub enum SchemaOf {
     Assess,
     /// What `plan --format json` prints.
     Plan,
+    /// What `calc --format json` prints.
+    Calc,
 }
 
 /// How a result is printed.

@@ -13,6 +13,7 @@ mod cost;
 mod goals;
 mod order;
 mod plain;
+mod teardown;
 #[cfg(test)]
 mod tests;
 mod verify;
@@ -20,6 +21,7 @@ mod words;
 mod work;
 
 pub use choose::Jobs;
+pub use teardown::{Apart, ToRecord, recorded, to_record};
 pub use verify::Flaw;
 pub use work::{Section, SettingLine, Source, Stage, StageKind, Step, Test, Vapor};
 

@@ -1,10 +1,10 @@
 //! One step, from the knowledge base to the plan.
 
 use super::super::cost::Context;
+use super::super::teardown::at_places;
 use super::super::{By, Named, SettingLine, Source, StageKind, Step, Test, Vapor, words};
 use super::Writer;
 use super::access::Way;
-use crate::knowledge::layout::Instance;
 use crate::knowledge::{Access, Check, GateTest, Hazard, Ix, Phase, Repair, Scope, Setting, Turns, raw};
 use crate::units::Measure;
 
@@ -160,36 +160,16 @@ impl Writer<'_> {
         if cylinders.is_empty() { (0..laid.places(Scope::Cylinder)).collect() } else { cylinders }
     }
 
-    /// Settings at the places they bear on; `Scope::Craft` stands for places counted in cylinders.
-    fn at_places(&self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<Instance<Setting>> {
-        let laid = self.context.laid;
-        let of = if scope == Scope::Craft { Scope::Cylinder } else { scope };
-        let craft: Vec<usize> = (0..laid.places(Scope::Cylinder)).collect();
-        let places = if scope == Scope::Craft && places == [0] { &craft } else { places };
-        let mut all: Vec<Instance<Setting>> = Vec::new();
-        for &ix in settings {
-            for &place in places {
-                for at in laid.bearing(laid.knowledge.settings[ix].scope, of, place) {
-                    let instance = Instance::new(ix, at);
-                    if !all.contains(&instance) {
-                        all.push(instance);
-                    }
-                }
-            }
-        }
-        all
-    }
-
     /// Settings to write down that no step before asked for.
     fn record(&mut self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
-        let all = self.at_places(settings, scope, places);
+        let all = at_places(self.context.laid, settings, scope, places);
         let new = all.into_iter().filter(|setting| self.recorded.insert((setting.item, setting.at)));
         new.map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
     }
 
     /// Settings to set that no step before set.
     fn set_again(&mut self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
-        let all = self.at_places(settings, scope, places);
+        let all = at_places(self.context.laid, settings, scope, places);
         let new = all.into_iter().filter(|setting| self.set.insert((setting.item, setting.at)));
         new.map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
     }

@@ -2,7 +2,7 @@
 
 use super::outline::{Heading, Outline, Part};
 use super::with_places;
-use crate::plan::{By, Goal, Job, Plan, Source, StageKind, Why};
+use crate::plan::{By, Goal, Job, Plan, Source, StageKind, Vapor, Why};
 use crate::report::{Block, Column, Document, Figures, Rich, Table};
 
 /// The first page: what, why, in which order, with what, at what cost.
@@ -71,12 +71,21 @@ fn repairs(plan: &Plan, figures: &Figures, doc: &mut Document) {
             figures.price(plan.cost.parts).into(),
         ]),
     }));
-    let reasons = plan.repairs.iter().filter(|job| job.removes.is_empty());
-    doc.bullets(
-        reasons
-            .filter(|job| !job.because.is_empty())
-            .map(|job| Rich::strong(&job.repair.words).and(": ").and(&job.because.join(" "))),
-    );
+    doc.bullets(reasons(plan));
+}
+
+/// Why repairs that remove nothing looked for are in the plan: those with the same reason together.
+fn reasons(plan: &Plan) -> Vec<Rich> {
+    let mut together: Vec<(&str, Vec<&str>)> = Vec::new();
+    for job in plan.repairs.iter().filter(|job| job.removes.is_empty()) {
+        for because in &job.because {
+            match together.iter_mut().find(|(known, _)| known == because) {
+                Some((_, jobs)) => jobs.push(&job.repair.words),
+                None => together.push((because, vec![&job.repair.words])),
+            }
+        }
+    }
+    together.into_iter().map(|(because, jobs)| Rich::strong(&jobs.join("; ")).and(": ").and(because)).collect()
 }
 
 /// The stretches of the work with their steps, and what each is about.
@@ -88,17 +97,24 @@ fn order(plan: &Plan, outline: &Outline<'_>, doc: &mut Document) {
         } else {
             format!("steps {} to {}", part.from, part.to)
         };
-        let about = about(plan, part);
+        let about = about(plan, part, outline);
         let says = if about.is_empty() { format!("{steps}.") } else { format!("{steps}: {}.", about.join("; ")) };
         (part.title.as_str().into(), says.into())
     };
     doc.push(Block::Pairs(outline.parts.iter().map(line).collect()));
 }
 
-fn about(plan: &Plan, part: &Part<'_>) -> Vec<String> {
+fn about(plan: &Plan, part: &Part<'_>, outline: &Outline<'_>) -> Vec<String> {
     match part.heading {
         Heading::MakeSafe | Heading::HandOver => Vec::new(),
-        Heading::PutBack => vec!["in reverse, then the leak look and the sniff".to_owned()],
+        // Where there is one such stretch, the list of repairs below says it.
+        Heading::Repair if outline.parts.iter().filter(|other| other.heading == Heading::Repair).count() == 1 => {
+            Vec::new()
+        }
+        Heading::PutBack if part.steps().any(|step| step.vapor == Vapor::Closes) => {
+            vec!["in reverse, with the leak look and the sniff".to_owned()]
+        }
+        Heading::PutBack => vec!["in reverse".to_owned()],
         Heading::OpenUp => {
             let opens = |id: &str| part.steps().any(|step| matches!(&step.source, Source::Opens(of) if of == id));
             let opened = plan.opens.iter().filter(|named| opens(&named.id));
@@ -131,7 +147,7 @@ fn parts_and_tools(plan: &Plan, figures: &Figures, doc: &mut Document) {
         doc.push(Block::Table(Table {
             columns: vec![
                 Column::words("Part"),
-                Column::figures("How many"),
+                Column::figures("Qty"),
                 Column::figures("Each"),
                 Column::figures("Price"),
             ],

@@ -98,7 +98,7 @@ impl<'a> Outline<'a> {
 fn title(stage: StageKind, heading: Heading, alone: bool) -> String {
     let stretch = match stage {
         StageKind::Clear => "Clear the cylinders",
-        StageKind::Live if !alone => "Live circuits, fuel shut and no smell",
+        StageKind::Live if !alone => "Live circuits",
         StageKind::Work if !alone => "Quiet work",
         _ => return heading.words().to_owned(),
     };

@@ -74,12 +74,25 @@ impl<'a> Record<'a> {
             notes.push(Rich::strong("On the record: ").and(&names.join("; ")).and("."));
         }
         blanks.extend(own.iter().map(|lines| filled(lines, figures)));
+        // What is on no line of the log yet stands on the sheet by then: those of one step together.
+        let mut on_paper: Vec<(usize, Vec<String>)> = Vec::new();
         for lines in grouped(&step.set) {
-            match self.lines.iter().find(|line| line.holds(lines[0])) {
-                Some(line) => notes.push(set_again(line.asked_at, &lines, figures)),
-                None => blanks.push(to_set(&lines, figures)),
+            let Some(line) = self.lines.iter().find(|line| line.holds(lines[0])) else {
+                blanks.push(to_set(&lines, figures));
+                continue;
+            };
+            if lines.iter().any(|line| line.value.is_some()) {
+                notes.push(set_again(&lines, figures));
+                continue;
+            }
+            match on_paper.iter_mut().find(|(at, _)| *at == line.asked_at) {
+                Some((_, names)) => names.push(or_usual(&lines)),
+                None => on_paper.push((line.asked_at, vec![or_usual(&lines)])),
             }
         }
+        notes.extend(
+            on_paper.into_iter().map(|(at, names)| format!("As recorded at step {at}: {}.", names.join("; ")).into()),
+        );
         (notes, blanks)
     }
 
@@ -137,8 +150,14 @@ fn short(words: &str) -> String {
     words.split(',').next().unwrap_or(words).to_owned()
 }
 
-/// What is set back to what was found; where nothing is written down, to the sheet or to what is usual.
-fn set_again(asked_at: usize, lines: &[&SettingLine], figures: &Figures) -> Rich {
+/// What is set to the record, and to what where nothing could be written down.
+fn or_usual(lines: &[&SettingLine]) -> String {
+    let name = short(&lines[0].setting.words);
+    lines[0].generic.as_ref().map_or_else(|| name.clone(), |usual| format!("{name} (without a record: {usual})"))
+}
+
+/// What is set back to what was found.
+fn set_again(lines: &[&SettingLine], figures: &Figures) -> Rich {
     let name = short(&lines[0].setting.words);
     let known = lines.iter().all(|line| line.value.is_some());
     let counted = !matches!(lines[0].unit.as_str(), "text" | PHOTO);
@@ -153,13 +172,9 @@ fn set_again(asked_at: usize, lines: &[&SettingLine], figures: &Figures) -> Rich
         let values: Vec<String> = lines.iter().map(at).collect();
         return Rich::plain(&format!("Set the {name} back to ")).and_strong(&values.join(", ")).and(", as found.");
     }
-    if lines.iter().any(|line| line.value.is_some()) {
-        let blank = filled(lines, figures);
-        let said = blank.values.iter().map(Rich::text).collect::<Vec<_>>().join(", ");
-        return Rich::plain(&format!("As found: {name}: ")).and_strong(&said).and(".");
-    }
-    let generic = lines[0].generic.as_ref().map(|usual| format!("; without a record: {usual}")).unwrap_or_default();
-    Rich::plain("As recorded at ").and(&format!("step {asked_at}: {name}{generic}."))
+    let blank = filled(lines, figures);
+    let said = blank.values.iter().map(Rich::text).collect::<Vec<_>>().join(", ");
+    Rich::plain(&format!("As found: {name}: ")).and_strong(&said).and(".")
 }
 
 /// A setting that was not found but is made, with what is usual.

@@ -30,6 +30,9 @@ fn write_part<'a>(
     doc: &mut Document,
 ) {
     doc.section(part.title.as_str());
+    if part.stage == StageKind::Live {
+        doc.paragraph("Only with every fuel line shut and no smell of fuel.");
+    }
     if part.heading == Heading::Prove {
         for job in &plan.repairs {
             if let Some(why) = &job.held {
