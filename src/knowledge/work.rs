@@ -45,6 +45,10 @@ pub struct Step {
     pub phase: Phase,
     /// A caution that stands before it.
     pub caution: Option<Ix<Hazard>>,
+    /// Whether it ignites, where the step says so itself.
+    pub ignites: Option<bool>,
+    /// What it does, where a plan is to say it once in a stretch of work.
+    pub once: Option<String>,
     /// Settings to write down.
     pub record: Vec<Ix<Setting>>,
     /// Settings to set.

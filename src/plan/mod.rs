@@ -12,22 +12,27 @@ mod choose;
 mod cost;
 mod goals;
 mod order;
+mod plain;
+mod teardown;
 #[cfg(test)]
 mod tests;
 mod verify;
 mod words;
+mod work;
 
 pub use choose::Jobs;
+pub use teardown::{Apart, ToRecord, recorded, to_record};
 pub use verify::Flaw;
+pub use work::{Section, SettingLine, Source, Stage, StageKind, Step, Test, Vapor};
 
 use crate::access::AccessGraph;
 use crate::belief::{CauseBelief, Explanations};
 use crate::case::Case;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Phase, Signal};
-use crate::units::{Measure, Minutes, Money, Unit};
+use crate::knowledge::{Cause, Signal};
+use crate::units::{Minutes, Money};
 use schemars::JsonSchema;
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
 /// What a plan goes for.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -75,6 +80,8 @@ pub struct Plan {
     pub repairs: Vec<Job>,
     /// Access that is open already: ids.
     pub open_at_start: Vec<String>,
+    /// Access that it opens, in order.
+    pub opens: Vec<Named>,
     /// The cautions it raises, the strongest signal word first.
     pub cautions: Vec<Caution>,
     /// The work.
@@ -93,6 +100,10 @@ pub struct Plan {
     pub offered_parts: Vec<String>,
     /// What to tell the owner.
     pub tell_owner: Vec<String>,
+    /// What becomes of waste fuel and solvent.
+    pub waste: String,
+    /// What is asked once the craft has been used again.
+    pub follow_up: String,
     /// What this plan gives way to.
     pub defers: String,
 }
@@ -146,14 +157,16 @@ pub struct Job {
     pub by: By,
     /// A step of the work that removes nothing.
     pub service: bool,
+    /// What trips people up, and what not to do.
+    pub mind: Vec<String>,
     /// Why it may not be done even when all before it is done and passed: the words of the interlock that bars it.
     pub held: Option<String>,
     /// Hands-on minutes, all places, without access.
-    #[serde(serialize_with = "minutes")]
+    #[serde(serialize_with = "plain::minutes")]
     #[schemars(with = "f64")]
     pub minutes: Minutes,
     /// Money for parts and things used up, all places.
-    #[serde(serialize_with = "money")]
+    #[serde(serialize_with = "plain::money")]
     #[schemars(with = "f64")]
     pub parts: Money,
 }
@@ -174,7 +187,7 @@ pub struct Caution {
     /// The hazard.
     pub hazard: Named,
     /// The signal word.
-    #[serde(serialize_with = "signal")]
+    #[serde(serialize_with = "plain::signal")]
     #[schemars(with = "String")]
     pub signal: Signal,
     /// What it does to a person.
@@ -187,149 +200,6 @@ pub struct Caution {
     pub tick: Option<Named>,
 }
 
-/// A stretch of work with one state of safety.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct Stage {
-    /// Which.
-    pub kind: StageKind,
-    /// Its parts, in working order.
-    pub sections: Vec<Section>,
-}
-
-/// The stretches of work. Nothing in `Work` ignites; everything that does stands in a stage that a sniff opens.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum StageKind {
-    /// Before anything else.
-    Safe,
-    /// Clearing cylinders with the plugs out.
-    Clear,
-    /// Work with everything quiet; fuel may be open.
-    Work,
-    /// Work on live circuits, with the fuel shut and a sniff of none.
-    Live,
-    /// Starting and running.
-    Run,
-    /// Telling, writing down, putting away.
-    HandOver,
-}
-
-/// Steps under one heading.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct Section {
-    /// The part of the work order.
-    #[serde(serialize_with = "phase")]
-    #[schemars(with = "String")]
-    pub phase: Phase,
-    /// The steps.
-    pub steps: Vec<Step>,
-}
-
-/// One step.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct Step {
-    /// What it belongs to.
-    pub source: Source,
-    /// What to do.
-    pub what: String,
-    /// Where, where there are several places and it is not plain.
-    pub places: Vec<String>,
-    /// Cautions that stand directly before it: ids.
-    pub cautions: Vec<String>,
-    /// What to confirm first.
-    pub ticks: Vec<Named>,
-    /// What to write down.
-    pub record: Vec<SettingLine>,
-    /// What to set, with what was written down.
-    pub set: Vec<SettingLine>,
-    /// What must be measured or seen.
-    pub tests: Vec<Test>,
-    /// It cranks, runs, arcs, or switches or joins a live circuit.
-    pub ignites: bool,
-    /// What it does to fuel vapor.
-    pub vapor: Vapor,
-    /// Who does it.
-    pub by: By,
-    /// Access that must be open: ids.
-    pub needs: Vec<String>,
-    /// Minutes to air the craft before it.
-    #[serde(serialize_with = "maybe_minutes")]
-    #[schemars(with = "Option<f64>")]
-    pub air: Option<Minutes>,
-}
-
-/// What a step belongs to.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Source {
-    /// Opening an access state.
-    Opens(String),
-    /// Putting it back.
-    Closes(String),
-    /// A repair.
-    Repair(String),
-    /// A check.
-    Check(String),
-    /// The plan itself: trying the complaint again.
-    Complaint(String),
-}
-
-/// What a step does to fuel vapor.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Vapor {
-    /// Nothing.
-    Same,
-    /// It opens fuel: vapor counts as open from here.
-    Opens,
-    /// The sniff that closes it.
-    Closes,
-}
-
-/// A setting to write down or to set.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
-pub struct SettingLine {
-    /// The setting; its words without the place.
-    pub setting: Named,
-    /// Where, where there are several places.
-    pub place: Option<String>,
-    /// Its unit, or `text`.
-    pub unit: String,
-    /// What is written down already.
-    pub value: Option<String>,
-    /// What to set where the record is missing.
-    pub generic: Option<String>,
-}
-
-/// Something to be measured or seen.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct Test {
-    /// The check; its words without the place.
-    pub check: Named,
-    /// Where, where there are several places.
-    pub place: Option<String>,
-    /// What passes, in words; for a reading with a target, empty.
-    pub pass: Vec<String>,
-    /// The unit it is read in.
-    #[serde(serialize_with = "unit")]
-    #[schemars(with = "Option<String>")]
-    pub unit: Option<Unit>,
-    /// The target of the build sheet, where the case has it.
-    #[serde(serialize_with = "measure")]
-    #[schemars(with = "Option<String>")]
-    pub target: Option<Measure>,
-    /// The figure of the build sheet it is held against.
-    pub sheet: Option<String>,
-    /// Within so much of the target, in the unit.
-    pub within: Option<f64>,
-    /// The least and the most that passes, in the unit.
-    pub range: Option<(f64, f64)>,
-    /// How often it is read.
-    pub repeats: u32,
-    /// The spread allowed between repeats, in the unit.
-    pub spread: Option<f64>,
-}
-
 /// A line of the parts list.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct PartLine {
@@ -338,7 +208,7 @@ pub struct PartLine {
     /// How many.
     pub count: f64,
     /// Price of one.
-    #[serde(serialize_with = "money")]
+    #[serde(serialize_with = "plain::money")]
     #[schemars(with = "f64")]
     pub each: Money,
     /// Something else that will do.
@@ -376,36 +246,36 @@ pub struct Verdict {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Cost {
     /// Opening and putting back, once.
-    #[serde(serialize_with = "minutes")]
+    #[serde(serialize_with = "plain::minutes")]
     #[schemars(with = "f64")]
     pub access: Minutes,
     /// Repairs and service steps.
-    #[serde(serialize_with = "minutes")]
+    #[serde(serialize_with = "plain::minutes")]
     #[schemars(with = "f64")]
     pub work: Minutes,
     /// Checks that prove it, beyond the bench tests within the repairs.
-    #[serde(serialize_with = "minutes")]
+    #[serde(serialize_with = "plain::minutes")]
     #[schemars(with = "f64")]
     pub proof: Minutes,
     /// All minutes.
-    #[serde(serialize_with = "minutes")]
+    #[serde(serialize_with = "plain::minutes")]
     #[schemars(with = "f64")]
     pub minutes: Minutes,
     /// All minutes at the rates of who works.
-    #[serde(serialize_with = "money")]
+    #[serde(serialize_with = "plain::money")]
     #[schemars(with = "f64")]
     pub labor: Money,
     /// Parts, and things used up.
-    #[serde(serialize_with = "money")]
+    #[serde(serialize_with = "plain::money")]
     #[schemars(with = "f64")]
     pub parts: Money,
     /// Labor and parts.
-    #[serde(serialize_with = "money")]
+    #[serde(serialize_with = "plain::money")]
     #[schemars(with = "f64")]
     pub total: Money,
     /// What comebacks are expected to cost on top: the price of one times the chance that a cause the plan goes for
     /// outlives its repairs.
-    #[serde(serialize_with = "money")]
+    #[serde(serialize_with = "plain::money")]
     #[schemars(with = "f64")]
     pub comebacks: Money,
 }
@@ -416,11 +286,11 @@ pub struct Offer {
     /// The repair.
     pub repair: Named,
     /// What it adds to the minutes.
-    #[serde(serialize_with = "minutes")]
+    #[serde(serialize_with = "plain::minutes")]
     #[schemars(with = "f64")]
     pub minutes: Minutes,
     /// What it adds to the cost, labor and parts.
-    #[serde(serialize_with = "money")]
+    #[serde(serialize_with = "plain::money")]
     #[schemars(with = "f64")]
     pub cost: Money,
 }
@@ -464,35 +334,4 @@ impl Plan {
     pub fn check_order(&self) -> Result<(), Vec<Flaw>> {
         verify::check_order(self)
     }
-}
-
-// Quantities as plain numbers: serde hands the field over by reference.
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
-fn minutes<S: Serializer>(value: &Minutes, to: S) -> Result<S::Ok, S::Error> {
-    to.serialize_f64(value.get())
-}
-#[expect(clippy::ref_option, reason = "the shape serde asks for")]
-fn maybe_minutes<S: Serializer>(value: &Option<Minutes>, to: S) -> Result<S::Ok, S::Error> {
-    value.map(Minutes::get).serialize(to)
-}
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
-fn money<S: Serializer>(value: &Money, to: S) -> Result<S::Ok, S::Error> {
-    to.serialize_f64(value.get())
-}
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
-fn signal<S: Serializer>(value: &Signal, to: S) -> Result<S::Ok, S::Error> {
-    to.serialize_str(value.word())
-}
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
-fn phase<S: Serializer>(value: &Phase, to: S) -> Result<S::Ok, S::Error> {
-    to.serialize_str(words::phase_id(*value))
-}
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
-#[expect(clippy::ref_option, reason = "the shape serde asks for")]
-fn unit<S: Serializer>(value: &Option<Unit>, to: S) -> Result<S::Ok, S::Error> {
-    value.map(Unit::symbol).serialize(to)
-}
-#[expect(clippy::ref_option, reason = "the shape serde asks for")]
-fn measure<S: Serializer>(value: &Option<Measure>, to: S) -> Result<S::Ok, S::Error> {
-    value.map(|m| m.to_string()).serialize(to)
 }

@@ -5,113 +5,39 @@
 //! step that ignites follows anything that opened fuel, the writer puts the sniff before it.
 
 mod access;
+mod beside;
+mod groups;
 mod held;
+mod once;
 mod proofs;
 mod steps;
 
 use super::choose::{Choice, Jobs};
-use super::cost::{Context, labor};
+use super::cost::Context;
 use super::goals::Aim;
-use super::{
-    By, Cost, Goal, Job, Named, Offer, PartLine, Plan, Section, Source, Stage, StageKind, Step, Vapor, Verdict, words,
-};
+use super::{By, Goal, Job, Named, Plan, Section, Source, Stage, StageKind, Step, Vapor, words};
 use crate::access::Reach;
 use crate::belief::Explanations;
-use crate::knowledge::{Access, Check, Condition, Hazard, Ix, Phase, Proof, Repair, Setting, Turns};
-use crate::model::compile::repair_reaches;
+use crate::knowledge::{Access, Hazard, Ix, Phase, Proof, Repair, Setting};
 use crate::units::Minutes;
+use beside::{cautions, cost, craft, job, offers, opens, part_lines, told, tools, verdicts};
+use groups::{Groups, VaporGate};
 use proofs::{Fuel, Proofs};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What a plan gives way to.
 const DEFERS: &str = "Local codes, the maker's manual for this craft and licensed practice come before this plan. Where \
     they differ, follow them.";
 
-/// The work of a plan by stage.
-struct Groups {
-    /// Repairs that turn the engine by the starter, plugs out.
-    clear: Vec<Ix<Repair>>,
-    /// Quiet repairs.
-    work: Vec<Ix<Repair>>,
-    /// Repairs on live circuits.
-    live: Vec<Ix<Repair>>,
-    /// Service steps.
-    run: Vec<Ix<Repair>>,
-}
+/// Drained gasoline and solvent are waste that catches fire: a liquid with a flash point below 60 °C (140 °F), 40 CFR
+/// 261.21.
+const WASTE: &str = "Drained gasoline, premix and solvent are ignitable hazardous waste (flash point below 60 °C, 40 CFR \
+    261.21). Keep them in a closed, labeled metal can no more than 95 percent full, premix apart, and hand them in \
+    where hazardous waste is taken. Never into a drain, the ground, the water or the trash.";
 
-impl Groups {
-    fn of(context: &Context<'_>, vapor: &VaporGate, jobs: &Jobs) -> Self {
-        let mut groups = Self { clear: Vec::new(), work: Vec::new(), live: Vec::new(), run: Vec::new() };
-        for (ix, _) in jobs.iter() {
-            let repair = &context.laid.knowledge.repairs[ix];
-            let needed = context.graph.needed(&repair.access);
-            let group = if repair.service {
-                &mut groups.run
-            } else if repair.turns == Turns::Starter {
-                &mut groups.clear
-            } else if repair.ignites && !needed.iter().any(|a| vapor.opened_by_access(context, a)) {
-                &mut groups.live
-            } else {
-                &mut groups.work
-            };
-            group.push(ix);
-        }
-        groups
-    }
-}
-
-/// The hazards that bar what ignites, and the check that closes them.
-struct VaporGate {
-    hazards: Vec<Ix<Hazard>>,
-}
-
-impl VaporGate {
-    fn of(context: &Context<'_>) -> Self {
-        let knowledge = context.laid.knowledge;
-        let bars = |ix: Ix<Hazard>| {
-            knowledge
-                .interlocks
-                .iter()
-                .any(|(_, lock)| lock.bars.ignites && lock.when.as_ref().is_some_and(|when| tests(when, ix)))
-        };
-        let closes = knowledge.hazards.iter().filter(|(_, hazard)| !hazard.closed_by.is_empty());
-        Self { hazards: closes.map(|(ix, _)| ix).filter(|ix| bars(*ix)).collect() }
-    }
-
-    fn any(&self, context: &Context<'_>, test: impl Fn(&Hazard) -> bool) -> bool {
-        self.hazards.iter().any(|ix| test(&context.laid.knowledge.hazards[*ix]))
-    }
-
-    fn opened_by_access(&self, context: &Context<'_>, access: Ix<Access>) -> bool {
-        self.any(context, |hazard| hazard.opened_by.access.contains(&access))
-    }
-
-    fn opened_by_repair(&self, context: &Context<'_>, repair: Ix<Repair>) -> bool {
-        self.any(context, |hazard| hazard.opened_by.repairs.contains(&repair))
-    }
-
-    fn closed_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
-        self.any(context, |hazard| {
-            hazard.closed_by.iter().any(|closed_by| {
-                closed_by.answer.0 == check || closed_by.also_after.iter().any(|(_, also, _)| *also == check)
-            })
-        })
-    }
-
-    fn opened_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
-        self.any(context, |hazard| hazard.opened_by.checks.contains(&check))
-    }
-}
-
-/// Whether a condition looks at a hazard.
-fn tests(condition: &Condition, hazard: Ix<Hazard>) -> bool {
-    match condition {
-        Condition::Hazard(ix) => *ix == hazard,
-        Condition::Any(parts) | Condition::All(parts) => parts.iter().any(|part| tests(part, hazard)),
-        Condition::Not(part) => tests(part, hazard),
-        _ => false,
-    }
-}
+/// Common practice, no source: most comebacks of this kind of work show within the first tank.
+const FOLLOW_UP: &str = "Ask the owner after the first tank: does it start cold and hot, and run right under load? Look \
+    once more for weeps. Offer again what was left old.";
 
 /// Writes the plan down.
 pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations: &Explanations) -> Plan {
@@ -150,160 +76,22 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         goals: cured.map(goal).collect(),
         explanation: explains.map(|set| set.chance),
         not_cured: choice.not_cured.iter().map(goal).collect(),
+        opens: opens(context, &stages),
         open_at_start: context.open.iter().map(|ix| knowledge.access.id(ix).to_owned()).collect(),
         cautions: cautions(context, hazards),
         stages,
         tools: tools(context, &choice.jobs),
         verdicts: verdicts(context, &choice.jobs),
         offers: offers(context, choice),
-        offered_parts: gathered(&choice.jobs, |ix| &knowledge.repairs[ix].while_there_parts),
-        tell_owner: gathered(&choice.jobs, |ix| &knowledge.repairs[ix].tell_owner),
+        offered_parts: told(choice, context, |repair| &repair.while_there_parts),
+        tell_owner: told(choice, context, |repair| &repair.tell_owner),
+        waste: WASTE.to_owned(),
+        follow_up: FOLLOW_UP.to_owned(),
         parts,
         repairs,
         cost,
         defers: DEFERS.to_owned(),
     }
-}
-
-fn craft(context: &Context<'_>) -> Vec<String> {
-    let fitted = context.laid.knowledge.options.iter().filter(|(ix, _)| context.laid.craft.has(*ix));
-    std::iter::once(context.laid.layout().title.clone()).chain(fitted.map(|(_, option)| option.title.clone())).collect()
-}
-
-fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], proofs: &Proofs, ix: Ix<Repair>) -> Job {
-    let laid = context.laid;
-    let repair = &laid.knowledge.repairs[ix];
-    let at = places_of(&choice.jobs, ix);
-    let by = context.by(ix);
-    let (minutes, parts) = context.work(ix, at);
-    let removes = aims
-        .iter()
-        .chain(&choice.companions)
-        .filter(|aim| {
-            let scope = laid.knowledge.causes[aim.cause.item].scope;
-            repair.removes.iter().any(|(cause, _)| *cause == aim.cause.item)
-                && repair_reaches(laid, ix, at, scope, aim.cause.at)
-        })
-        .map(|aim| words::cause(laid, aim.cause))
-        .collect();
-    Job {
-        repair: words::repair(laid, ix),
-        places: words::places(laid, repair.scope, at),
-        removes,
-        because: choice.because.get(&ix).cloned().unwrap_or_default(),
-        by,
-        service: repair.service,
-        held: repair.service.then(|| held::held(context, &choice.jobs, proofs, ix)).flatten(),
-        minutes: minutes * context.rate(by).pace,
-        parts,
-    }
-}
-
-fn places_of(jobs: &Jobs, wanted: Ix<Repair>) -> &[usize] {
-    jobs.iter().find(|(ix, _)| *ix == wanted).map_or(&[], |(_, at)| at)
-}
-
-fn cost(context: &Context<'_>, choice: &Choice, aims: &[Aim], repairs: &[Job], proofs: &Proofs) -> Cost {
-    let mut cost = Cost::default();
-    for (access, reach) in proofs.access(context, &choice.jobs) {
-        let rate = context.rate(context.opened_by(access, &choice.jobs));
-        cost.access += reach.total() * rate.pace;
-        cost.labor += labor(rate, reach.total());
-    }
-    for (ix, _) in choice.jobs.iter() {
-        let rate = context.rate(context.by(ix));
-        let (bench, parts) = context.work(ix, places_of(&choice.jobs, ix));
-        cost.labor += labor(rate, bench);
-        cost.parts += parts;
-    }
-    cost.work = repairs.iter().map(|job| job.minutes).sum();
-    for proof in &proofs.all {
-        let bench = proof.minutes(context);
-        cost.proof += bench * context.user.pace;
-        cost.labor += labor(&context.user, bench);
-        cost.parts += proof.money(context);
-    }
-    cost.minutes = cost.access + cost.work + cost.proof;
-    cost.total = cost.labor + cost.parts;
-    cost.comebacks = context.comebacks(aims, &choice.jobs);
-    cost
-}
-
-fn cautions(context: &Context<'_>, hazards: BTreeSet<Ix<Hazard>>) -> Vec<super::Caution> {
-    let mut cautions: Vec<_> = hazards.into_iter().collect();
-    cautions.sort_by_key(|ix| (context.laid.knowledge.hazards[*ix].signal, *ix));
-    cautions.into_iter().map(|ix| words::caution(context.laid, ix)).collect()
-}
-
-fn part_lines(context: &Context<'_>, jobs: &Jobs) -> Vec<PartLine> {
-    let mut lines: Vec<PartLine> = Vec::new();
-    for (ix, at) in jobs.iter() {
-        let id = context.laid.knowledge.repairs.id(ix).to_owned();
-        for part in &context.laid.knowledge.repairs[ix].parts {
-            let count = part.count * super::cost::count(at.len());
-            match lines.iter_mut().find(|line| line.item == part.item && line.each == part.each) {
-                Some(line) => {
-                    line.count += count;
-                    line.for_repairs.push(id.clone());
-                }
-                None => lines.push(PartLine {
-                    item: part.item.clone(),
-                    count,
-                    each: part.each,
-                    or: part.or.clone(),
-                    consumable: part.consumable,
-                    for_repairs: vec![id.clone()],
-                }),
-            }
-        }
-    }
-    lines.sort_by_key(|line| line.consumable);
-    lines
-}
-
-fn tools(context: &Context<'_>, jobs: &Jobs) -> Vec<String> {
-    let mut tools = gathered(jobs, |ix| &context.laid.knowledge.repairs[ix].tools);
-    tools.retain(|tool| tool != "none");
-    tools
-}
-
-fn verdicts(context: &Context<'_>, jobs: &Jobs) -> Vec<Verdict> {
-    let mut verdicts: Vec<Verdict> = Vec::new();
-    for (ix, _) in jobs.iter() {
-        for verdict in &context.laid.knowledge.repairs[ix].verdicts {
-            if verdicts.iter().all(|known| known.part != verdict.part) {
-                verdicts.push(Verdict {
-                    part: verdict.part.clone(),
-                    look: verdict.look.clone(),
-                    reuse: verdict.reuse.clone(),
-                    clean: verdict.clean.clone(),
-                    replace: verdict.replace.clone(),
-                });
-            }
-        }
-    }
-    verdicts
-}
-
-fn offers(context: &Context<'_>, choice: &Choice) -> Vec<Offer> {
-    choice
-        .offers
-        .iter()
-        .map(|(ix, minutes, cost)| Offer { repair: words::repair(context.laid, *ix), minutes: *minutes, cost: *cost })
-        .collect()
-}
-
-/// The texts of all repairs, each once.
-fn gathered<'k>(jobs: &Jobs, of: impl Fn(Ix<Repair>) -> &'k Vec<String>) -> Vec<String> {
-    let mut all: Vec<String> = Vec::new();
-    for (ix, _) in jobs.iter() {
-        for text in of(ix) {
-            if !all.contains(text) {
-                all.push(text.clone());
-            }
-        }
-    }
-    all
 }
 
 /// Writes steps, and keeps the bench safe while it does.
@@ -324,7 +112,9 @@ struct Writer<'a> {
     recorded: BTreeSet<(Ix<Setting>, usize)>,
     /// Settings that a step has set.
     set: BTreeSet<(Ix<Setting>, usize)>,
-    /// Texts of proofs and make-safe steps that stand already, by stage.
+    /// What stands already of that which is written once, by stage.
+    standing: BTreeMap<(StageKind, String), (Source, String)>,
+    /// Proofs that stand already, by stage.
     said: BTreeSet<(StageKind, String)>,
     hazards: BTreeSet<Ix<Hazard>>,
 }
@@ -350,6 +140,7 @@ impl<'a> Writer<'a> {
             sniffed: false,
             recorded: BTreeSet::new(),
             set: BTreeSet::new(),
+            standing: BTreeMap::new(),
             said: BTreeSet::new(),
             hazards: BTreeSet::new(),
         }
@@ -410,6 +201,12 @@ impl<'a> Writer<'a> {
         let knowledge = self.context.laid.knowledge;
         let fuel = self.fuel_and_behind();
         self.close_unneeded(StageKind::Safe, &[], |ix| knowledge.access[ix].shuts_others);
+        // Whoever opened the rest may not have made it safe: nobody skips that for having found it open.
+        for ix in self.context.graph.order() {
+            if self.open[ix.at()] {
+                self.access_stands(StageKind::Safe, *ix);
+            }
+        }
         self.close_unneeded(StageKind::Safe, later, |ix| fuel[ix.at()]);
         let quiet = |access: &Access| {
             !access.ignites && !access.shuts_others && access.steps.iter().all(|step| step.phase == Phase::MakeSafe)
@@ -479,8 +276,10 @@ impl<'a> Writer<'a> {
 
     /// Opens what a stage needs and does its repairs phase by phase, to the last before the proof.
     fn by_phase(&mut self, stage: StageKind) {
+        // A unit that lies open on the bench already has no as-found reading left that its opening could spoil.
+        let lies_open: Vec<Ix<Repair>> = self.group(stage).iter().copied().filter(|ix| self.lies_open(*ix)).collect();
         for &ix in self.group(stage) {
-            if !self.on_the_bench(ix) {
+            if !self.on_the_bench(ix) || lies_open.contains(&ix) {
                 self.phase_of(stage, Phase::MakeSafe, ix);
             }
         }
@@ -501,7 +300,11 @@ impl<'a> Writer<'a> {
         let phases =
             [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
         for phase in phases.into_iter().chain([Phase::Settings, Phase::Refit]) {
-            self.phase(stage, phase);
+            for &ix in self.group(stage) {
+                if phase != Phase::Record || !self.on_the_bench(ix) || lies_open.contains(&ix) {
+                    self.phase_of(stage, phase, ix);
+                }
+            }
         }
         for &ix in self.group(stage) {
             self.vapor_open |= self.vapor.opened_by_repair(self.context, ix);
@@ -516,13 +319,15 @@ impl<'a> Writer<'a> {
         needed.iter().any(|a| knowledge.access[a].each_further.is_some() && !access.contains(&a))
     }
 
+    /// Whether all that a repair needs is open.
+    fn lies_open(&self, ix: Ix<Repair>) -> bool {
+        self.context.laid.knowledge.repairs[ix].access.iter().all(|access| self.open[access.at()])
+    }
+
     /// One phase of all repairs of a stage.
     fn phase(&mut self, stage: StageKind, phase: Phase) {
         for &ix in self.group(stage) {
-            let again = phase == Phase::Record && self.on_the_bench(ix);
-            if !again {
-                self.phase_of(stage, phase, ix);
-            }
+            self.phase_of(stage, phase, ix);
         }
     }
 
@@ -547,7 +352,9 @@ impl<'a> Writer<'a> {
         for (at, &ix) in self.group(stage).iter().enumerate() {
             let repair = &self.context.laid.knowledge.repairs[ix];
             self.run_state(&repair.access, ix);
-            for phase in [Phase::Open, Phase::Record, Phase::Clean, Phase::Rebuild, Phase::Refit, Phase::Prove] {
+            let before =
+                [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
+            for phase in before.into_iter().chain([Phase::Refit, Phase::Settings, Phase::Prove]) {
                 self.phase_of(stage, phase, ix);
             }
             let next = self.group(stage).get(at + 1).map(|next| &self.context.laid.knowledge.repairs[*next].access);

@@ -140,3 +140,64 @@ fn a_plan_is_json() {
     assert_eq!(opening["target"], "25 psi");
     assert_eq!(opening["repeats"], 3);
 }
+
+#[test]
+fn what_is_open_already_is_made_safe_first() {
+    let knowledge = knowledge();
+    let mut case = case(&knowledge, "technician");
+    for id in ["ac-lines-open", "ac-carb-off"] {
+        let access = knowledge.access.find(id).expect("access");
+        case.log.push(Event::Access { access, now: Position::Open }.into());
+    }
+    let plan = made(&knowledge, &case, &["needle-worn@front"], &[("needle-worn@front", 0.9)]).expect("a plan");
+    assert_eq!(plan.check_order(), Ok(()));
+    let first: Vec<&Step> = plan.steps().take_while(|step| matches!(step.source, Source::Stands(_))).collect();
+    let lead = first.iter().find(|step| step.what == "Lift the battery minus lead off.").expect("it is said");
+    assert_eq!(lead.cautions, ["hz-vapor"]);
+    // It has no make-safe step of its own, but a hazard: that is said too.
+    let carburetor = first.iter().find(|step| step.source == Source::Stands("ac-carb-off".to_owned()));
+    assert_eq!(carburetor.expect("it is said").cautions, ["hz-vapor"]);
+}
+
+#[test]
+fn what_two_repairs_ask_for_stands_once() {
+    let both = [("needle-worn@front", 0.9), ("hose-shedding", 0.9)];
+    let plan = technician(&["needle-worn@front", "hose-shedding"], &both);
+    let looks: Vec<&str> =
+        plan.steps().filter(|step| step.what.contains("look for weeps")).map(|step| step.what.as_str()).collect();
+    assert_eq!(looks, ["Prime by the bulb and look for weeps."], "the last stands: by then all of it is whole");
+}
+
+#[test]
+fn a_step_says_itself_whether_it_ignites() {
+    let plan = technician(&["stop-wire-grounded"], &[("stop-wire-grounded", 0.9)]);
+    let ignites = |words: &str| plan.steps().find(|step| step.what == words).expect("a step").ignites;
+    assert!(!ignites("Find the chafed length by eye."));
+    assert!(ignites("Renew it with sealed crimps."), "without a word of its own it is as the repair");
+}
+
+#[test]
+fn what_is_taken_apart_is_written_down_first() {
+    let knowledge = knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let mut case = case(&knowledge, "technician");
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let repair = knowledge.repairs.find("rm-needle-set").expect("a repair");
+    let said = |case: &Case| -> Vec<(String, Option<String>)> {
+        let asked = to_record(&laid, &graph, case, Apart::Repair(repair, &[0, 1]));
+        let label = |one: &ToRecord| {
+            let scope = knowledge.settings[one.setting.item].scope;
+            laid.label(knowledge.settings.id(one.setting.item), scope, one.setting.at)
+        };
+        asked.iter().map(|one| (label(one), one.value.clone())).collect()
+    };
+    let place = |at: &str| (format!("carb-place@{at}"), None);
+    let turns = [("low-turns@front".to_owned(), None), ("low-turns@rear".to_owned(), Some("1 1/8 turns".to_owned()))];
+    let all: Vec<_> = [place("front"), place("rear")].into_iter().chain(turns.clone()).collect();
+    assert_eq!(said(&case), all, "the carburetors come off first");
+    let off = knowledge.access.find("ac-carb-off").expect("access");
+    case.log.push(Event::Access { access: off, now: Position::Open }.into());
+    assert_eq!(said(&case), turns, "what is off already tells nothing any more");
+    let shut = to_record(&laid, &graph, &case, Apart::Access(off));
+    assert!(shut.is_empty(), "nothing is left to open");
+}

@@ -1,7 +1,7 @@
 //! Ids with their words.
 
 use super::{Caution, Named, SettingLine};
-use crate::case::{Case, Event};
+use crate::case::Case;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Hazard, Ix, Phase, Repair, Scope, Setting};
 
@@ -61,10 +61,7 @@ pub fn caution(laid: &Laid<'_>, ix: Ix<Hazard>) -> Caution {
 /// A setting at a place, with what the log has for it.
 pub fn setting(laid: &Laid<'_>, case: &Case, setting: Instance<Setting>) -> SettingLine {
     let item = &laid.knowledge.settings[setting.item];
-    let value = case.log.iter().rev().find_map(|entry| match &entry.event {
-        Event::Set { setting: which, value } if *which == setting => Some(value.clone()),
-        _ => None,
-    });
+    let value = super::teardown::recorded(case, setting);
     SettingLine {
         setting: Named {
             id: laid.label(laid.knowledge.settings.id(setting.item), item.scope, setting.at),

@@ -35,6 +35,14 @@ pub fn plan() -> String {
     finish("A doldrum work order", "plan", shape, shapes)
 }
 
+/// What `calc --format json` prints.
+#[must_use]
+pub fn calc() -> String {
+    let mut shapes = written();
+    let shape = shapes.subschema_for::<report::Sheet>();
+    finish("A sheet of bench arithmetic", "calc", shape, shapes)
+}
+
 /// A file of a knowledge base, by its kind (`causes`, `checks`, ...); `None` where there is no such kind.
 #[must_use]
 pub fn knowledge_file(kind: &str) -> Option<String> {
@@ -63,6 +71,7 @@ pub fn files() -> Vec<(String, String)> {
         ("case.json".to_owned(), case()),
         ("assess.json".to_owned(), assess()),
         ("plan.json".to_owned(), plan()),
+        ("calc.json".to_owned(), calc()),
         ("knowledge.json".to_owned(), knowledge()),
     ];
     files.extend(

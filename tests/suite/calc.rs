@@ -58,10 +58,60 @@ fn the_traps_of_copied_tables_do_not_come_out() {
         (&["jet", "--from", "1.0mm", "--altitude", "1000ft"], "0.97 mm"),
         (&["battery", "--rest", "12.30V"], "Charge   50 %"),
         (&["compression", "12.682psi", "--altitude", "4000ft"], "14.696"),
+        // At three quarters of the density the same jet is 15.5 % richer, not 12.
+        (&["jet", "--from", "1.0mm", "--altitude", "2880m"], "12 % richer"),
+        (&["jet", "--from", "1.0mm", "--altitude", "2880m"], "12.0 % richer"),
+        // The lower limit is the safety number: 1.4 %, not the upper 7.6 (five times the fuel).
+        (&["vapor", "--space", "100L", "--units", "metric"], "31 mL"),
     ] {
         let (code, shown, trouble) = calc(arguments);
         assert_eq!(code, 0, "{trouble}");
         assert!(!shown.contains(never), "{arguments:?}: `{never}` in\n{shown}");
+    }
+}
+
+/// One craft's reference is another's wear limit: there is no figure that passes everywhere.
+#[test]
+fn no_compression_passes_by_itself() {
+    for reading in ["84psi", "92psi", "150psi"] {
+        let (_, shown, _) = calc(&["compression", reading]);
+        for verdict in ["pass", "fail", "good", "worn", "condemn"] {
+            assert!(!shown.to_lowercase().contains(verdict), "{shown}");
+        }
+        assert!(shown.contains("The craft's own figure decides"), "{shown}");
+    }
+}
+
+#[test]
+fn figures_for_programs_carry_unit_and_source() {
+    let json = |arguments: &[&str]| -> serde_json::Value {
+        let (code, shown, trouble) = calc(arguments);
+        assert_eq!(code, 0, "{trouble}");
+        serde_json::from_str(&shown).expect("JSON")
+    };
+    let sheet = json(&["opening", "--seat", "2.0mm", "--spring", "95g", "--arms", "0.60", "--format", "json"]);
+    assert_eq!(sheet["figures"][0]["name"], "Opens at");
+    assert_eq!(sheet["figures"][0]["unit"], "kPa");
+    assert_eq!(sheet["figures"][0]["says"], "25.8 psi (178 kPa)");
+    let kpa = sheet["figures"][0]["value"].as_f64().expect("a number");
+    // Force times ratio of arms over the area of the seat.
+    let by_hand = 0.095 * 9.806_65 * 0.60 / (std::f64::consts::PI * 0.001 * 0.001) / 1e3;
+    assert!((kpa - by_hand).abs() < 1e-9, "{kpa} {by_hand}");
+    assert!(sheet["source"].as_str().is_some_and(|source| source.contains("moments about the lever")));
+    let table = json(&["oil", "--fuel", "1L", "--ratio", "50", "--table", "--format", "json"]);
+    assert_eq!(table["table"]["columns"], serde_json::json!(["Ratio", "Oil"]));
+    for arguments in [
+        &["compression", "132psi", "116psi"][..],
+        &["leak", "--volume", "900mL", "--loss", "3psi/min"],
+        &["battery", "--rest", "12.24V"],
+        &["jet", "--from", "1.10mm", "--altitude", "1500m"],
+        &["vapor", "--space", "100L"],
+        &["turns", "1 3/8", "--richer", "8%"],
+        &["convert", "590kPa"],
+    ] {
+        let sheet = json(&[arguments, &["--format", "json"]].concat());
+        let figures = sheet["figures"].as_array().expect("figures");
+        assert!(!figures.is_empty() && figures.iter().all(|figure| figure["value"].is_number()), "{arguments:?}");
     }
 }
 

@@ -162,10 +162,12 @@ fn every_caution_stands_before_its_step() {
         let word = element.select(&Selector::parse(".signal").expect("a selector")).next().map(words);
         assert_eq!(word.as_deref(), name.split(':').next(), "the signal word is a word");
         if element.value().classes().any(|class| class == "reminder") {
+            let name = name.split(" (step ").next().expect("a name").to_owned();
             assert!(told.contains(&name), "{name} stands in full further up");
             pending.push(name);
         } else {
-            told.insert(name);
+            assert!(told.insert(name.clone()), "{name} stands in full once");
+            pending.push(name);
         }
     }
     let caution =

@@ -5,12 +5,13 @@ use doldrum::access::AccessGraph;
 use doldrum::belief::{CauseBelief, Explanation, Explanations};
 use doldrum::case::{Case, Entry, Event, Position};
 use doldrum::knowledge::layout::{Craft, Instance, Laid};
-use doldrum::knowledge::{Cause, Ix, Knowledge};
-use doldrum::plan::{Options, Plan, PlanError, Source, Vapor, plan};
+use doldrum::knowledge::{Cause, Ix, Knowledge, Phase, Step as KnownStep};
+use doldrum::plan::{Options, Plan, PlanError, Source, Step, Vapor, plan};
 use doldrum::report::{Figures, Paint, render_text, work_order};
 use doldrum::units::System;
 use indexmap::IndexMap;
 use proptest::prelude::*;
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 static BENCH: LazyLock<(Knowledge, AccessGraph)> = LazyLock::new(|| {
@@ -25,7 +26,7 @@ struct Draw {
     layout: usize,
     user: usize,
     symptom: usize,
-    open: Option<usize>,
+    open: Vec<usize>,
     explains: Vec<(usize, usize)>,
     likely: Vec<(usize, usize, f64)>,
 }
@@ -36,7 +37,7 @@ fn draws() -> impl Strategy<Value = Draw> {
         any.clone(),
         any.clone(),
         any.clone(),
-        prop::option::weighted(0.3, any.clone()),
+        prop::collection::vec(any.clone(), 0..4),
         prop::collection::vec((any.clone(), any.clone()), 1..6),
         prop::collection::vec((any.clone(), any, 0.0..1.0), 0..6),
     )
@@ -52,8 +53,10 @@ fn draws() -> impl Strategy<Value = Draw> {
 
 fn case_of(draw: &Draw, knowledge: &Knowledge) -> Case {
     let craft = Craft { layout: Ix::new(draw.layout % knowledge.layouts.len()), ..Craft::usual(knowledge) };
-    let opened =
-        draw.open.map(|at| Event::Access { access: Ix::new(at % knowledge.access.len()), now: Position::Open });
+    let opened = draw.open.iter().map(|at| {
+        let access = Ix::new(at % knowledge.access.len());
+        Entry::from(Event::Access { access, now: Position::Open })
+    });
     Case {
         title: None,
         craft,
@@ -63,7 +66,7 @@ fn case_of(draw: &Draw, knowledge: &Knowledge) -> Case {
         sheet: IndexMap::new(),
         history: IndexMap::new(),
         symptoms: vec![Ix::new(draw.symptom % knowledge.symptoms.len())],
-        log: opened.into_iter().map(Entry::from).collect(),
+        log: opened.collect(),
     }
 }
 
@@ -97,6 +100,8 @@ proptest! {
             Ok(plan) => {
                 prop_assert_eq!(plan.check_order(), Ok(()));
                 removes_all(&plan);
+                nothing_is_left_out(&plan, &laid);
+                what_is_open_is_made_safe(&plan);
                 reminders_stand_before_their_steps(&plan);
                 prop_assert_eq!(Ok(plan), made(&draw, &case, &laid), "the same job gets the same plan");
             }
@@ -114,19 +119,97 @@ fn removes_all(plan: &Plan) {
     }
 }
 
-/// Rendered, each caution a step asks for is said between the step before and the step itself, and in full above both.
+/// The steps of a plan that say these words, or stand for all that do the same thing.
+fn standing<'a>(plan: &'a Plan, step: &KnownStep) -> Vec<&'a Step> {
+    let same = |other: &KnownStep| other.once.is_some() && other.once == step.once;
+    let all = BENCH.0.repairs.iter().flat_map(|(_, r)| &r.steps);
+    let access = BENCH.0.access.iter().flat_map(|(_, a)| a.steps.iter().chain(&a.back));
+    let words: Vec<&str> =
+        all.chain(access).filter(|other| same(other)).map(|s| s.what.as_str()).chain([step.what.as_str()]).collect();
+    plan.steps().filter(|written| words.contains(&written.what.as_str())).collect()
+}
+
+/// Every step of every repair stands, with its caution, whatever is open already; but for writing down what another
+/// step has asked for.
+fn nothing_is_left_out(plan: &Plan, laid: &Laid<'_>) {
+    let knowledge = laid.knowledge;
+    for job in &plan.repairs {
+        let repair = &knowledge.repairs[knowledge.repairs.find(&job.repair.id).expect("a repair")];
+        for step in &repair.steps {
+            let asked_before = step.phase == Phase::Record && !step.record.is_empty() && step.gate.is_none();
+            let stands = standing(plan, step);
+            assert!(asked_before || !stands.is_empty(), "`{}` of {} is left out", step.what, job.repair.id);
+            if let Some(caution) = step.caution
+                && !stands.is_empty()
+            {
+                let caution = knowledge.hazards.id(caution);
+                let said = stands.iter().any(|step| step.cautions.iter().any(|id| id == caution));
+                assert!(said, "`{}` of {} has lost {caution}", step.what, job.repair.id);
+            }
+        }
+    }
+}
+
+/// What stands open already is made safe before anything is done: no step and no caution of it is dropped for that.
+fn what_is_open_is_made_safe(plan: &Plan) {
+    let knowledge = &BENCH.0;
+    let mut first = plan.steps().take_while(|step| matches!(step.source, Source::Stands(_) | Source::Closes(_)));
+    let start: Vec<&Step> = first.by_ref().collect();
+    for id in &plan.open_at_start {
+        let access = &knowledge.access[knowledge.access.find(id).expect("access")];
+        // Running is ended first of all: nothing is done while it lasts.
+        if access.shuts_others {
+            assert!(start.iter().any(|step| step.source == Source::Closes(id.clone())), "{id} is not ended");
+            continue;
+        }
+        let own: Vec<&&Step> = start.iter().filter(|step| step.source == Source::Stands(id.clone())).collect();
+        for step in access.steps.iter().filter(|step| step.phase == Phase::MakeSafe) {
+            assert!(start.iter().any(|written| written.what == step.what), "`{}` of {id} is left out", step.what);
+        }
+        for hazard in &access.raises {
+            let caution = knowledge.hazards.id(*hazard);
+            let said = start.iter().any(|step| step.cautions.iter().any(|c| c == caution));
+            assert!(said, "{caution} of {id}, which is open, is not said: {own:?}");
+        }
+    }
+}
+
+/// Rendered, each caution a step asks for is said between the step before and the step itself: in full the first time,
+/// in a line after that.
 fn reminders_stand_before_their_steps(plan: &Plan) {
     let figures = Figures::new(&BENCH.0, System::Us);
     let text = render_text(&work_order(plan, &figures), 120, Paint::Plain);
+    let text = text.split_once("RECORD AS FOUND").map_or(text.as_str(), |(_, after)| after);
     let steps: Vec<_> = plan.steps().collect();
-    let mut from = 0;
+    let mut from = text.find("MAKE SAFE\n").or_else(|| text.find("OPEN UP\n")).expect("the work begins");
+    let mut told: BTreeMap<&str, usize> = BTreeMap::new();
     for (at, step) in steps.iter().enumerate() {
         let mark = format!("[ ] {:>2}. ", at + 1);
         let to = from + text[from..].find(&mark).unwrap_or_else(|| panic!("step {} is written", at + 1));
         for id in &step.cautions {
             let caution = plan.cautions.iter().find(|c| c.hazard.id == *id).expect("it stands at the top");
-            let line = format!("! {}: {}", caution.signal.word(), caution.hazard.words);
-            assert!(text[from..to].contains(&line), "`{line}` stands before step {}", at + 1);
+            let before = text[from..to].split_whitespace().collect::<Vec<_>>().join(" ");
+            let mut line = format!("! {}: {}", caution.signal.word(), caution.hazard.words);
+            match told.insert(id, at + 1) {
+                // The first time in full: what it does, all there is to do, what never to do, and its box.
+                None => {
+                    line = [&line, &caution.harm].map(String::as_str).join(" ");
+                    let rest =
+                        caution.controls.iter().chain(&caution.never).chain(caution.tick.iter().map(|t| &t.words));
+                    for words in rest {
+                        assert!(before.contains(words.as_str()), "`{words}` stands before step {}", at + 1);
+                    }
+                }
+                // Again: in one line, with its box, and where it stands in full.
+                Some(_) => {
+                    let first = steps.iter().position(|step| step.cautions.contains(id)).expect("it was told");
+                    line.push_str(&format!(" (step {})", first + 1));
+                    if let Some(tick) = &caution.tick {
+                        line.push_str(&format!(". [ ] {}", tick.words));
+                    }
+                }
+            }
+            assert!(before.contains(&line), "`{line}` stands before step {}:\n{before}", at + 1);
         }
         from = to;
     }
@@ -137,7 +220,7 @@ fn reminders_stand_before_their_steps(plan: &Plan) {
 fn a_plan_out_of_order_is_refused() {
     let knowledge = &BENCH.0;
     let laid = Laid::new(knowledge, Craft::usual(knowledge));
-    let draw = Draw { layout: 1, user: 0, symptom: 2, open: None, explains: Vec::new(), likely: Vec::new() };
+    let draw = Draw { layout: 1, user: 0, symptom: 2, open: Vec::new(), explains: Vec::new(), likely: Vec::new() };
     let case = case_of(&draw, knowledge);
     let jet = knowledge.causes.find("low-jet-clogged").expect("a cause");
     let options = Options { causes: vec![Instance::new(jet, 0)] };

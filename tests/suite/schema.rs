@@ -124,6 +124,9 @@ fn printed(arguments: &[&str]) -> Value {
 #[test]
 fn what_is_printed_fits() {
     let (assess, plan) = (validator(&schema::assess()), validator(&schema::plan()));
+    let calc = validator(&schema::calc());
+    let sheet = printed(&["calc", "jet", "--from", "1.10mm", "--altitude", "1500m", "--table", "--format", "json"]);
+    assert_eq!(wrong(&calc, &sheet), Vec::<String>::new());
     let small = small_engine::folder();
     let case = root().join("tests/cases");
     let place = tempfile::tempdir().expect("a folder");

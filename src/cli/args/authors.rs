@@ -191,4 +191,6 @@ pub enum SchemaOf {
     Assess,
     /// What `plan --format json` prints.
     Plan,
+    /// What `calc --format json` prints.
+    Calc,
 }

@@ -1,5 +1,6 @@
 //! The arguments of `doldrum calc`: numbers with their units, each within what makes sense.
 
+use super::Format;
 use crate::units::{Measure, Quantity, Unit};
 use clap::{Args, Subcommand};
 
@@ -20,6 +21,9 @@ pub struct Calc {
     /// Print a range of values.
     #[arg(long, global = true)]
     pub table: bool,
+    /// How to print it.
+    #[arg(long, global = true, value_enum, value_name = "FORMAT", default_value = "text")]
+    pub format: Format,
 }
 
 /// What to work out.

@@ -6,9 +6,9 @@ use crate::calc::{air, compression, electrics, fuel, inlet, leak, mixture};
 use crate::cli::Exit;
 use crate::cli::args::calc::{Battery, Calc, Compression, Convert, Jet, Leak, Oil, Opening, Subject, Turns, Vapor};
 use crate::cli::args::{Common, Format};
-use crate::cli::out::{Failure, print_document};
+use crate::cli::out::{Failure, print, print_document};
 use crate::report::figures::{as_given, in_both, to_figures};
-use crate::report::{Block, Document, Table};
+use crate::report::{Range, Sheet};
 use crate::units::{Measure, System, Unit};
 
 /// The ratio of arms taken where none is given. Common practice: 0.55 to 0.70.
@@ -36,38 +36,16 @@ pub fn run(calc: &Calc, common: &Common) -> Result<Exit, Failure> {
         Subject::Convert(asked) => convert(asked)?,
     };
     if calc.table {
-        sheet.table = tables::table(&calc.subject, system);
+        sheet.table = tables::table(&calc.subject, system).map(|table| Range::of(&table));
     }
-    print_document(&sheet.document(), Format::Text)?;
+    match calc.format {
+        Format::Json => {
+            let json = serde_json::to_string_pretty(&sheet).map_err(|e| Failure::Stuck(e.to_string()))?;
+            print(&format!("{json}\n"))?;
+        }
+        format => print_document(&sheet.document(), format)?,
+    }
     Ok(Exit::Done)
-}
-
-/// What is printed: a title, names with figures, what to bear in mind, perhaps a table, the source.
-struct Sheet {
-    title: &'static str,
-    pairs: Vec<(&'static str, String)>,
-    notes: Vec<String>,
-    table: Option<Table>,
-    source: &'static str,
-}
-
-impl Sheet {
-    fn new(title: &'static str, source: &'static str) -> Self {
-        Self { title, pairs: Vec::new(), notes: Vec::new(), table: None, source }
-    }
-
-    fn say(&mut self, name: &'static str, figure: String) {
-        self.pairs.push((name, figure));
-    }
-
-    fn document(self) -> Document {
-        let mut blocks = vec![Block::Title(self.title.into())];
-        blocks.push(Block::Pairs(self.pairs.into_iter().map(|(name, figure)| (name.into(), figure.into())).collect()));
-        blocks.extend(self.notes.into_iter().map(|note| Block::Paragraph(note.into())));
-        blocks.extend(self.table.map(Block::Table));
-        blocks.push(Block::Aside(format!("Source: {}", self.source).into()));
-        Document { blocks }
-    }
 }
 
 /// A value of a measure that was checked to be of this quantity when it was read.
@@ -99,7 +77,7 @@ fn opening(asked: &Opening, system: System) -> Sheet {
     let arms = match (asked.measured, newtons) {
         (Some(measured), Some(spring)) => {
             let arms = inlet::arms_ratio(pascals(measured), spring, seat_mm);
-            sheet.say("Ratio of arms", to_figures(arms, 3));
+            sheet.say("Ratio of arms", Some((arms, "")), to_figures(arms, 3));
             arms
         }
         _ => asked.arms.unwrap_or(USUAL_ARMS),
@@ -109,26 +87,28 @@ fn opening(asked: &Opening, system: System) -> Sheet {
             "The arms are taken as {USUAL_ARMS}; 0.55 to 0.70 is common. Measure yours, or give --measured."
         ));
     }
-    let pressure = |pa: f64| in_both(measure(pa / 1e3, Unit::Kpa), system, 3);
+    let pressure = |pa: f64| measure(pa / 1e3, Unit::Kpa);
     let opens = newtons.map(|spring| inlet::opening_pa(spring, arms, seat_mm));
     if let Some(pa) = opens.filter(|_| asked.measured.is_none()) {
-        sheet.say("Opens at", pressure(pa));
+        sheet.measured("Opens at", pressure(pa), system, 3);
     }
     if let (Some(other), Some(pa)) = (asked.other_seat, opens) {
         let factor = inlet::other_seat(seat_mm, value(other, Unit::Millimeter));
-        sheet.say("With the other seat", format!("{}, {}", pressure(pa * factor), signed_percent(factor - 1.0)));
+        let there = pressure(pa * factor);
+        let says = format!("{}, {}", in_both(there, system, 3), signed_percent(factor - 1.0));
+        sheet.say("With the other seat", Some((there.value, there.unit.symbol())), says);
     }
     if let Some(target) = asked.target {
         let newton = inlet::spring_n(pascals(target), arms, seat_mm);
         let grams = Unit::Newton.convert(newton, Unit::GramForce).unwrap_or(f64::NAN);
-        sheet.say("Spring for the target", in_both(measure(grams, Unit::GramForce), system, 3));
+        sheet.measured("Spring for the target", measure(grams, Unit::GramForce), system, 3);
         if let Some(other) = asked.other_seat {
             let there = grams / inlet::other_seat(seat_mm, value(other, Unit::Millimeter));
-            sheet.say("With the other seat", in_both(measure(there, Unit::GramForce), system, 3));
+            sheet.measured("With the other seat", measure(there, Unit::GramForce), system, 3);
         }
     }
-    if sheet.pairs.is_empty() {
-        sheet.say("Seat", in_both(asked.seat, JETS, 3));
+    if sheet.figures.is_empty() {
+        sheet.measured("Seat", asked.seat, JETS, 3);
         sheet.notes.push("Give --spring for the pressure, or --target for the spring.".to_owned());
     }
     sheet.notes.push("Friction and a wet ring scatter a pop by up to 2 psi: pop three times, seat wet.".to_owned());
@@ -144,17 +124,17 @@ fn compression_sheet(asked: &Compression, system: System) -> Sheet {
     let air_c = asked.air.map_or_else(|| air::standard_c(altitude_m), |air| value(air, Unit::Celsius));
     let (pressure, density) = (air::pressure_ratio(altitude_m), air::density_ratio(altitude_m, air_c));
     for reading in &asked.readings {
-        let to = |value| in_both(measure(value, reading.unit), system, 3);
+        let to = |value| measure(value, reading.unit);
         let by_pressure = compression::at_sea_level(reading.value, pressure);
         let by_density = compression::at_sea_level_by_density(reading.value, density);
-        sheet.say("Read", to(reading.value));
-        sheet.say("  at sea level, by air pressure", to(by_pressure));
-        sheet.say("  at sea level, by air density", to(by_density));
+        sheet.measured("Read", to(reading.value), system, 3);
+        sheet.measured("  at sea level, by air pressure", to(by_pressure), system, 3);
+        sheet.measured("  at sea level, by air density", to(by_density), system, 3);
     }
     let psi: Vec<f64> = asked.readings.iter().map(|reading| value(*reading, Unit::Psi)).collect();
     if psi.len() > 1 {
         let spread = compression::spread(&psi);
-        sheet.say("Lowest below highest", format!("{} %", to_figures(spread * 100.0, 3)));
+        sheet.percent("Lowest below highest", spread * 100.0, 3);
         if spread > 0.10 {
             sheet.notes.push("More than 10 % between cylinders: look for the reason.".to_owned());
         }
@@ -168,9 +148,10 @@ fn leak_sheet(asked: &Leak, system: System) -> Sheet {
     let ml = value(asked.volume, Unit::Milliliter);
     let pa_per_min = value(asked.loss, Unit::KpaPerMin) * 1e3;
     let lost = leak::free_air_ml_per_min(ml, pa_per_min);
-    sheet.say("Falls by", in_both(asked.loss, system, 3));
-    sheet.say("Free air lost", in_both(measure(lost, Unit::MlPerMin), system, 3));
-    sheet.say("Of the trapped volume", format!("{} % a minute", to_figures(lost / ml * 100.0, 3)));
+    sheet.measured("Falls by", asked.loss, system, 3);
+    sheet.measured("Free air lost", measure(lost, Unit::MlPerMin), system, 3);
+    let share = lost / ml * 100.0;
+    sheet.say("Of the trapped volume", Some((share, "%/min")), format!("{} % a minute", to_figures(share, 3)));
     if asked.at.is_some_and(|at| value(at, Unit::Psi) > CASE_LIMIT_PSI) {
         sheet.notes.push(format!(
             "Above {CASE_LIMIT_PSI} psi crank seals lift or tear: never more unless the craft's own sheet allows it."
@@ -187,22 +168,24 @@ fn battery(asked: &Battery, system: System) -> Sheet {
     );
     if let Some(rest) = asked.rest {
         let volts = value(rest, Unit::Volt);
-        sheet.say("At rest", as_given(rest, 4));
-        sheet.say("Charge", format!("{} %", to_figures(electrics::charge_percent(volts), 2)));
+        sheet.given("At rest", rest, 4);
+        sheet.percent("Charge", electrics::charge_percent(volts), 2);
         sheet.notes.push("A meter that is 1 % off is 15 % of charge off. AGM and gel read otherwise.".to_owned());
         if volts > 12.8 {
             sheet.notes.push("Above 12.8 V it has not rested: take the surface charge off first.".to_owned());
         }
     }
     if let Some(battery) = asked.battery {
-        sheet.say("Battery at", in_both(battery, system, 3));
+        sheet.measured("Battery at", battery, system, 3);
         match electrics::least_loaded_v(value(battery, Unit::Celsius)) {
             Some(least) => {
-                sheet.say("Must hold", format!("{} V, 15 s at half its cold-cranking amperes", to_figures(least, 3)));
+                let says = format!("{} V, 15 s at half its cold-cranking amperes", to_figures(least, 3));
+                sheet.say("Must hold", Some((least, Unit::Volt.symbol())), says);
                 if let Some(loaded) = asked.loaded {
                     let holds = value(loaded, Unit::Volt) >= least;
                     let verdict = if holds { "holds" } else { "fails: charge it, then test again" };
-                    sheet.say("Under load", format!("{}: {verdict}", as_given(loaded, 3)));
+                    let says = format!("{}: {verdict}", as_given(loaded, 3));
+                    sheet.say("Under load", Some((loaded.value, loaded.unit.symbol())), says);
                 }
             }
             None => sheet.notes.push("Colder than -18 °C no figure is published here: warm it up first.".to_owned()),
@@ -215,22 +198,24 @@ fn jet(asked: &Jet) -> Sheet {
     let mut sheet =
         Sheet::new("Jet", "flow as the area; fuel as the root of the air's density, air as the density (ISO 2533).");
     let from = value(asked.from, Unit::Millimeter);
-    sheet.say("Jet", in_both(asked.from, JETS, 4));
+    sheet.measured("Jet", asked.from, JETS, 4);
     if let Some(to) = asked.to {
         let change = mixture::flow_ratio(from, value(to, Unit::Millimeter)) - 1.0;
-        sheet.say("Flow of the other", format!("{}, {}", in_both(to, JETS, 4), signed_percent(change)));
+        let says = format!("{}, {}", in_both(to, JETS, 4), signed_percent(change));
+        sheet.say("Flow of the other", Some((change * 100.0, "%")), says);
     }
     if let Some(altitude) = asked.altitude {
         let (was_m, is_m) = (value(asked.right_at, Unit::Meter), value(altitude, Unit::Meter));
         let air_c = asked.air.map_or_else(|| air::standard_c(is_m), |air| value(air, Unit::Celsius));
         let density = air::density_ratio(is_m, air_c) / air::density_ratio(was_m, air::standard_c(was_m));
         let richness = mixture::richness(density) - 1.0;
-        sheet.say("Air density", format!("x {}", to_figures(density, 3)));
+        sheet.factor("Air density", density);
         let word = if richness < 0.0 { "leaner" } else { "richer" };
-        sheet.say("Same jet runs", format!("{} % {word}", to_figures(richness.abs() * 100.0, 3)));
-        sheet.say("Area to match", format!("x {}", to_figures(mixture::jet_area(density), 3)));
+        let says = format!("{} % {word}", to_figures(richness.abs() * 100.0, 3));
+        sheet.say("Same jet runs", Some((richness * 100.0, "%")), says);
+        sheet.factor("Area to match", mixture::jet_area(density));
         let size = measure(from * mixture::jet_diameter(density), Unit::Millimeter);
-        sheet.say("Diameter to match", in_both(size, JETS, 3));
+        sheet.measured("Diameter to match", size, JETS, 3);
         if richness < -0.03 {
             sheet.notes.push("Leaner scores pistons: go up in jet BEFORE it runs there.".to_owned());
         }
@@ -242,15 +227,15 @@ fn jet(asked: &Jet) -> Sheet {
 fn oil(asked: &Oil, system: System) -> Sheet {
     let mut sheet = Sheet::new("Oil in gasoline", "the definition of a ratio by volume.");
     let ml = value(asked.fuel, Unit::Milliliter);
-    let small = |ml: f64| in_both(measure(ml, Unit::Milliliter), system, 4);
-    let large = |ml: f64| in_both(measure(ml / 1e3, Unit::Liter), system, 3);
-    sheet.say("Gasoline", large(ml));
-    sheet.say("Ratio", format!("{}:1", to_figures(asked.ratio, 4)));
-    sheet.say("Oil in all", small(fuel::oil_for(ml, asked.ratio)));
+    let small = |ml: f64| measure(ml, Unit::Milliliter);
+    let large = |ml: f64| measure(ml / 1e3, Unit::Liter);
+    sheet.measured("Gasoline", large(ml), system, 3);
+    sheet.say("Ratio", Some((asked.ratio, ":1")), format!("{}:1", to_figures(asked.ratio, 4)));
+    sheet.measured("Oil in all", small(fuel::oil_for(ml, asked.ratio)), system, 4);
     if let Some(now) = asked.now {
         match fuel::to_another_ratio(ml, now, asked.ratio) {
-            fuel::Correction::AddOil(add) => sheet.say("Add oil", small(add)),
-            fuel::Correction::AddGasoline(add) => sheet.say("Add gasoline without oil", large(add)),
+            fuel::Correction::AddOil(add) => sheet.measured("Add oil", small(add), system, 4),
+            fuel::Correction::AddGasoline(add) => sheet.measured("Add gasoline without oil", large(add), system, 3),
         }
     }
     sheet.notes.push("More oil is less gasoline through the same jet: a leaner mixture, not a richer one.".to_owned());
@@ -265,10 +250,11 @@ fn vapor(asked: &Vapor, system: System) -> Sheet {
     let liters = value(asked.space, Unit::Liter);
     let ml = fuel::explosive_ml(liters, value(asked.air, Unit::Celsius));
     let spoons = Unit::Milliliter.convert(ml, Unit::Teaspoon).unwrap_or(f64::NAN);
-    sheet.say("Space", in_both(measure(liters, Unit::Liter), system, 3));
-    sheet.say("Air", in_both(asked.air, system, 3));
+    sheet.measured("Space", measure(liters, Unit::Liter), system, 3);
+    sheet.measured("Air", asked.air, system, 3);
     let both = in_both(measure(ml, Unit::Milliliter), system, 2);
-    sheet.say("Explosive from", format!("{both}, {} teaspoons", to_figures(spoons, 2)));
+    let says = format!("{both}, {} teaspoons", to_figures(spoons, 2));
+    sheet.say("Explosive from", Some((ml, Unit::Milliliter.symbol())), says);
     sheet.notes.push(
         "Evenly mixed. Vapor lies low and is not: a corner explodes from less. Any smell of fuel means stop and air it."
             .to_owned(),
@@ -280,13 +266,15 @@ fn turns(asked: &Turns) -> Sheet {
     let mut sheet =
         Sheet::new("Mixture screw", "common practice, no published source: an eighth of a turn is about 4 %.");
     let turns = value(asked.turns, Unit::Turn);
-    sheet.say("Turns out", eighths(turns));
+    let turned = |turns: f64| Some((mixture::nearest_eighth(turns), Unit::Turn.symbol()));
+    sheet.say("Turns out", turned(turns), eighths(turns));
     if let Some(richer) = asked.richer {
         let to = (turns + mixture::turns_for(richer)).max(0.0);
-        sheet.say("Set to", eighths(to));
-        sheet.say("Is a change of", signed_percent((mixture::nearest_eighth(to) - turns) * 8.0 * mixture::PER_EIGHTH));
+        sheet.say("Set to", turned(to), eighths(to));
+        let change = (mixture::nearest_eighth(to) - turns) * 8.0 * mixture::PER_EIGHTH;
+        sheet.say("Is a change of", Some((change * 100.0, "%")), signed_percent(change));
     }
-    sheet.say("First start, 1/4 richer", eighths(turns + 0.25));
+    sheet.say("First start, 1/4 richer", turned(turns + 0.25), eighths(turns + 0.25));
     sheet
         .notes
         .push("Count from a LIGHT seat, two fingers. Turns are differences: a worn tip shifts the zero.".to_owned());
@@ -317,7 +305,7 @@ fn eighths(turns: f64) -> String {
 fn convert(asked: &Convert) -> Result<Sheet, Failure> {
     let mut sheet =
         Sheet::new("Units", "NIST SP 811, appendix B, and the exact definitions of inch, pound and gallon.");
-    sheet.say("Given", as_given(asked.value, 8));
+    sheet.given("Given", asked.value, 8);
     let quantity = asked.value.unit.quantity();
     let units: Vec<Unit> = match asked.to {
         Some(unit) if unit.quantity() != quantity => {
@@ -331,7 +319,7 @@ fn convert(asked: &Convert) -> Result<Sheet, Failure> {
         None => quantity.units().filter(|unit| *unit != asked.value.unit).collect(),
     };
     for unit in units {
-        sheet.say("is", as_given(measure(value(asked.value, unit), unit), 6));
+        sheet.given("is", measure(value(asked.value, unit), unit), 6);
     }
     Ok(sheet)
 }

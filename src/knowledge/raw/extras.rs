@@ -29,7 +29,7 @@ pub struct RawSetting {
     pub title: String,
     /// One for each.
     pub per: Option<RawScope>,
-    /// Its unit, or `text`.
+    /// Its unit, or `text`, or `photo`.
     pub unit: Sp<String>,
     /// What to set where the record is missing.
     pub generic: Option<String>,

@@ -127,6 +127,10 @@ pub struct RawStep {
     pub phase: Option<Sp<RawPhase>>,
     /// A caution that stands before it.
     pub caution: Option<RawId>,
+    /// It cranks, runs, arcs, or joins or switches a live circuit, or it does not; absent: as the repair or access says.
+    pub ignites: Option<Sp<bool>>,
+    /// A word for what it does: of the steps of a stretch of work with the same word, a plan writes one.
+    pub once: Option<RawId>,
     /// Settings to write down.
     #[serde(default)]
     pub record: Vec<RawId>,

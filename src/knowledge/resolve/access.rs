@@ -17,10 +17,13 @@ pub(super) fn access(raw: &RawKnowledge, names: &Names, context: &Context, knowl
     for setting in &raw.settings {
         let raw = &setting.item;
         let item = context.at(setting, &raw.id.value);
-        if raw.unit.value != "text"
+        if !matches!(raw.unit.value.as_str(), "text" | "photo")
             && let Err(error) = Unit::parse(&raw.unit.value)
         {
-            drop(item.error(codes::UNKNOWN_UNIT, raw.unit.at, "unit", error.to_string()).hint("or write `text`"));
+            drop(
+                item.error(codes::UNKNOWN_UNIT, raw.unit.at, "unit", error.to_string())
+                    .hint("or write `text`, or `photo`"),
+            );
         }
         let setting = Setting {
             title: raw.title.clone(),

@@ -9,6 +9,7 @@
 //! | [`unreached_row`] | every row of a check can be reached, and the last always holds |
 //! | [`open_hazard`] | a hazard has a control, and what opens it has an end |
 //! | [`barred_key`] | an interlock lets through the check that ends it |
+//! | [`step_ignites`] | a step that ignites belongs to a repair that does |
 //! | [`dead_end`] | every cause leads to a symptom, shows in a check and goes with a repair (advice) |
 
 mod access_cycle;
@@ -18,6 +19,7 @@ mod dead_end;
 mod effect_cycle;
 mod instances;
 mod open_hazard;
+mod step_ignites;
 mod unreached_row;
 
 use super::Knowledge;
@@ -34,6 +36,7 @@ pub(super) fn vet(knowledge: &mut Knowledge, left: &Left) -> Findings {
     unreached_row::check(&mut whole);
     open_hazard::check(&mut whole);
     barred_key::check(&mut whole);
+    step_ignites::check(&mut whole);
     dead_end::check(&mut whole);
     let findings = whole.findings;
     knowledge.effect_order = order;

@@ -14,7 +14,7 @@ pub fn held(context: &Context<'_>, jobs: &Jobs, proofs: &Proofs, ix: Ix<Repair>)
     let laid = context.laid;
     let done = all_done(context, jobs, proofs);
     let safety = Safety::of(laid, context.graph, &done);
-    let places = super::places_of(jobs, ix).to_vec();
+    let places = super::beside::places_of(jobs, ix).to_vec();
     let verdict = safety.judge(laid, context.graph, &done, &context.graph.shut(), &Action::Repair(ix, places));
     match verdict {
         Verdict::Barred { by: Some(_), why } => Some(why),

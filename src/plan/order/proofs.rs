@@ -3,7 +3,9 @@
 use super::super::choose::Jobs;
 use super::super::cost::{Context, count};
 use super::super::{StageKind, Vapor};
-use super::{Groups, Opened, VaporGate, Writer, little, places_of, steps};
+use super::beside::places_of;
+use super::groups::{Groups, VaporGate};
+use super::{Opened, Writer, little, steps};
 use crate::knowledge::{Ability, Access, Check, Condition, Ix, Phase, Proof as Proves, Repair};
 use crate::units::{Minutes, Money};
 

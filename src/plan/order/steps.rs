@@ -1,10 +1,10 @@
 //! One step, from the knowledge base to the plan.
 
 use super::super::cost::Context;
+use super::super::teardown::at_places;
 use super::super::{By, Named, SettingLine, Source, StageKind, Step, Test, Vapor, words};
 use super::Writer;
 use super::access::Way;
-use crate::knowledge::layout::Instance;
 use crate::knowledge::{Access, Check, GateTest, Hazard, Ix, Phase, Repair, Scope, Setting, Turns, raw};
 use crate::units::Measure;
 
@@ -48,7 +48,7 @@ impl Writer<'_> {
         written.record = self.record(&step.record, Scope::Craft, &places);
         written.set = self.set_again(&step.set, Scope::Craft, &places);
         let running = access.ignites && way == Way::Open && step.phase != Phase::MakeSafe;
-        written.ignites = running || self.joins_battery(step.phase, step.caution);
+        written.ignites = step.ignites.unwrap_or_else(|| running || self.joins_battery(step.phase, step.caution));
         if opens_fuel {
             written.vapor = Vapor::Opens;
         }
@@ -58,7 +58,33 @@ impl Writer<'_> {
             raises.extend(access.raises.iter().filter(|raised| !carried.contains(raised)));
         }
         let written = self.with_raises(written, &raises);
-        self.emit(stage, phase, written);
+        self.once(stage, phase, written, step.once.as_deref());
+    }
+
+    /// What makes a state safe that is open already: its make-safe steps, before the first of them every caution the
+    /// state asks for.
+    pub fn access_stands(&mut self, stage: StageKind, ix: Ix<Access>) {
+        let access = &self.context.laid.knowledge.access[ix];
+        let source = Source::Stands(self.access_id(ix));
+        let by = self.by_of(ix);
+        let safe = access.steps.iter().filter(|step| step.phase == Phase::MakeSafe);
+        let mut written: Vec<(Step, Vec<Ix<Hazard>>, Option<&str>)> = safe
+            .map(|step| {
+                let line = Step { by, ..plain(source.clone(), step.what.clone()) };
+                (line, step.caution.into_iter().collect(), step.once.as_deref())
+            })
+            .collect();
+        if written.is_empty() && !access.raises.is_empty() {
+            let what = format!("Open already: {}. See that it is as safe as if you had opened it.", access.title);
+            written.push((Step { by, ..plain(source, what) }, Vec::new(), None));
+        }
+        if let Some((_, cautions, _)) = written.first_mut() {
+            cautions.extend(&access.raises);
+        }
+        for (step, cautions, once) in written {
+            let step = self.with_raises(step, &cautions);
+            self.once(stage, Phase::MakeSafe, step, once);
+        }
     }
 
     /// One step of a repair, where its words do not stand in this stage already and it asks for something new.
@@ -66,13 +92,10 @@ impl Writer<'_> {
         let repair = &self.context.laid.knowledge.repairs[ix];
         let step = &repair.steps[at];
         let phase = step.phase;
-        let places = super::places_of(self.jobs, ix).to_vec();
+        let places = super::beside::places_of(self.jobs, ix).to_vec();
         let record = self.record(&step.record, repair.scope, &places);
         let asked_before = phase == Phase::Record && !step.record.is_empty() && record.is_empty();
         if asked_before && step.gate.is_none() {
-            return;
-        }
-        if phase == Phase::MakeSafe && !self.said.insert((stage, step.what.clone())) {
             return;
         }
         let source = Source::Repair(self.context.laid.knowledge.repairs.id(ix).to_owned());
@@ -90,14 +113,16 @@ impl Writer<'_> {
         let hot = (repair.ignites || repair.turns == Turns::Starter)
             && !matches!(phase, Phase::MakeSafe | Phase::Record | Phase::HandOver)
             && stage != StageKind::Work;
-        written.ignites = hot || self.joins_battery(step.phase, step.caution);
+        written.ignites = step.ignites.unwrap_or_else(|| hot || self.joins_battery(step.phase, step.caution));
         let mut raises: Vec<Ix<Hazard>> = step.caution.into_iter().collect();
         if at == 0 {
             let carried: Vec<_> = repair.steps.iter().filter_map(|step| step.caution).collect();
             raises.extend(repair.raises.iter().filter(|raised| !carried.contains(raised)));
         }
         let written = self.with_raises(written, &raises);
-        self.emit(stage, section, written);
+        // What makes a run on the hose safe does not make the next one on the water so.
+        let same_words = (phase == Phase::MakeSafe && stage != StageKind::Run).then_some(step.what.as_str());
+        self.once(stage, section, written, step.once.as_deref().or(same_words));
     }
 
     /// A step of putting together that is guarded by the vapor caution is one that joins the battery: nothing else at
@@ -135,36 +160,16 @@ impl Writer<'_> {
         if cylinders.is_empty() { (0..laid.places(Scope::Cylinder)).collect() } else { cylinders }
     }
 
-    /// Settings at the places they bear on; `Scope::Craft` stands for places counted in cylinders.
-    fn at_places(&self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<Instance<Setting>> {
-        let laid = self.context.laid;
-        let of = if scope == Scope::Craft { Scope::Cylinder } else { scope };
-        let craft: Vec<usize> = (0..laid.places(Scope::Cylinder)).collect();
-        let places = if scope == Scope::Craft && places == [0] { &craft } else { places };
-        let mut all: Vec<Instance<Setting>> = Vec::new();
-        for &ix in settings {
-            for &place in places {
-                for at in laid.bearing(laid.knowledge.settings[ix].scope, of, place) {
-                    let instance = Instance::new(ix, at);
-                    if !all.contains(&instance) {
-                        all.push(instance);
-                    }
-                }
-            }
-        }
-        all
-    }
-
     /// Settings to write down that no step before asked for.
     fn record(&mut self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
-        let all = self.at_places(settings, scope, places);
+        let all = at_places(self.context.laid, settings, scope, places);
         let new = all.into_iter().filter(|setting| self.recorded.insert((setting.item, setting.at)));
         new.map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
     }
 
     /// Settings to set that no step before set.
     fn set_again(&mut self, settings: &[Ix<Setting>], scope: Scope, places: &[usize]) -> Vec<SettingLine> {
-        let all = self.at_places(settings, scope, places);
+        let all = at_places(self.context.laid, settings, scope, places);
         let new = all.into_iter().filter(|setting| self.set.insert((setting.item, setting.at)));
         new.map(|setting| words::setting(self.context.laid, self.context.case, setting)).collect()
     }

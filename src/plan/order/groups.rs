@@ -1,0 +1,91 @@
+//! What belongs to which stretch of work, and what guards against vapor.
+
+use super::super::choose::Jobs;
+use super::super::cost::Context;
+use crate::knowledge::{Access, Check, Condition, Hazard, Ix, Repair, Turns};
+
+/// The work of a plan by stage.
+pub struct Groups {
+    /// Repairs that turn the engine by the starter, plugs out.
+    pub clear: Vec<Ix<Repair>>,
+    /// Quiet repairs.
+    pub work: Vec<Ix<Repair>>,
+    /// Repairs on live circuits.
+    pub live: Vec<Ix<Repair>>,
+    /// Service steps.
+    pub run: Vec<Ix<Repair>>,
+}
+
+impl Groups {
+    pub fn of(context: &Context<'_>, vapor: &VaporGate, jobs: &Jobs) -> Self {
+        let mut groups = Self { clear: Vec::new(), work: Vec::new(), live: Vec::new(), run: Vec::new() };
+        for (ix, _) in jobs.iter() {
+            let repair = &context.laid.knowledge.repairs[ix];
+            let needed = context.graph.needed(&repair.access);
+            let group = if repair.service {
+                &mut groups.run
+            } else if repair.turns == Turns::Starter {
+                &mut groups.clear
+            } else if repair.ignites && !needed.iter().any(|a| vapor.opened_by_access(context, a)) {
+                &mut groups.live
+            } else {
+                &mut groups.work
+            };
+            group.push(ix);
+        }
+        groups
+    }
+}
+
+/// The hazards that bar what ignites, and the check that closes them.
+pub struct VaporGate {
+    pub hazards: Vec<Ix<Hazard>>,
+}
+
+impl VaporGate {
+    pub fn of(context: &Context<'_>) -> Self {
+        let knowledge = context.laid.knowledge;
+        let bars = |ix: Ix<Hazard>| {
+            knowledge
+                .interlocks
+                .iter()
+                .any(|(_, lock)| lock.bars.ignites && lock.when.as_ref().is_some_and(|when| tests(when, ix)))
+        };
+        let closes = knowledge.hazards.iter().filter(|(_, hazard)| !hazard.closed_by.is_empty());
+        Self { hazards: closes.map(|(ix, _)| ix).filter(|ix| bars(*ix)).collect() }
+    }
+
+    fn any(&self, context: &Context<'_>, test: impl Fn(&Hazard) -> bool) -> bool {
+        self.hazards.iter().any(|ix| test(&context.laid.knowledge.hazards[*ix]))
+    }
+
+    pub fn opened_by_access(&self, context: &Context<'_>, access: Ix<Access>) -> bool {
+        self.any(context, |hazard| hazard.opened_by.access.contains(&access))
+    }
+
+    pub fn opened_by_repair(&self, context: &Context<'_>, repair: Ix<Repair>) -> bool {
+        self.any(context, |hazard| hazard.opened_by.repairs.contains(&repair))
+    }
+
+    pub fn closed_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
+        self.any(context, |hazard| {
+            hazard.closed_by.iter().any(|closed_by| {
+                closed_by.answer.0 == check || closed_by.also_after.iter().any(|(_, also, _)| *also == check)
+            })
+        })
+    }
+
+    pub fn opened_by_check(&self, context: &Context<'_>, check: Ix<Check>) -> bool {
+        self.any(context, |hazard| hazard.opened_by.checks.contains(&check))
+    }
+}
+
+/// Whether a condition looks at a hazard.
+fn tests(condition: &Condition, hazard: Ix<Hazard>) -> bool {
+    match condition {
+        Condition::Hazard(ix) => *ix == hazard,
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().any(|part| tests(part, hazard)),
+        Condition::Not(part) => tests(part, hazard),
+        _ => false,
+    }
+}

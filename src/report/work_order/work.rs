@@ -1,0 +1,230 @@
+//! The work with its cautions, boxes and blanks.
+
+use super::outline::{Heading, Outline, Part};
+use super::record::{Record, at_each_place};
+use super::with_places;
+use crate::knowledge::Phase;
+use crate::plan::{By, Plan, Source, StageKind, Test};
+use crate::plan::{Caution as PlanCaution, Section as PlanSection, Step as PlanStep};
+use crate::report::{Blank, Block, Caution, Column, Document, Figures, Mark, Rich, Step, Table};
+use crate::units::{Measure, Unit};
+use std::collections::BTreeMap;
+
+/// Where each caution stood in full: hazard to the number of its step.
+type Told<'a> = BTreeMap<&'a str, usize>;
+
+/// All stretches of the work.
+pub fn write(plan: &Plan, outline: &Outline<'_>, record: &Record<'_>, figures: &Figures, doc: &mut Document) {
+    let mut told = Told::new();
+    for part in &outline.parts {
+        write_part(plan, part, record, figures, &mut told, doc);
+    }
+}
+
+fn write_part<'a>(
+    plan: &'a Plan,
+    part: &Part<'a>,
+    record: &Record<'_>,
+    figures: &Figures,
+    told: &mut Told<'a>,
+    doc: &mut Document,
+) {
+    doc.section(part.title.as_str());
+    if part.stage == StageKind::Live {
+        doc.paragraph("Only with every fuel line shut and no smell of fuel.");
+    }
+    if part.heading == Heading::Prove {
+        for job in &plan.repairs {
+            if let Some(why) = &job.held {
+                doc.paragraph(Rich::strong("Not yet: ").and(&job.repair.words).and(". ").and(why));
+            }
+        }
+    }
+    let quiet = part.heading == Heading::Repair && part.stage == StageKind::Work;
+    mind(plan, part, doc);
+    let parted = matches!(part.heading, Heading::Repair | Heading::Prove) && part.sections.len() > 1;
+    let mut number = part.from;
+    for section in &part.sections {
+        if parted {
+            doc.part(phase_words(section.phase));
+        }
+        write_steps(plan, section, record, figures, &mut number, told, doc);
+        if section.phase == Phase::Judge && quiet {
+            verdicts(plan, doc);
+        }
+    }
+    if quiet && part.sections.iter().all(|section| section.phase != Phase::Judge) {
+        verdicts(plan, doc);
+    }
+}
+
+/// What trips people up in the repairs of this stretch, before the first of their steps.
+fn mind(plan: &Plan, part: &Part<'_>, doc: &mut Document) {
+    let run = part.stage == StageKind::Run;
+    if !(matches!(part.heading, Heading::Repair) || run) {
+        return;
+    }
+    let here = plan.repairs.iter().filter(|job| {
+        let source = Source::Repair(job.repair.id.clone());
+        job.service == run && part.steps().any(|step| step.source == source)
+    });
+    let mut all: Vec<&String> = Vec::new();
+    for line in here.flat_map(|job| &job.mind) {
+        if !all.contains(&line) {
+            all.push(line);
+        }
+    }
+    if !all.is_empty() {
+        doc.part("Mind");
+        doc.bullets(all);
+    }
+}
+
+fn phase_words(phase: Phase) -> &'static str {
+    match phase {
+        Phase::MakeSafe => "Make safe",
+        Phase::Open => "Open",
+        Phase::Record => "Record as found",
+        Phase::Strip => "Strip",
+        Phase::Judge => "Judge each part",
+        Phase::Clean => "Clean",
+        Phase::Rebuild => "Rebuild",
+        Phase::Bench => "Bench tests",
+        Phase::Refit => "Put back",
+        Phase::Settings => "Settings",
+        Phase::Prove => "Prove",
+        Phase::HandOver => "Hand over",
+    }
+}
+
+fn write_steps<'a>(
+    plan: &'a Plan,
+    section: &'a PlanSection,
+    record: &Record<'_>,
+    figures: &Figures,
+    number: &mut usize,
+    told: &mut Told<'a>,
+    doc: &mut Document,
+) {
+    for step in &section.steps {
+        let cautions = step.cautions.iter().filter_map(|id| plan.cautions.iter().find(|c| c.hazard.id == *id));
+        let mut cautions: Vec<&'a PlanCaution> = cautions.collect();
+        cautions.sort_by_key(|caution| caution.signal);
+        for caution in cautions {
+            let at = *told.entry(&caution.hazard.id).or_insert(*number);
+            doc.push(Block::Caution(if at == *number { in_full(caution) } else { reminder(caution, at) }));
+        }
+        doc.step(written(step, *number, record, figures));
+        *number += 1;
+    }
+}
+
+fn in_full(caution: &PlanCaution) -> Caution {
+    Caution {
+        signal: caution.signal,
+        title: (&caution.hazard.words).into(),
+        harm: Some((&caution.harm).into()),
+        controls: caution.controls.iter().map(Into::into).collect(),
+        never: caution.never.iter().map(Into::into).collect(),
+        tick: caution.tick.as_ref().map(|tick| (&tick.words).into()),
+    }
+}
+
+/// The caution again, in one line and with its box, directly before the step, and where it stands in full.
+fn reminder(caution: &PlanCaution, at: usize) -> Caution {
+    Caution {
+        signal: caution.signal,
+        title: format!("{} (step {at})", caution.hazard.words).into(),
+        harm: None,
+        controls: Vec::new(),
+        never: Vec::new(),
+        tick: caution.tick.as_ref().map(|tick| (&tick.words).into()),
+    }
+}
+
+fn written(step: &PlanStep, number: usize, record: &Record<'_>, figures: &Figures) -> Step {
+    let mut what = Rich::plain(&with_places(&step.what, &step.places));
+    if step.by == By::Shop {
+        what = what.and_strong(" For the shop.");
+    }
+    let mut notes: Vec<Rich> = Vec::new();
+    if let Some(air) = step.air {
+        notes.push(format!("After {} of airing.", figures.minutes(air)).into());
+    }
+    let (more, mut blanks) = record.of_step(step, figures);
+    notes.extend(more);
+    let by_check = step.tests.chunk_by(|a, b| a.check.words == b.check.words);
+    for tests in by_check {
+        if matches!(step.source, Source::Check(_)) && tests[0].unit.is_none() {
+            notes.push(Rich::plain("It must be: ").and_strong(&tests[0].pass.join(" or ")).and("."));
+        } else {
+            blanks.push(reading(tests, figures));
+        }
+    }
+    Step { mark: Mark::NumberedBox(number), what, notes, blanks }
+}
+
+/// Blanks for a reading at each place, with the target beside them.
+fn reading(tests: &[Test], figures: &Figures) -> Blank {
+    let test = &tests[0];
+    let places: Vec<_> = tests.iter().map(|test| (test.place.as_deref(), None)).collect();
+    let label = Rich::plain(&test.check.words);
+    let Some(unit) = test.unit else {
+        let note = (!test.pass.is_empty()).then(|| format!("must be: {}", test.pass.join(" or ")).into());
+        return Blank { label, values: at_each_place(&places, 1, None), note, ..Blank::default() };
+    };
+    let notes = target(test, unit, figures);
+    let blanks = test.repeats.max(1) as usize;
+    Blank {
+        label,
+        values: at_each_place(&places, blanks, Some(&figures.unit(unit))),
+        unit: None,
+        note: (!notes.is_empty()).then(|| notes.join(", ").into()),
+    }
+}
+
+/// What a reading must come to.
+fn target(test: &Test, unit: Unit, figures: &Figures) -> Vec<String> {
+    let of = |value: f64| figures.measure(Measure { value, unit });
+    let span = |value: f64| figures.span(Measure { value, unit });
+    let mut notes: Vec<String> = Vec::new();
+    match (test.target, &test.sheet, test.range) {
+        (Some(target), ..) => notes.push(format!("target {}", figures.measure(target))),
+        (None, Some(sheet), _) => notes.push(format!("target: {} of the build sheet", sheet.replace('-', " "))),
+        (None, None, Some((least, most))) => notes.push(format!("{} to {}", of(least), of(most))),
+        (None, None, None) => {}
+    }
+    if let Some(within) = test.within {
+        notes.push(format!("within {}", span(within)));
+    }
+    if test.repeats > 1 {
+        let spread = test.spread.map(|spread| format!(", no more than {} apart", span(spread))).unwrap_or_default();
+        notes.push(format!("{} readings{spread}", test.repeats));
+    }
+    notes
+}
+
+fn verdicts(plan: &Plan, doc: &mut Document) {
+    if plan.verdicts.is_empty() {
+        return;
+    }
+    let row = |verdict: &crate::plan::Verdict| -> Vec<Rich> {
+        let part = Rich::default().and_box().and(" ").and(&verdict.part);
+        let part = match &verdict.look {
+            Some(look) => part.and(": ").and(look),
+            None => part,
+        };
+        vec![part, (&verdict.reuse).into(), (&verdict.clean).into(), (&verdict.replace).into()]
+    };
+    doc.part("Reuse, clean or replace");
+    doc.push(Block::Table(Table {
+        columns: vec![
+            Column::words("Part: look for"),
+            Column::words("Reuse"),
+            Column::words("Clean"),
+            Column::words("Replace"),
+        ],
+        rows: plan.verdicts.iter().map(row).collect(),
+        total: None,
+    }));
+}
