@@ -2,13 +2,14 @@
 
 mod explain;
 mod misfit;
+pub mod unlisted;
 
 use crate::case::Case;
 use crate::inference::{Accuracy, Engine, Error, Limits, Posterior, Worlds};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Effect};
 use crate::model::compile::{CaseModel, Said, compile};
-use crate::model::network::{Network, Observation};
+use crate::model::network::{Network, Observation, VarIx};
 use std::borrow::Cow;
 use std::cell::OnceCell;
 
@@ -114,7 +115,8 @@ pub struct Weight {
     pub decibans: f64,
 }
 
-/// What was worked out at earlier steps of the same job and is the same at this one: the chances of single answers.
+/// What was worked out at earlier steps of the same job and is the same at this one: what is believed before any answer
+/// and the chances of single answers.
 ///
 /// What is believed is the same with a memory and without, to the last bit; only the time is not. It forgets by itself
 /// when another job comes, or a repair.
@@ -122,6 +124,8 @@ pub struct Weight {
 pub struct Memory {
     network: Option<Network>,
     limits: Limits,
+    /// What is believed before any answer.
+    before: Option<Posterior>,
     /// What was said in one breath, and the natural logarithm of its chance by itself.
     alone: Vec<(Vec<Observation>, f64)>,
 }
@@ -130,8 +134,17 @@ impl Memory {
     /// Forgets what is about another network or was worked out within other limits.
     fn attend(&mut self, network: &Network, limits: &Limits) {
         if self.network.as_ref() != Some(network) || self.limits != *limits {
-            *self = Self { network: Some(network.clone()), limits: *limits, alone: vec![] };
+            *self = Self { network: Some(network.clone()), limits: *limits, before: None, alone: vec![] };
         }
+    }
+
+    /// What is believed before any answer.
+    fn before(&mut self, engine: &Engine, limits: &Limits) -> Result<Posterior, Error> {
+        if let Some(before) = &self.before {
+            return Ok(before.clone());
+        }
+        let before = engine.posterior(&[], limits)?;
+        Ok(self.before.insert(before).clone())
     }
 
     /// The natural logarithm of the chance of observations by themselves.
@@ -161,24 +174,36 @@ pub fn believe(laid: &Laid<'_>, case: &Case, limits: &Limits) -> Result<Belief, 
 /// # Errors
 /// As [`believe`].
 pub fn believe_again(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut Memory) -> Result<Belief, Error> {
+    let mut belief = believe_unjudged(laid, case, limits, memory)?;
+    if let Some(log_evidence) = belief.log_evidence {
+        let conflict = misfit::conflict(&belief.engine, &belief.model, log_evidence, limits, memory)?;
+        if let Some(bits) = conflict {
+            belief.misfits = misfit::misfits(&belief.engine, &belief.model, log_evidence, bits, limits)?;
+        }
+        belief.conflict_bits = conflict;
+    }
+    Ok(belief)
+}
+
+/// The same without asking how well the answers fit together: `conflict_bits` is `None`, and only answers that are
+/// impossible together are among the `misfits`.
+///
+/// Cost: a pass of inference.
+///
+/// # Errors
+/// As [`believe`].
+pub fn believe_unjudged(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut Memory) -> Result<Belief, Error> {
     let model = compile(laid, case);
     let engine = Engine::compile(&model.network)?;
-    let before = engine.posterior(&[], limits)?;
+    memory.attend(&model.network, limits);
+    let before = memory.before(&engine, limits)?;
     let (posterior, left_out) = misfit::possible_posterior(&engine, &model, limits)?;
     let evidence = misfit::kept(&model, &left_out);
-    let impossible = !left_out.is_empty();
-    memory.attend(&model.network, limits);
-    let conflict =
-        if impossible { None } else { misfit::conflict(&engine, &model, posterior.log_evidence(), limits, memory)? };
-    let misfits = match conflict {
-        None => left_out.iter().map(|&said| Misfit { said, bits: f64::INFINITY }).collect(),
-        Some(bits) => misfit::misfits(&engine, &model, posterior.log_evidence(), bits, limits)?,
-    };
     Ok(Belief {
         causes: causes(&model, &before, &posterior),
-        log_evidence: (!impossible).then(|| posterior.log_evidence()),
-        conflict_bits: conflict,
-        misfits,
+        log_evidence: left_out.is_empty().then(|| posterior.log_evidence()),
+        conflict_bits: None,
+        misfits: left_out.iter().map(|&said| Misfit { said, bits: f64::INFINITY }).collect(),
         accuracy: posterior.accuracy().clone(),
         limits: *limits,
         posterior,
@@ -191,15 +216,15 @@ pub fn believe_again(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut
 
 /// Every cause instance with its chance before and now, the likeliest first.
 fn causes(model: &CaseModel, before: &Posterior, now: &Posterior) -> Vec<CauseBelief> {
-    let mut causes: Vec<CauseBelief> = model
-        .causes
-        .iter()
-        .map(|&(cause, var)| CauseBelief {
-            cause,
-            prior: before.chance_on(var, 0),
-            chance: now.chance_on(var, model.now),
-        })
-        .collect();
+    let one = |&(cause, var): &(Instance<Cause>, VarIx)| CauseBelief {
+        cause,
+        prior: before.chance_on(var, 0),
+        chance: now.chance_on(var, model.now),
+    };
+    likeliest_first(model.causes.iter().map(one).collect())
+}
+
+fn likeliest_first(mut causes: Vec<CauseBelief>) -> Vec<CauseBelief> {
     causes.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.cause.cmp(&b.cause)));
     causes
 }
@@ -243,6 +268,19 @@ impl Belief {
     #[must_use]
     pub fn chance(&self, cause: Instance<Cause>) -> f64 {
         self.causes.iter().find(|c| c.cause == cause).map_or(0.0, |c| c.chance)
+    }
+
+    /// Every cause instance with its chance of having been there at the start, before any repair, the likeliest first:
+    /// what repairs and trials showed since counts.
+    #[must_use]
+    pub fn causes_at_start(&self) -> Vec<CauseBelief> {
+        let prior = |cause| self.causes.iter().find(|c| c.cause == cause).map_or(0.0, |c| c.prior);
+        let one = |&(cause, var): &(Instance<Cause>, VarIx)| CauseBelief {
+            cause,
+            prior: prior(cause),
+            chance: self.posterior.chance_on(var, 0),
+        };
+        likeliest_first(self.model.causes.iter().map(one).collect())
     }
 
     /// What inference found, within these limits.

@@ -1,18 +1,20 @@
 //! Simulated jobs, worked by several policies: what each costs, and how good the beliefs behind the advice are.
 //!
 //! A job is drawn from the knowledge base ([`truth`]), worked step by step to its end ([`job`]) by each policy
-//! ([`policy`]), with the same answers to the same checks for all, and counted ([`stats`]). A job is a function of its
-//! number: who plays them in which order, and on how many threads, changes nothing.
+//! ([`policy`]), with the same answers to the same checks for all, and counted ([`stats`]); what was believed is held
+//! against what is true ([`reading`]). A job is a function of its number: who plays them in which order, and on how many
+//! threads, changes nothing.
 
 pub use crate::model::draw as chance;
 pub mod job;
 pub mod options;
 pub mod policy;
+pub mod reading;
 pub mod stats;
 pub mod truth;
 
 use crate::access::AccessGraph;
-use crate::belief::Belief;
+use crate::belief::believe;
 use crate::decision::{Action, Settings};
 use crate::inference::Error;
 use crate::knowledge::Knowledge;
@@ -21,6 +23,7 @@ use crate::safety::Before;
 use crate::units::{Minutes, Money};
 use job::{Job, Standing};
 use policy::{Player, Policy};
+use reading::{Forecast, Rank};
 use std::collections::BTreeSet;
 use truth::{Draws, Truth};
 
@@ -72,19 +75,47 @@ pub struct Record {
     pub locked: bool,
     /// What the advice believed when it stopped looking; `None` for other policies.
     pub belief: Option<Forecast>,
+    /// Where the causes of the complaint stand at the end of the job, among the causes as they were at its start: what
+    /// every repair and trial showed counts; `None` for policies other than the advice.
+    pub at_end: Option<Rank>,
+    /// Whether the answers were said not to fit, at any time of the job.
+    pub flagged: bool,
     /// What was done, a word each, with what it cost.
     pub steps: Vec<(String, f64)>,
 }
 
-/// What was believed just before the first repair or before handing over.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Forecast {
-    /// For every cause that the craft can have, its chance and whether it is there.
-    pub chances: Vec<(f64, bool)>,
-    /// The rank of the first cause of the complaint, from 0; `None` where no listed cause is behind it.
-    pub rank: Option<usize>,
-    /// Whether the answers were said not to fit, at any time of the job.
-    pub flagged: bool,
+/// How a job ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ending {
+    /// The complaint is gone.
+    Cured,
+    /// It was handed over.
+    HandedOver,
+    /// It was handed over while an interlock forbade to try repairs.
+    Locked,
+}
+
+impl Ending {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Cured, Self::HandedOver, Self::Locked];
+}
+
+impl Record {
+    /// How it ended.
+    #[must_use]
+    pub fn ending(&self) -> Ending {
+        match (self.cured, self.locked) {
+            (true, _) => Ending::Cured,
+            (false, false) => Ending::HandedOver,
+            (false, true) => Ending::Locked,
+        }
+    }
+
+    /// Whether a listed cause is behind the complaint and nothing that is not listed was drawn.
+    #[must_use]
+    pub fn is_listed(&self) -> bool {
+        self.unlisted.is_empty() && !self.causes.is_empty()
+    }
 }
 
 /// A job is given up after so many wishes: no policy that does anything needs as many.
@@ -149,20 +180,18 @@ impl<'k> Trial<'k> {
         if matches!(standing, Standing::Open | Standing::Barred) {
             standing = job.act(&Action::HandOver, &Before::default());
         }
-        if let Some(forecast) = &mut forecast {
-            forecast.flagged = flagged;
-        }
-        Ok(self.record(&job, number, policy, standing, forecast))
+        let at_end = forecast.as_ref().map(|_| self.at_end(&job)).transpose()?;
+        let record = self.record(&job, number, policy, standing);
+        Ok(Record { belief: forecast, at_end, flagged, ..record })
     }
 
-    fn record(
-        &self,
-        job: &Job<'_, '_>,
-        number: u64,
-        policy: Policy,
-        standing: Standing,
-        belief: Option<Forecast>,
-    ) -> Record {
+    /// Where the causes of the complaint stand once everything is told.
+    fn at_end(&self, job: &Job<'_, '_>) -> Result<Rank, Error> {
+        let belief = believe(job.laid, &job.case, &self.setup.settings.limits)?;
+        Ok(Rank::of(job, &belief.causes_at_start()))
+    }
+
+    fn record(&self, job: &Job<'_, '_>, number: u64, policy: Policy, standing: Standing) -> Record {
         let knowledge = self.knowledge;
         let label = |cause: &Instance<crate::knowledge::Cause>| {
             job.laid.label(knowledge.causes.id(cause.item), knowledge.causes[cause.item].scope, cause.at)
@@ -184,19 +213,10 @@ impl<'k> Trial<'k> {
             barred: job.barred,
             comebacks: job.comebacks,
             locked: standing == Standing::HandedOver && job.is_locked(),
-            belief,
-            steps: job.steps.clone(),
-        }
-    }
-}
-
-impl Forecast {
-    fn of(job: &Job<'_, '_>, belief: &Belief) -> Self {
-        let guilty = job.truth.guilty();
-        Self {
-            chances: belief.causes.iter().map(|c| (c.chance, job.has(c.cause))).collect(),
-            rank: belief.causes.iter().position(|c| guilty.contains(&c.cause)),
+            belief: None,
+            at_end: None,
             flagged: false,
+            steps: job.steps.clone(),
         }
     }
 }
