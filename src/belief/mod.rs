@@ -2,7 +2,7 @@
 
 mod explain;
 mod misfit;
-pub mod unlisted;
+mod unlisted;
 
 use crate::case::Case;
 use crate::inference::{Accuracy, Engine, Error, Limits, Posterior, Worlds};
@@ -12,6 +12,8 @@ use crate::model::compile::{CaseModel, Said, compile};
 use crate::model::network::{Network, Observation, VarIx};
 use std::borrow::Cow;
 use std::cell::OnceCell;
+
+pub use unlisted::Unlisted;
 
 /// From this budget on the self-check halves it instead of doubling it, in table cells.
 const MOST_DOUBLED: usize = 1 << 24;
@@ -30,8 +32,11 @@ pub struct Belief {
     pub log_evidence: Option<f64>,
     /// Bits of conflict between the answers: log2 of the product of their chances over the chance of all of them.
     pub conflict_bits: Option<f64>,
-    /// Answers that do not fit, the worst first, where the conflict is high or the answers are impossible together.
+    /// Answers that do not fit, the worst first, where the conflict is high, the answers are impossible together, or
+    /// much speaks for something that is not listed.
     pub misfits: Vec<Misfit>,
+    /// What speaks for something that is not listed; `None` where it was not asked, for no repair has failed.
+    pub unlisted: Option<Unlisted>,
     /// How near the numbers are to exact.
     pub accuracy: Accuracy,
     /// What inference found, and within which limits: worlds take its cuts over.
@@ -57,7 +62,8 @@ pub struct CauseBelief {
 pub struct Misfit {
     /// Which.
     pub said: Said,
-    /// Bits that leaving it out takes off the conflict.
+    /// Bits that leaving it out takes off the conflict: how much likelier it is by itself than beside all others. Below
+    /// zero where the others lead one to expect it.
     pub bits: f64,
 }
 
@@ -181,6 +187,9 @@ pub fn believe_again(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut
             belief.misfits = misfit::misfits(&belief.engine, &belief.model, log_evidence, bits, limits)?;
         }
         belief.conflict_bits = conflict;
+        if unlisted::is_worth_asking(case) {
+            belief.look_beyond(case, memory)?;
+        }
     }
     Ok(belief)
 }
@@ -204,6 +213,7 @@ pub fn believe_unjudged(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &
         log_evidence: left_out.is_empty().then(|| posterior.log_evidence()),
         conflict_bits: None,
         misfits: left_out.iter().map(|&said| Misfit { said, bits: f64::INFINITY }).collect(),
+        unlisted: None,
         accuracy: posterior.accuracy().clone(),
         limits: *limits,
         posterior,
@@ -262,6 +272,23 @@ impl Belief {
         let vars: Vec<_> = self.model.effects.iter().map(|(_, var)| *var).collect();
         let posterior = self.engine.posterior_with(&self.evidence, &vars, limits)?;
         Ok(self.model.effects.iter().map(|&(effect, var)| (effect, posterior.chance_on(var, self.model.now))).collect())
+    }
+
+    /// Asks whether something that is not listed is behind the complaint. Where much speaks for it and no answers are
+    /// known not to fit, those that all others lead one to expect least are among the misfits: they are worth repeating
+    /// before one looks beyond the list.
+    ///
+    /// Cost: a pass of inference over a network with one more root for each effect; worlds, where it is said.
+    ///
+    /// # Errors
+    /// As [`believe`].
+    pub fn look_beyond(&mut self, case: &Case, memory: &mut Memory) -> Result<&Unlisted, Error> {
+        let unlisted = unlisted::weigh(self, case, &self.limits)?;
+        if unlisted.is_said() && self.misfits.is_empty() {
+            memory.attend(&self.model.network, &self.limits);
+            self.misfits = misfit::least_expected(self, memory)?;
+        }
+        Ok(&*self.unlisted.insert(unlisted))
     }
 
     /// The chance of a cause instance now; 0 where the craft cannot have it.

@@ -14,7 +14,7 @@ pub mod stats;
 pub mod truth;
 
 use crate::access::AccessGraph;
-use crate::belief::believe;
+use crate::belief::{Belief, Memory, believe_unjudged};
 use crate::decision::{Action, Settings};
 use crate::inference::Error;
 use crate::knowledge::Knowledge;
@@ -159,14 +159,13 @@ impl<'k> Trial<'k> {
         let mut refused: BTreeSet<Action> = BTreeSet::new();
         let mut forecast: Option<Forecast> = None;
         let mut flagged = false;
+        let mut memory = Memory::default();
         let mut standing = Standing::Open;
         for _ in 0..MOST_WISHES {
             let choice = player.choose(&job, &refused, &self.setup.settings)?;
-            if let Some(belief) = choice.belief {
-                flagged |= !belief.misfits.is_empty();
-                if forecast.is_none() && !matches!(choice.action, Action::Check(_)) {
-                    forecast = Some(Forecast::of(&job, &belief));
-                }
+            if let Some(mut belief) = choice.belief.filter(|_| !matches!(choice.action, Action::Check(_))) {
+                flagged |= is_flagged(&mut belief, &job, &mut memory)?;
+                forecast.get_or_insert_with(|| Forecast::of(&job, &belief));
             }
             standing = job.act(&choice.action, &choice.before);
             match standing {
@@ -180,15 +179,14 @@ impl<'k> Trial<'k> {
         if matches!(standing, Standing::Open | Standing::Barred) {
             standing = job.act(&Action::HandOver, &Before::default());
         }
-        let at_end = forecast.as_ref().map(|_| self.at_end(&job)).transpose()?;
         let record = self.record(&job, number, policy, standing);
+        let mut at_end = None;
+        if forecast.is_some() {
+            let mut belief = believe_unjudged(laid, &job.case, &self.setup.settings.limits, &mut memory)?;
+            at_end = Some(Rank::of(&job, &belief.causes_at_start()));
+            flagged |= is_flagged(&mut belief, &job, &mut memory)?;
+        }
         Ok(Record { belief: forecast, at_end, flagged, ..record })
-    }
-
-    /// Where the causes of the complaint stand once everything is told.
-    fn at_end(&self, job: &Job<'_, '_>) -> Result<Rank, Error> {
-        let belief = believe(job.laid, &job.case, &self.setup.settings.limits)?;
-        Ok(Rank::of(job, &belief.causes_at_start()))
     }
 
     fn record(&self, job: &Job<'_, '_>, number: u64, policy: Policy, standing: Standing) -> Record {
@@ -219,4 +217,9 @@ impl<'k> Trial<'k> {
             steps: job.steps.clone(),
         }
     }
+}
+
+/// Whether the answers of a job are said not to fit: impossible together, or much speaks for something not listed.
+fn is_flagged(belief: &mut Belief, job: &Job<'_, '_>, memory: &mut Memory) -> Result<bool, Error> {
+    Ok(!belief.misfits.is_empty() || belief.look_beyond(&job.case, memory)?.is_said())
 }

@@ -376,6 +376,9 @@ fn named(knowledge: &Knowledge, model: &CaseModel, states: &[bool], draw: &mut D
 /// Adds a fault that the knowledge does not list: one to three effects are brought about by it, and no listed cause
 /// feeds them all. `None` where the effects drawn are not of that kind.
 fn unlisted(model: &CaseModel, world: &mut World, draw: &mut Draw) -> Option<Vec<VarIx>> {
+    if model.effects.is_empty() {
+        return None;
+    }
     let wanted = 1 + draw.below(3);
     let mut effects: Vec<VarIx> = Vec::new();
     for _ in 0..wanted {

@@ -53,6 +53,7 @@ mod small_base;
 mod small_engine;
 mod small_network;
 mod trial;
+mod unlisted;
 mod watercraft;
 mod worked_cases;
 mod world_oracle;
