@@ -7,8 +7,6 @@
 //!
 //! `--seed N` draws other jobs.
 
-#![expect(clippy::cast_precision_loss, reason = "a few hundred draws")]
-
 use doldrum::access::AccessGraph;
 use doldrum::belief::believe;
 use doldrum::case::Case;

@@ -107,19 +107,15 @@ impl Widened {
         });
         self.roots.push((effect, root));
         let surely = |from| Link { from, strength: 1.0 };
-        match variable.mechanism {
-            Mechanism::Any { mut links, leak } => {
-                links.push(surely(root));
-                self.add(Variable { mechanism: Mechanism::Any { links, leak }, ..variable });
-            }
-            _ => {
-                let states = variable.states.clone();
-                let gate = self.push(variable);
-                let name = format!("{} or something not listed", self.network.variable(gate).name);
-                let mechanism = Mechanism::Any { links: vec![surely(gate), surely(root)], leak: 0.0 };
-                self.add(Variable { name, states, mechanism });
-            }
+        if let Mechanism::Any { mut links, leak } = variable.mechanism {
+            links.push(surely(root));
+            self.add(Variable { mechanism: Mechanism::Any { links, leak }, ..variable });
+            return;
         }
+        let (name, states) = (format!("{} or something not listed", variable.name), variable.states.clone());
+        let gate = self.push(variable);
+        let mechanism = Mechanism::Any { links: vec![surely(gate), surely(root)], leak: 0.0 };
+        self.add(Variable { name, states, mechanism });
     }
 
     fn moved(&self, mechanism: &Mechanism) -> Mechanism {

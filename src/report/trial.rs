@@ -120,7 +120,7 @@ fn work(summary: &Summary, figures: &Figures) -> Table {
 
 fn believed(document: &mut Document, beliefs: &Beliefs, figures: &Figures) {
     document.section("Where the true cause stood");
-    document.push(Block::Table(stood(beliefs, figures)));
+    document.push(Block::Table(stood(beliefs)));
     document.aside(
         "Jobs with a listed fault, with 95 percent intervals. \"Stopped\" is before the first repair or before handing \
          over; \"end\" knows what every repair and trial showed. \"Its repair\" counts a cause that is removed together \
@@ -141,13 +141,13 @@ fn believed(document: &mut Document, beliefs: &Beliefs, figures: &Figures) {
         )
         .as_str(),
     );
-    let caught = beliefs.caught.map_or_else(String::new, |caught| {
-        format!(" Of the faults that are not listed it flagged {}.", range(caught, figures))
-    });
+    let caught = beliefs
+        .caught
+        .map_or_else(String::new, |caught| format!(" Of the faults that are not listed it flagged {}.", range(caught)));
     document.paragraph(
         format!(
             "Answers were said not to fit in {} of the jobs with a listed fault.{caught}",
-            range(beliefs.false_alarms, figures)
+            range(beliefs.false_alarms)
         )
         .as_str(),
     );
@@ -186,7 +186,7 @@ fn believed(document: &mut Document, beliefs: &Beliefs, figures: &Figures) {
     );
 }
 
-fn stood(beliefs: &Beliefs, figures: &Figures) -> Table {
+fn stood(beliefs: &Beliefs) -> Table {
     let row = |ranks: &Ranks| -> Vec<Rich> {
         let when = match ranks.when {
             When::Stopped => "stopped",
@@ -197,7 +197,7 @@ fn stood(beliefs: &Beliefs, figures: &Figures) -> Table {
         };
         let shares = [ranks.first, ranks.among_three, ranks.repair_first, ranks.repair_among_three];
         let cells = [when.to_owned(), ranks.jobs.to_string()].into_iter();
-        cells.chain(shares.map(|share| range(share, figures))).map(|cell| cell.as_str().into()).collect()
+        cells.chain(shares.map(|share| range(share))).map(|cell| cell.as_str().into()).collect()
     };
     let titles = ["jobs", "first", "of three", "its repair first", "of three"];
     let columns = std::iter::once(Column::words("read")).chain(titles.map(Column::figures)).collect();
@@ -205,9 +205,8 @@ fn stood(beliefs: &Beliefs, figures: &Figures) -> Table {
 }
 
 /// A share with its interval: `85% (79-90)`.
-fn range(share: Share, figures: &Figures) -> String {
-    let bare = |p: f64| figures.percent(p).trim_end_matches('%').to_owned();
-    format!("{} ({}-{})", figures.percent(share.share), bare(share.low), bare(share.high))
+fn range(share: Share) -> String {
+    format!("{:.0}% ({:.0}-{:.0})", 100.0 * share.share, 100.0 * share.low, 100.0 * share.high)
 }
 
 fn tell_worst(document: &mut Document, worst: &Worst, figures: &Figures) {
@@ -239,8 +238,8 @@ fn why(worst: &Worst, figures: &Figures) -> String {
     let Worst { ours, better } = worst;
     let mut why = Vec::new();
     let other = better.as_ref().map_or("the other", |better| better.policy.words());
-    let cured = better.as_ref().is_some_and(|better| better.cured);
-    match ours.ending() {
+    let cured = better.as_ref().is_some_and(Record::is_cured);
+    match ours.ending {
         Ending::Cured => {}
         Ending::HandedOver if cured => why.push(format!("Handed over; {other} cured it.")),
         Ending::HandedOver => why.push("Handed over.".to_owned()),
@@ -306,12 +305,12 @@ pub fn trial_csv(records: &[Record]) -> String {
             r.minutes.get(),
             r.checks,
             r.repairs,
-            r.cured,
+            r.is_cured(),
             r.first_time,
             r.needless_parts.get(),
             r.barred,
             r.comebacks,
-            r.locked,
+            r.ending == Ending::Locked,
             place(stopped.cause),
             place(stopped.repair),
             place(end.cause),
@@ -370,8 +369,8 @@ pub fn trial_json(summary: &Summary, records: &[Record], told: &str) -> String {
         json!({
             "job": r.job, "policy": r.policy.id(), "layout": r.layout, "symptoms": r.symptoms, "causes": r.causes,
             "unlisted": r.unlisted, "cost": r.money.get(), "minutes": r.minutes.get(), "checks": r.checks,
-            "repairs": r.repairs, "cured": r.cured, "first_time": r.first_time,
-            "needless_parts": r.needless_parts.get(), "barred": r.barred, "comebacks": r.comebacks, "locked": r.locked,
+            "repairs": r.repairs, "cured": r.is_cured(), "first_time": r.first_time,
+            "needless_parts": r.needless_parts.get(), "barred": r.barred, "comebacks": r.comebacks, "locked": r.ending == Ending::Locked,
             "rank": place(stopped(r).cause), "rank_by_repair": place(stopped(r).repair),
             "end_rank": place(r.at_end.and_then(|rank| rank.cause)),
             "end_rank_by_repair": place(r.at_end.and_then(|rank| rank.repair)),

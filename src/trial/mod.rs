@@ -61,8 +61,8 @@ pub struct Record {
     pub checks: usize,
     /// Repairs done.
     pub repairs: usize,
-    /// Whether the complaint is gone; else it was handed over.
-    pub cured: bool,
+    /// How it ended.
+    pub ending: Ending,
     /// Whether the first repair cured it.
     pub first_time: bool,
     /// Money for parts of repairs that found nothing to repair.
@@ -71,8 +71,6 @@ pub struct Record {
     pub barred: usize,
     /// Times it was called cured and came back.
     pub comebacks: usize,
-    /// Whether it was handed over while an interlock forbade to try repairs.
-    pub locked: bool,
     /// What the advice believed when it stopped looking; `None` for other policies.
     pub belief: Option<Forecast>,
     /// Where the causes of the complaint stand at the end of the job, among the causes as they were at its start: what
@@ -101,14 +99,10 @@ impl Ending {
 }
 
 impl Record {
-    /// How it ended.
+    /// Whether the complaint is gone.
     #[must_use]
-    pub fn ending(&self) -> Ending {
-        match (self.cured, self.locked) {
-            (true, _) => Ending::Cured,
-            (false, false) => Ending::HandedOver,
-            (false, true) => Ending::Locked,
-        }
+    pub fn is_cured(&self) -> bool {
+        self.ending == Ending::Cured
     }
 
     /// Whether a listed cause is behind the complaint and nothing that is not listed was drawn.
@@ -205,12 +199,15 @@ impl<'k> Trial<'k> {
             minutes: job.minutes,
             checks: job.checks,
             repairs: job.repairs,
-            cured: standing == Standing::Cured,
+            ending: match standing {
+                Standing::Cured => Ending::Cured,
+                _ if job.is_locked() => Ending::Locked,
+                _ => Ending::HandedOver,
+            },
             first_time: job.first_time == Some(true),
             needless_parts: job.needless_parts,
             barred: job.barred,
             comebacks: job.comebacks,
-            locked: standing == Standing::HandedOver && job.is_locked(),
             belief: None,
             at_end: None,
             flagged: false,

@@ -179,12 +179,12 @@ fn line(policy: Policy, records: &[&Record], first: Option<&Vec<&Record>>) -> Li
         minutes: mean(records.iter().map(|r| r.minutes.get())),
         checks: average(&|r| count(r.checks)),
         repairs: average(&|r| count(r.repairs)),
-        cured: share(&|r| r.cured),
+        cured: share(&|r| r.is_cured()),
         first_time: share(&|r| r.first_time),
         needless_parts: average(&|r| r.needless_parts.get()),
         barred: average(&|r| count(r.barred)),
         comebacks: average(&|r| count(r.comebacks)),
-        locked: share(&|r| r.locked),
+        locked: share(&|r| r.ending == Ending::Locked),
     }
 }
 
@@ -258,7 +258,7 @@ fn ranks(records: &[&Record]) -> Vec<Ranks> {
     let mut ranks = vec![(When::Stopped, listed.iter().filter_map(stopped).collect::<Vec<Rank>>())];
     ranks.push((When::Ended, listed.iter().filter_map(|r| r.at_end).collect()));
     for ending in Ending::ALL {
-        let so = listed.iter().filter(|r| r.ending() == ending).filter_map(|r| r.at_end);
+        let so = listed.iter().filter(|r| r.ending == ending).filter_map(|r| r.at_end);
         ranks.push((When::EndedSo(ending), so.collect()));
     }
     ranks.into_iter().filter(|(_, of)| !of.is_empty()).map(|(when, of)| ranked(when, &of)).collect()

@@ -61,7 +61,8 @@ fn it_is_said_after_a_repair_that_left_nothing_listed() {
     let look = "{check: ck-look, outcome: bad}";
     let before = believed(&knowledge, &format!("log: [{look}]"));
     assert!(before.misfits.is_empty() && !before.unlisted.expect("asked").is_said());
-    let after = believed(&knowledge, &format!("log: [{look}, {{repair: rm-charge}}, {{symptom: sy-fails, present: true}}]"));
+    let after =
+        believed(&knowledge, &format!("log: [{look}, {{repair: rm-charge}}, {{symptom: sy-fails, present: true}}]"));
     let unlisted = after.unlisted.expect("asked");
     assert!(unlisted.is_said() && unlisted.effects.len() == 1, "{unlisted:?}");
     // The look is the one answer that can be made again.
