@@ -50,7 +50,7 @@ pub fn trial(summary: &Summary, told: &str, figures: &Figures) -> Document {
          any repair.",
     );
     if let Some(beliefs) = summary.beliefs.as_ref().filter(|b| b.jobs > 0) {
-        believed(&mut document, beliefs, figures);
+        believed(&mut document, beliefs);
     }
     if !summary.worst.is_empty() {
         let first = summary.lines.first().map_or("the first", |line| line.policy.words());
@@ -118,7 +118,7 @@ fn work(summary: &Summary, figures: &Figures) -> Table {
     Table { columns, rows: summary.lines.iter().map(row).collect(), total: None }
 }
 
-fn believed(document: &mut Document, beliefs: &Beliefs, figures: &Figures) {
+fn believed(document: &mut Document, beliefs: &Beliefs) {
     document.section("Where the true cause stood");
     document.push(Block::Table(stood(beliefs)));
     document.aside(
@@ -144,9 +144,15 @@ fn believed(document: &mut Document, beliefs: &Beliefs, figures: &Figures) {
     let caught = beliefs
         .caught
         .map_or_else(String::new, |caught| format!(" Of the faults that are not listed it flagged {}.", range(caught)));
+    let at_five = beliefs.caught_at_five.map_or_else(String::new, |(caught, from)| {
+        format!(
+            " Said from {from:.2} on, where one job in twenty with a listed fault comes, it would be {}.",
+            range(caught)
+        )
+    });
     document.paragraph(
         format!(
-            "Answers were said not to fit in {} of the jobs with a listed fault.{caught}",
+            "Answers were said not to fit in {} of the jobs with a listed fault.{caught}{at_five}",
             range(beliefs.false_alarms)
         )
         .as_str(),
@@ -197,7 +203,7 @@ fn stood(beliefs: &Beliefs) -> Table {
         };
         let shares = [ranks.first, ranks.among_three, ranks.repair_first, ranks.repair_among_three];
         let cells = [when.to_owned(), ranks.jobs.to_string()].into_iter();
-        cells.chain(shares.map(|share| range(share))).map(|cell| cell.as_str().into()).collect()
+        cells.chain(shares.map(range)).map(|cell| cell.as_str().into()).collect()
     };
     let titles = ["jobs", "first", "of three", "its repair first", "of three"];
     let columns = std::iter::once(Column::words("read")).chain(titles.map(Column::figures)).collect();
@@ -286,15 +292,16 @@ fn steps(record: &Record) -> String {
 #[must_use]
 pub fn trial_csv(records: &[Record]) -> String {
     let mut text = String::from(
-        "job,policy,layout,symptoms,causes,unlisted,cost,minutes,checks,repairs,cured,first_time,needless_parts,barred,comebacks,locked,rank,rank_by_repair,end_rank,end_rank_by_repair,flagged\n",
+        "job,policy,layout,symptoms,causes,unlisted,cost,minutes,checks,repairs,cured,first_time,needless_parts,barred,comebacks,locked,rank,rank_by_repair,end_rank,end_rank_by_repair,flagged,beyond\n",
     );
     for r in records {
         let place = |rank: Option<usize>| rank.map_or_else(String::new, |rank| (rank + 1).to_string());
         let (stopped, end) = (stopped(r), r.at_end.unwrap_or_default());
         let flagged = r.belief.as_ref().map_or_else(String::new, |_| r.flagged.to_string());
+        let beyond = r.belief.as_ref().map_or_else(String::new, |_| format!("{:.4}", r.beyond));
         let _ = writeln!(
             text,
-            "{},{},{},{},{},{},{:.2},{:.1},{},{},{},{},{:.2},{},{},{},{},{},{},{},{flagged}",
+            "{},{},{},{},{},{},{:.2},{:.1},{},{},{},{},{:.2},{},{},{},{},{},{},{},{flagged},{beyond}",
             r.job,
             r.policy.id(),
             r.layout,
@@ -361,6 +368,7 @@ pub fn trial_json(summary: &Summary, records: &[Record], told: &str) -> String {
             "perfect": {"brier": b.perfect.0, "log_score": b.perfect.1}, "bins": bins,
             "calibration_error": b.calibration_error, "perfect_calibration_error": b.perfect_calibration_error,
             "false_alarms": share(b.false_alarms), "caught": b.caught.map(share),
+            "caught_at_five": b.caught_at_five.map(|(s, from)| json!({"share": share(s), "from": from})),
         })
     });
     let place = |rank: Option<usize>| rank.map(|rank| rank + 1);
@@ -374,7 +382,8 @@ pub fn trial_json(summary: &Summary, records: &[Record], told: &str) -> String {
             "rank": place(stopped(r).cause), "rank_by_repair": place(stopped(r).repair),
             "end_rank": place(r.at_end.and_then(|rank| rank.cause)),
             "end_rank_by_repair": place(r.at_end.and_then(|rank| rank.repair)),
-            "flagged": r.belief.as_ref().map(|_| r.flagged), "steps": steps,
+            "flagged": r.belief.as_ref().map(|_| r.flagged), "beyond": r.belief.as_ref().map(|_| r.beyond),
+            "steps": steps,
         })
     };
     let value = json!({

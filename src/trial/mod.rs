@@ -78,6 +78,8 @@ pub struct Record {
     pub at_end: Option<Rank>,
     /// Whether the answers were said not to fit, at any time of the job.
     pub flagged: bool,
+    /// The largest chance, at any time it was asked, that something not listed is behind the complaint.
+    pub beyond: f64,
     /// What was done, a word each, with what it cost.
     pub steps: Vec<(String, f64)>,
 }
@@ -152,13 +154,13 @@ impl<'k> Trial<'k> {
         let mut player = Player::new(policy, &job);
         let mut refused: BTreeSet<Action> = BTreeSet::new();
         let mut forecast: Option<Forecast> = None;
-        let mut flagged = false;
+        let mut doubt = Doubt::default();
         let mut memory = Memory::default();
         let mut standing = Standing::Open;
         for _ in 0..MOST_WISHES {
             let choice = player.choose(&job, &refused, &self.setup.settings)?;
             if let Some(mut belief) = choice.belief.filter(|_| !matches!(choice.action, Action::Check(_))) {
-                flagged |= is_flagged(&mut belief, &job, &mut memory)?;
+                doubt.raise(&mut belief, &job, &mut memory)?;
                 forecast.get_or_insert_with(|| Forecast::of(&job, &belief));
             }
             standing = job.act(&choice.action, &choice.before);
@@ -178,9 +180,9 @@ impl<'k> Trial<'k> {
         if forecast.is_some() {
             let mut belief = believe_unjudged(laid, &job.case, &self.setup.settings.limits, &mut memory)?;
             at_end = Some(Rank::of(&job, &belief.causes_at_start()));
-            flagged |= is_flagged(&mut belief, &job, &mut memory)?;
+            doubt.raise(&mut belief, &job, &mut memory)?;
         }
-        Ok(Record { belief: forecast, at_end, flagged, ..record })
+        Ok(Record { belief: forecast, at_end, flagged: doubt.flagged, beyond: doubt.beyond, ..record })
     }
 
     fn record(&self, job: &Job<'_, '_>, number: u64, policy: Policy, standing: Standing) -> Record {
@@ -211,12 +213,26 @@ impl<'k> Trial<'k> {
             belief: None,
             at_end: None,
             flagged: false,
+            beyond: 0.0,
             steps: job.steps.clone(),
         }
     }
 }
 
-/// Whether the answers of a job are said not to fit: impossible together, or much speaks for something not listed.
-fn is_flagged(belief: &mut Belief, job: &Job<'_, '_>, memory: &mut Memory) -> Result<bool, Error> {
-    Ok(!belief.misfits.is_empty() || belief.look_beyond(&job.case, memory)?.is_said())
+/// What was said, so far, against the list of faults.
+#[derive(Default)]
+struct Doubt {
+    flagged: bool,
+    beyond: f64,
+}
+
+impl Doubt {
+    /// Asks once more: answers are impossible together, or much speaks for something that is not listed.
+    fn raise(&mut self, belief: &mut Belief, job: &Job<'_, '_>, memory: &mut Memory) -> Result<(), Error> {
+        self.flagged |= !belief.misfits.is_empty();
+        let unlisted = belief.look_beyond(&job.case, memory)?;
+        self.flagged |= unlisted.is_said();
+        self.beyond = self.beyond.max(unlisted.chance);
+        Ok(())
+    }
 }

@@ -122,6 +122,8 @@ pub struct Beliefs {
     pub false_alarms: Share,
     /// Of the jobs with a fault that is not listed, the share in which they were; `None` where there was no such job.
     pub caught: Option<Share>,
+    /// The share that would be caught, were it said from where 5 in 100 jobs with a listed fault come, and that chance.
+    pub caught_at_five: Option<(Share, f64)>,
 }
 
 /// A job that the first policy did worse than another, or one that cost it much where there is no other.
@@ -248,7 +250,24 @@ fn beliefs(records: &[&Record]) -> Beliefs {
         perfect_calibration_error: perfect_calibration_error(&pairs),
         false_alarms: flagged(&mut listed),
         caught: unlisted.peek().is_some().then(|| flagged(&mut unlisted)),
+        caught_at_five: caught_at_five(records),
     }
+}
+
+/// One in so many false alarms.
+const ALARMS: usize = 20;
+
+/// What would be caught at 5 in 100 false alarms, and the chance from which on it would be said.
+fn caught_at_five(records: &[&Record]) -> Option<(Share, f64)> {
+    let chances = |is: &dyn Fn(&Record) -> bool| -> Vec<f64> {
+        records.iter().filter(|r| r.belief.is_some() && is(r)).map(|r| r.beyond).collect()
+    };
+    let mut listed = chances(&Record::is_listed);
+    listed.sort_by(|a, b| b.total_cmp(a));
+    let unlisted = chances(&|r| !r.unlisted.is_empty());
+    let from = *listed.get(listed.len() / ALARMS)?;
+    let caught = unlisted.iter().filter(|chance| **chance > from).count();
+    (!unlisted.is_empty()).then(|| (share(caught, unlisted.len()), from))
 }
 
 /// Where the true causes stood in the jobs with a listed fault, moment by moment.
