@@ -1,9 +1,9 @@
 //! Answers that do not fit together: how much they disagree, and which to repeat.
 
-use super::{Memory, Misfit};
-use crate::inference::{Engine, Error, Limits, Posterior};
+use super::{Belief, Memory, Misfit};
+use crate::inference::{Engine, Error, Limits, Posterior, Worlds};
 use crate::model::compile::{CaseModel, Said};
-use crate::model::network::Observation;
+use crate::model::network::{Literal, Observation};
 use std::f64::consts::LN_2;
 
 /// Bits of conflict from which answers are looked at one by one. A rare fault explains a few bits of conflict by
@@ -108,4 +108,58 @@ pub fn misfits(
     }
     misfits.sort_by(|a, b| b.bits.total_cmp(&a.bits).then(a.said.cmp(&b.said)));
     Ok(misfits)
+}
+
+/// Worlds looked at for what is least expected, and their seed: those of the decision, so that one sample serves both.
+const WORLDS: usize = 4096;
+const SEED: u64 = 1;
+/// So many answers are named.
+const NAMED: usize = 3;
+
+/// The answers that all the others lead one to expect least, the least expected first. No conflict need be high: where
+/// something that is not listed is behind it, many answers disagree a little.
+///
+/// How likely an answer is beside all others is the harmonic mean of its chance over worlds drawn from all answers.
+pub fn least_expected(belief: &Belief, memory: &mut Memory) -> Result<Vec<Misfit>, Error> {
+    let worlds = belief.worlds(WORLDS, SEED, &belief.limits)?;
+    let mut misfits = Vec::new();
+    for group in groups(&belief.model) {
+        let of_group: Vec<Observation> = of_group(&belief.model, &group).collect();
+        let [answer @ Observation::Rows { .. }] = of_group.as_slice() else { continue };
+        let alone = memory.alone(&belief.engine, of_group.clone(), &belief.limits)?;
+        let bits = (alone - log_chance_beside(answer, &worlds)) / LN_2;
+        misfits.push(Misfit { said: group[0], bits });
+    }
+    misfits.sort_by(|a, b| b.bits.total_cmp(&a.bits).then(a.said.cmp(&b.said)));
+    misfits.truncate(NAMED);
+    Ok(misfits)
+}
+
+/// The natural logarithm of the chance of an answer beside all others, from worlds drawn with it among them.
+fn log_chance_beside(answer: &Observation, worlds: &Worlds) -> f64 {
+    let Observation::Rows { slice, rows, otherwise } = answer else { return 0.0 };
+    let n = worlds.n();
+    let mut left: Vec<u64> = (0..n.div_ceil(64)).map(|word| u64::MAX >> (64 - (n - word * 64).min(64))).collect();
+    let mut inverse = 0.0;
+    for row in rows {
+        let mut count = 0;
+        for (at, left) in left.iter_mut().enumerate() {
+            let holds = row.any_of.iter().fold(0, |holds, literal: &Literal| {
+                let on = worlds.on(literal.var, *slice)[at];
+                holds | if literal.on { on } else { !on }
+            });
+            count += (holds & *left).count_ones();
+            *left &= !holds;
+        }
+        inverse += ratio(count, row.likelihood);
+    }
+    inverse += ratio(left.iter().map(|word| word.count_ones()).sum(), *otherwise);
+    #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+    let n = n as f64;
+    libm::log(n / inverse.max(f64::MIN_POSITIVE))
+}
+
+/// So many worlds over the chance of the answer in them; none are drawn where it cannot be.
+fn ratio(worlds: u32, chance: f64) -> f64 {
+    if worlds == 0 { 0.0 } else { f64::from(worlds) / chance.max(f64::MIN_POSITIVE) }
 }

@@ -2,15 +2,18 @@
 
 mod explain;
 mod misfit;
+mod unlisted;
 
 use crate::case::Case;
 use crate::inference::{Accuracy, Engine, Error, Limits, Posterior, Worlds};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Effect};
 use crate::model::compile::{CaseModel, Said, compile};
-use crate::model::network::{Network, Observation};
+use crate::model::network::{Network, Observation, VarIx};
 use std::borrow::Cow;
 use std::cell::OnceCell;
+
+pub use unlisted::Unlisted;
 
 /// From this budget on the self-check halves it instead of doubling it, in table cells.
 const MOST_DOUBLED: usize = 1 << 24;
@@ -29,8 +32,11 @@ pub struct Belief {
     pub log_evidence: Option<f64>,
     /// Bits of conflict between the answers: log2 of the product of their chances over the chance of all of them.
     pub conflict_bits: Option<f64>,
-    /// Answers that do not fit, the worst first, where the conflict is high or the answers are impossible together.
+    /// Answers that do not fit, the worst first, where the conflict is high, the answers are impossible together, or
+    /// much speaks for something that is not listed.
     pub misfits: Vec<Misfit>,
+    /// What speaks for something that is not listed; `None` where it was not asked, for no repair has failed.
+    pub unlisted: Option<Unlisted>,
     /// How near the numbers are to exact.
     pub accuracy: Accuracy,
     /// What inference found, and within which limits: worlds take its cuts over.
@@ -56,7 +62,8 @@ pub struct CauseBelief {
 pub struct Misfit {
     /// Which.
     pub said: Said,
-    /// Bits that leaving it out takes off the conflict.
+    /// Bits that leaving it out takes off the conflict: how much likelier it is by itself than beside all others. Below
+    /// zero where the others lead one to expect it.
     pub bits: f64,
 }
 
@@ -114,7 +121,8 @@ pub struct Weight {
     pub decibans: f64,
 }
 
-/// What was worked out at earlier steps of the same job and is the same at this one: the chances of single answers.
+/// What was worked out at earlier steps of the same job and is the same at this one: what is believed before any answer
+/// and the chances of single answers.
 ///
 /// What is believed is the same with a memory and without, to the last bit; only the time is not. It forgets by itself
 /// when another job comes, or a repair.
@@ -122,6 +130,8 @@ pub struct Weight {
 pub struct Memory {
     network: Option<Network>,
     limits: Limits,
+    /// What is believed before any answer.
+    before: Option<Posterior>,
     /// What was said in one breath, and the natural logarithm of its chance by itself.
     alone: Vec<(Vec<Observation>, f64)>,
 }
@@ -130,8 +140,17 @@ impl Memory {
     /// Forgets what is about another network or was worked out within other limits.
     fn attend(&mut self, network: &Network, limits: &Limits) {
         if self.network.as_ref() != Some(network) || self.limits != *limits {
-            *self = Self { network: Some(network.clone()), limits: *limits, alone: vec![] };
+            *self = Self { network: Some(network.clone()), limits: *limits, before: None, alone: vec![] };
         }
+    }
+
+    /// What is believed before any answer.
+    fn before(&mut self, engine: &Engine, limits: &Limits) -> Result<Posterior, Error> {
+        if let Some(before) = &self.before {
+            return Ok(before.clone());
+        }
+        let before = engine.posterior(&[], limits)?;
+        Ok(self.before.insert(before).clone())
     }
 
     /// The natural logarithm of the chance of observations by themselves.
@@ -161,24 +180,40 @@ pub fn believe(laid: &Laid<'_>, case: &Case, limits: &Limits) -> Result<Belief, 
 /// # Errors
 /// As [`believe`].
 pub fn believe_again(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut Memory) -> Result<Belief, Error> {
+    let mut belief = believe_unjudged(laid, case, limits, memory)?;
+    if let Some(log_evidence) = belief.log_evidence {
+        let conflict = misfit::conflict(&belief.engine, &belief.model, log_evidence, limits, memory)?;
+        if let Some(bits) = conflict {
+            belief.misfits = misfit::misfits(&belief.engine, &belief.model, log_evidence, bits, limits)?;
+        }
+        belief.conflict_bits = conflict;
+        if unlisted::is_worth_asking(case) {
+            belief.look_beyond(case, memory)?;
+        }
+    }
+    Ok(belief)
+}
+
+/// The same without asking how well the answers fit together: `conflict_bits` is `None`, and only answers that are
+/// impossible together are among the `misfits`.
+///
+/// Cost: a pass of inference.
+///
+/// # Errors
+/// As [`believe`].
+pub fn believe_unjudged(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut Memory) -> Result<Belief, Error> {
     let model = compile(laid, case);
     let engine = Engine::compile(&model.network)?;
-    let before = engine.posterior(&[], limits)?;
+    memory.attend(&model.network, limits);
+    let before = memory.before(&engine, limits)?;
     let (posterior, left_out) = misfit::possible_posterior(&engine, &model, limits)?;
     let evidence = misfit::kept(&model, &left_out);
-    let impossible = !left_out.is_empty();
-    memory.attend(&model.network, limits);
-    let conflict =
-        if impossible { None } else { misfit::conflict(&engine, &model, posterior.log_evidence(), limits, memory)? };
-    let misfits = match conflict {
-        None => left_out.iter().map(|&said| Misfit { said, bits: f64::INFINITY }).collect(),
-        Some(bits) => misfit::misfits(&engine, &model, posterior.log_evidence(), bits, limits)?,
-    };
     Ok(Belief {
         causes: causes(&model, &before, &posterior),
-        log_evidence: (!impossible).then(|| posterior.log_evidence()),
-        conflict_bits: conflict,
-        misfits,
+        log_evidence: left_out.is_empty().then(|| posterior.log_evidence()),
+        conflict_bits: None,
+        misfits: left_out.iter().map(|&said| Misfit { said, bits: f64::INFINITY }).collect(),
+        unlisted: None,
         accuracy: posterior.accuracy().clone(),
         limits: *limits,
         posterior,
@@ -191,15 +226,15 @@ pub fn believe_again(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut
 
 /// Every cause instance with its chance before and now, the likeliest first.
 fn causes(model: &CaseModel, before: &Posterior, now: &Posterior) -> Vec<CauseBelief> {
-    let mut causes: Vec<CauseBelief> = model
-        .causes
-        .iter()
-        .map(|&(cause, var)| CauseBelief {
-            cause,
-            prior: before.chance_on(var, 0),
-            chance: now.chance_on(var, model.now),
-        })
-        .collect();
+    let one = |&(cause, var): &(Instance<Cause>, VarIx)| CauseBelief {
+        cause,
+        prior: before.chance_on(var, 0),
+        chance: now.chance_on(var, model.now),
+    };
+    likeliest_first(model.causes.iter().map(one).collect())
+}
+
+fn likeliest_first(mut causes: Vec<CauseBelief>) -> Vec<CauseBelief> {
     causes.sort_by(|a, b| b.chance.total_cmp(&a.chance).then(a.cause.cmp(&b.cause)));
     causes
 }
@@ -239,10 +274,40 @@ impl Belief {
         Ok(self.model.effects.iter().map(|&(effect, var)| (effect, posterior.chance_on(var, self.model.now))).collect())
     }
 
+    /// Asks whether something that is not listed is behind the complaint. Where much speaks for it and no answers are
+    /// known not to fit, those that all others lead one to expect least are among the misfits: they are worth repeating
+    /// before one looks beyond the list.
+    ///
+    /// Cost: a pass of inference over a network with one more root for each effect; worlds, where it is said.
+    ///
+    /// # Errors
+    /// As [`believe`].
+    pub fn look_beyond(&mut self, case: &Case, memory: &mut Memory) -> Result<&Unlisted, Error> {
+        let unlisted = unlisted::weigh(self, case, &self.limits)?;
+        if unlisted.is_said() && self.misfits.is_empty() {
+            memory.attend(&self.model.network, &self.limits);
+            self.misfits = misfit::least_expected(self, memory)?;
+        }
+        Ok(&*self.unlisted.insert(unlisted))
+    }
+
     /// The chance of a cause instance now; 0 where the craft cannot have it.
     #[must_use]
     pub fn chance(&self, cause: Instance<Cause>) -> f64 {
         self.causes.iter().find(|c| c.cause == cause).map_or(0.0, |c| c.chance)
+    }
+
+    /// Every cause instance with its chance of having been there at the start, before any repair, the likeliest first:
+    /// what repairs and trials showed since counts.
+    #[must_use]
+    pub fn causes_at_start(&self) -> Vec<CauseBelief> {
+        let prior = |cause| self.causes.iter().find(|c| c.cause == cause).map_or(0.0, |c| c.prior);
+        let one = |&(cause, var): &(Instance<Cause>, VarIx)| CauseBelief {
+            cause,
+            prior: prior(cause),
+            chance: self.posterior.chance_on(var, 0),
+        };
+        likeliest_first(self.model.causes.iter().map(one).collect())
     }
 
     /// What inference found, within these limits.

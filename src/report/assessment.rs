@@ -3,7 +3,7 @@
 use super::background::{self, Known};
 use super::{Bar, Block, Column, Document, Figures, Rich, Table, words};
 use crate::access::AccessGraph;
-use crate::belief::{Belief, CauseBelief, Explanations, Listed, Weight, believe, weights};
+use crate::belief::{Belief, CauseBelief, Explanations, Listed, Memory, Unlisted, Weight, believe, weights};
 use crate::case::Case;
 use crate::decision::steady::{NEAR, Steadiness, steadiness};
 use crate::decision::{Action, Advice, Proposal, Settings, advise};
@@ -19,6 +19,8 @@ use serde::Serialize;
 const EXPLANATIONS: usize = 10;
 /// How many causes the text tells; JSON has all.
 const CAUSES: usize = 12;
+/// How many places to look beyond the list are told.
+const PLACES: usize = 3;
 /// Chances under this are left out of the text.
 const LEAST: f64 = 0.01;
 
@@ -60,7 +62,10 @@ impl<'a> Assessment<'a> {
         shakes: usize,
     ) -> Result<Self, Error> {
         let limits = &settings.limits;
-        let belief = believe(laid, case, limits)?;
+        let mut belief = believe(laid, case, limits)?;
+        if belief.unlisted.is_none() {
+            belief.look_beyond(case, &mut Memory::default())?;
+        }
         let advice = advise(laid, graph, case, &belief, &Settings { bounds: true, ..settings.clone() })?;
         let sigmas: &[f64] = if shakes == 0 { &[] } else { &SIGMAS };
         let steadiness = steadiness(laid, graph, case, (&belief, &advice), settings, (sigmas, shakes))?;
@@ -123,6 +128,7 @@ struct Json<'a> {
     log_evidence: Option<f64>,
     conflict: Option<f64>,
     misfits: Vec<MisfitJson>,
+    beyond_the_list: Option<BeyondJson>,
     next: ProposalJson,
     wanted: Option<ProposalJson>,
     alternatives: Vec<ProposalJson>,
@@ -192,6 +198,19 @@ struct MisfitJson {
     entry: Option<usize>,
     symptom: Option<String>,
     bits: Option<f64>,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct BeyondJson {
+    probability: f64,
+    said: bool,
+    effects: Vec<ExpectedJson>,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct ExpectedJson {
+    id: String,
+    probability: f64,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -295,6 +314,19 @@ impl Assessment<'_> {
         }
     }
 
+    fn beyond_json(&self, unlisted: &Unlisted) -> BeyondJson {
+        let id = |e: Instance<Effect>| {
+            let effects = &self.laid.knowledge.effects;
+            self.laid.label(effects.id(e.item), effects[e.item].scope, e.at)
+        };
+        let likeliest = unlisted.effects.iter().take(PLACES);
+        BeyondJson {
+            probability: unlisted.chance,
+            said: unlisted.is_said(),
+            effects: likeliest.map(|&(e, probability)| ExpectedJson { id: id(e), probability }).collect(),
+        }
+    }
+
     fn as_json(&self) -> Json<'_> {
         let knowledge = self.laid.knowledge;
         let (advice, belief) = (&self.advice, &self.belief);
@@ -347,6 +379,7 @@ impl Assessment<'_> {
                     MisfitJson { entry, symptom, bits: m.bits.is_finite().then_some(m.bits) }
                 })
                 .collect(),
+            beyond_the_list: belief.unlisted.as_ref().map(|unlisted| self.beyond_json(unlisted)),
             next: self.proposal(&advice.next),
             wanted: advice.wanted.as_ref().map(|p| self.proposal(p)),
             alternatives: advice.alternatives.iter().map(|p| self.proposal(p)).collect(),
@@ -596,6 +629,22 @@ impl Assessment<'_> {
             document.part(format!("Answers that {how}; the first is worth repeating"));
             document.bullets(misfits.iter().map(|m| words::said(self.laid, self.case, m.said, figures)));
         }
+        if let Some(unlisted) = self.belief.unlisted.as_ref().filter(|unlisted| unlisted.is_said()) {
+            self.beyond(unlisted, document);
+        }
+    }
+
+    /// Where to look beyond the list.
+    fn beyond(&self, unlisted: &Unlisted, document: &mut Document) {
+        document.part("Something that is not listed may be behind it");
+        document.paragraph(
+            "The faults on the list account badly for all that was seen together. If a check made again shows the same, \
+             look for what else could bring about:",
+        );
+        document.bullets(unlisted.effects.iter().take(PLACES).map(|(e, _)| {
+            let effect = &self.laid.knowledge.effects[e.item];
+            self.laid.words(&effect.title, effect.scope, e.at)
+        }));
     }
 
     fn trusted(&self, document: &mut Document) {

@@ -1,18 +1,20 @@
 //! Simulated jobs, worked by several policies: what each costs, and how good the beliefs behind the advice are.
 //!
 //! A job is drawn from the knowledge base ([`truth`]), worked step by step to its end ([`job`]) by each policy
-//! ([`policy`]), with the same answers to the same checks for all, and counted ([`stats`]). A job is a function of its
-//! number: who plays them in which order, and on how many threads, changes nothing.
+//! ([`policy`]), with the same answers to the same checks for all, and counted ([`stats`]); what was believed is held
+//! against what is true ([`reading`]). A job is a function of its number: who plays them in which order, and on how many
+//! threads, changes nothing.
 
 pub use crate::model::draw as chance;
 pub mod job;
 pub mod options;
 pub mod policy;
+pub mod reading;
 pub mod stats;
 pub mod truth;
 
 use crate::access::AccessGraph;
-use crate::belief::Belief;
+use crate::belief::{Belief, Memory, believe_unjudged};
 use crate::decision::{Action, Settings};
 use crate::inference::Error;
 use crate::knowledge::Knowledge;
@@ -21,6 +23,7 @@ use crate::safety::Before;
 use crate::units::{Minutes, Money};
 use job::{Job, Standing};
 use policy::{Player, Policy};
+use reading::{Forecast, Rank};
 use std::collections::BTreeSet;
 use truth::{Draws, Truth};
 
@@ -58,8 +61,8 @@ pub struct Record {
     pub checks: usize,
     /// Repairs done.
     pub repairs: usize,
-    /// Whether the complaint is gone; else it was handed over.
-    pub cured: bool,
+    /// How it ended.
+    pub ending: Ending,
     /// Whether the first repair cured it.
     pub first_time: bool,
     /// Money for parts of repairs that found nothing to repair.
@@ -68,23 +71,47 @@ pub struct Record {
     pub barred: usize,
     /// Times it was called cured and came back.
     pub comebacks: usize,
-    /// Whether it was handed over while an interlock forbade to try repairs.
-    pub locked: bool,
     /// What the advice believed when it stopped looking; `None` for other policies.
     pub belief: Option<Forecast>,
+    /// Where the causes of the complaint stand at the end of the job, among the causes as they were at its start: what
+    /// every repair and trial showed counts; `None` for policies other than the advice.
+    pub at_end: Option<Rank>,
+    /// Whether the answers were said not to fit, at any time of the job.
+    pub flagged: bool,
+    /// The largest chance, at any time it was asked, that something not listed is behind the complaint.
+    pub beyond: f64,
     /// What was done, a word each, with what it cost.
     pub steps: Vec<(String, f64)>,
 }
 
-/// What was believed just before the first repair or before handing over.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Forecast {
-    /// For every cause that the craft can have, its chance and whether it is there.
-    pub chances: Vec<(f64, bool)>,
-    /// The rank of the first cause of the complaint, from 0; `None` where no listed cause is behind it.
-    pub rank: Option<usize>,
-    /// Whether the answers were said not to fit, at any time of the job.
-    pub flagged: bool,
+/// How a job ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ending {
+    /// The complaint is gone.
+    Cured,
+    /// It was handed over.
+    HandedOver,
+    /// It was handed over while an interlock forbade to try repairs.
+    Locked,
+}
+
+impl Ending {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Cured, Self::HandedOver, Self::Locked];
+}
+
+impl Record {
+    /// Whether the complaint is gone.
+    #[must_use]
+    pub fn is_cured(&self) -> bool {
+        self.ending == Ending::Cured
+    }
+
+    /// Whether a listed cause is behind the complaint and nothing that is not listed was drawn.
+    #[must_use]
+    pub fn is_listed(&self) -> bool {
+        self.unlisted.is_empty() && !self.causes.is_empty()
+    }
 }
 
 /// A job is given up after so many wishes: no policy that does anything needs as many.
@@ -127,15 +154,14 @@ impl<'k> Trial<'k> {
         let mut player = Player::new(policy, &job);
         let mut refused: BTreeSet<Action> = BTreeSet::new();
         let mut forecast: Option<Forecast> = None;
-        let mut flagged = false;
+        let mut doubt = Doubt::default();
+        let mut memory = Memory::default();
         let mut standing = Standing::Open;
         for _ in 0..MOST_WISHES {
             let choice = player.choose(&job, &refused, &self.setup.settings)?;
-            if let Some(belief) = choice.belief {
-                flagged |= !belief.misfits.is_empty();
-                if forecast.is_none() && !matches!(choice.action, Action::Check(_)) {
-                    forecast = Some(Forecast::of(&job, &belief));
-                }
+            if let Some(mut belief) = choice.belief.filter(|_| !matches!(choice.action, Action::Check(_))) {
+                doubt.raise(&mut belief, &job, &mut memory)?;
+                forecast.get_or_insert_with(|| Forecast::of(&job, &belief));
             }
             standing = job.act(&choice.action, &choice.before);
             match standing {
@@ -149,20 +175,17 @@ impl<'k> Trial<'k> {
         if matches!(standing, Standing::Open | Standing::Barred) {
             standing = job.act(&Action::HandOver, &Before::default());
         }
-        if let Some(forecast) = &mut forecast {
-            forecast.flagged = flagged;
+        let record = self.record(&job, number, policy, standing);
+        let mut at_end = None;
+        if forecast.is_some() {
+            let mut belief = believe_unjudged(laid, &job.case, &self.setup.settings.limits, &mut memory)?;
+            at_end = Some(Rank::of(&job, &belief.causes_at_start()));
+            doubt.raise(&mut belief, &job, &mut memory)?;
         }
-        Ok(self.record(&job, number, policy, standing, forecast))
+        Ok(Record { belief: forecast, at_end, flagged: doubt.flagged, beyond: doubt.beyond, ..record })
     }
 
-    fn record(
-        &self,
-        job: &Job<'_, '_>,
-        number: u64,
-        policy: Policy,
-        standing: Standing,
-        belief: Option<Forecast>,
-    ) -> Record {
+    fn record(&self, job: &Job<'_, '_>, number: u64, policy: Policy, standing: Standing) -> Record {
         let knowledge = self.knowledge;
         let label = |cause: &Instance<crate::knowledge::Cause>| {
             job.laid.label(knowledge.causes.id(cause.item), knowledge.causes[cause.item].scope, cause.at)
@@ -178,25 +201,38 @@ impl<'k> Trial<'k> {
             minutes: job.minutes,
             checks: job.checks,
             repairs: job.repairs,
-            cured: standing == Standing::Cured,
+            ending: match standing {
+                Standing::Cured => Ending::Cured,
+                _ if job.is_locked() => Ending::Locked,
+                _ => Ending::HandedOver,
+            },
             first_time: job.first_time == Some(true),
             needless_parts: job.needless_parts,
             barred: job.barred,
             comebacks: job.comebacks,
-            locked: standing == Standing::HandedOver && job.is_locked(),
-            belief,
+            belief: None,
+            at_end: None,
+            flagged: false,
+            beyond: 0.0,
             steps: job.steps.clone(),
         }
     }
 }
 
-impl Forecast {
-    fn of(job: &Job<'_, '_>, belief: &Belief) -> Self {
-        let guilty = job.truth.guilty();
-        Self {
-            chances: belief.causes.iter().map(|c| (c.chance, job.has(c.cause))).collect(),
-            rank: belief.causes.iter().position(|c| guilty.contains(&c.cause)),
-            flagged: false,
-        }
+/// What was said, so far, against the list of faults.
+#[derive(Default)]
+struct Doubt {
+    flagged: bool,
+    beyond: f64,
+}
+
+impl Doubt {
+    /// Asks once more: answers are impossible together, or much speaks for something that is not listed.
+    fn raise(&mut self, belief: &mut Belief, job: &Job<'_, '_>, memory: &mut Memory) -> Result<(), Error> {
+        self.flagged |= !belief.misfits.is_empty();
+        let unlisted = belief.look_beyond(&job.case, memory)?;
+        self.flagged |= unlisted.is_said();
+        self.beyond = self.beyond.max(unlisted.chance);
+        Ok(())
     }
 }

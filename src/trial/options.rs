@@ -2,7 +2,7 @@
 //! what it would tell. Belief is that of the library; the choice made from it is the policy's own.
 
 use super::job::Job;
-use crate::belief::{Belief, believe};
+use crate::belief::{Belief, Memory, believe_unjudged};
 use crate::case::Event;
 use crate::decision::simulate::{Bits, Simulator, both, draws, words};
 use crate::decision::{Action, complained_of, cost};
@@ -168,8 +168,8 @@ impl Outlook {
     ///
     /// # Errors
     /// Where the network is too wide for the limits.
-    pub fn of(job: &Job<'_, '_>, limits: &Limits, checks: Checks) -> Result<Self, Error> {
-        let belief = believe(job.laid, &job.case, limits)?;
+    pub fn of(job: &Job<'_, '_>, limits: &Limits, checks: Checks, memory: &mut Memory) -> Result<Self, Error> {
+        let belief = believe_unjudged(job.laid, &job.case, limits, memory)?;
         let worlds = belief.worlds(WORLDS, job.truth.seed(), limits)?.into_owned();
         let symptoms: Vec<VarIx> = complained_of(&job.case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
         let simulator = Simulator::new(&belief.model, &worlds, &symptoms, job.truth.seed());

@@ -2,7 +2,7 @@
 
 use super::job::Job;
 use super::options::{Checks, Offer, Outlook, at_hand, bearing, release};
-use crate::belief::{Belief, believe};
+use crate::belief::{Belief, Memory, believe_unjudged};
 use crate::decision::{Action, Settings, advise};
 use crate::inference::Error;
 use crate::knowledge::layout::Instance;
@@ -66,6 +66,8 @@ pub struct Player {
     policy: Policy,
     list: List,
     draw: Draw,
+    /// What the advice need not work out again from step to step.
+    memory: Memory,
 }
 
 /// What a policy chose, and what was believed where it was the advice that chose.
@@ -90,7 +92,7 @@ impl Player {
     /// A policy at the start of a job.
     #[must_use]
     pub fn new(policy: Policy, job: &Job<'_, '_>) -> Self {
-        Self { policy, list: List::of(job), draw: Draw::new(job.truth.seed(), 5 << 32) }
+        Self { policy, list: List::of(job), draw: Draw::new(job.truth.seed(), 5 << 32), memory: Memory::default() }
     }
 
     /// The next step; `refused` are steps wished for and barred since the last one done.
@@ -111,17 +113,19 @@ impl Player {
             return Ok(free(action));
         }
         Ok(match self.policy {
-            Policy::Ours => return ours(job, refused, settings),
-            Policy::OursTwoSteps => return ours(job, refused, &Settings { look_ahead: 2, ..settings.clone() }),
+            Policy::Ours => return ours(job, refused, settings, &mut self.memory),
+            Policy::OursTwoSteps => {
+                return ours(job, refused, &Settings { look_ahead: 2, ..settings.clone() }, &mut self.memory);
+            }
             Policy::Checklist => free(self.list.next(job)),
             Policy::Chance => free(self.anything(job, refused)),
             Policy::RepairsOnly => {
-                let mut outlook = Outlook::of(job, &settings.limits, Checks::LeftOut)?;
+                let mut outlook = Outlook::of(job, &settings.limits, Checks::LeftOut, &mut self.memory)?;
                 outlook.repairs.retain(|(offer, _)| !refused.contains(&offer.action));
                 free(best_repair(job, &outlook.repairs))
             }
             Policy::CheapestCheck | Policy::MostInformation | Policy::InformationPerCost => {
-                let mut outlook = Outlook::of(job, &settings.limits, Checks::Weighed)?;
+                let mut outlook = Outlook::of(job, &settings.limits, Checks::Weighed, &mut self.memory)?;
                 outlook.repairs.retain(|(offer, _)| !refused.contains(&offer.action));
                 outlook.checks.retain(|(offer, bits)| *bits >= TELLS_NOTHING && !refused.contains(&offer.action));
                 free(self.look_or_repair(job, &outlook))
@@ -169,8 +173,13 @@ fn best_repair(job: &Job<'_, '_>, repairs: &[(Offer, f64)]) -> Action {
 }
 
 /// The advice. Where what it proposes was refused, the best of its runners-up that was not.
-fn ours(job: &Job<'_, '_>, refused: &BTreeSet<Action>, settings: &Settings) -> Result<Choice, Error> {
-    let belief = believe(job.laid, &job.case, &settings.limits)?;
+fn ours(
+    job: &Job<'_, '_>,
+    refused: &BTreeSet<Action>,
+    settings: &Settings,
+    memory: &mut Memory,
+) -> Result<Choice, Error> {
+    let belief = believe_unjudged(job.laid, &job.case, &settings.limits, memory)?;
     let alternatives = if refused.is_empty() { 0 } else { RUNNERS_UP };
     let settings = Settings { alternatives, ..settings.clone() };
     let advice = advise(job.laid, job.graph, &job.case, &belief, &settings)?;

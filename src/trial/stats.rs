@@ -1,7 +1,8 @@
 //! What many jobs come to: means with 95 percent intervals, differences job by job, and how good the beliefs were.
 
 use super::policy::Policy;
-use super::{Forecast, Record};
+use super::reading::{Forecast, Rank};
+use super::{Ending, Record};
 use crate::model::draw::Draw;
 
 /// A mean over jobs.
@@ -55,6 +56,47 @@ pub struct Bin {
     pub forecast: f64,
     /// The share that was there.
     pub observed: f64,
+    /// Between what shares 95 of a hundred systems of the same size lie whose every chance is right.
+    pub right: (f64, f64),
+}
+
+/// A share of jobs.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Share {
+    /// The share; 0 of no jobs.
+    pub share: f64,
+    /// Where its 95 percent interval begins (Wilson 1927).
+    pub low: f64,
+    /// Where it ends.
+    pub high: f64,
+}
+
+/// Where the true causes stood in jobs with a listed fault.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ranks {
+    /// When it was read.
+    pub when: When,
+    /// How many such jobs.
+    pub jobs: usize,
+    /// A true cause was the likeliest.
+    pub first: Share,
+    /// One was among the likeliest three.
+    pub among_three: Share,
+    /// The likeliest was a true cause or is removed by the same repair as one.
+    pub repair_first: Share,
+    /// One of the likeliest three was.
+    pub repair_among_three: Share,
+}
+
+/// When beliefs were read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum When {
+    /// When the advice stopped looking.
+    Stopped,
+    /// At the end of the job.
+    Ended,
+    /// At the end of the jobs that ended so.
+    EndedSo(Ending),
 }
 
 /// How good the beliefs behind the advice were when it stopped looking.
@@ -62,10 +104,8 @@ pub struct Bin {
 pub struct Beliefs {
     /// Jobs with a forecast.
     pub jobs: usize,
-    /// Of those with a listed cause behind the complaint, the share in which one was the likeliest.
-    pub first: f64,
-    /// The share in which one was among the likeliest three.
-    pub among_three: f64,
+    /// Where the true causes stood, at one moment after another; moments without jobs are left out.
+    pub ranks: Vec<Ranks>,
     /// Squared errors of all causes, summed over a job.
     pub brier: f64,
     /// Negative logarithms (natural) of the chances of what was the case, summed over a job's causes.
@@ -78,19 +118,21 @@ pub struct Beliefs {
     pub calibration_error: f64,
     /// What it would be, were every chance right: it is above zero for any finite number of jobs.
     pub perfect_calibration_error: f64,
-    /// Of the jobs with listed faults only, the share in which answers were said not to fit.
-    pub false_alarms: f64,
+    /// Of the jobs with a listed fault, the share in which answers were said not to fit.
+    pub false_alarms: Share,
     /// Of the jobs with a fault that is not listed, the share in which they were; `None` where there was no such job.
-    pub caught: Option<f64>,
+    pub caught: Option<Share>,
+    /// The share that would be caught, were it said from where 5 in 100 jobs with a listed fault come, and that chance.
+    pub caught_at_five: Option<(Share, f64)>,
 }
 
-/// A job that the first policy did worse than another.
+/// A job that the first policy did worse than another, or one that cost it much where there is no other.
 #[derive(Clone, Debug)]
 pub struct Worst {
     /// How the first policy worked it.
     pub ours: Record,
-    /// How the best of the others did.
-    pub better: Record,
+    /// How the best of the others did; `None` where no other was asked.
+    pub better: Option<Record>,
 }
 
 /// All of it.
@@ -108,8 +150,9 @@ pub struct Summary {
 
 /// The edges of the bins of forecasts: narrow where most causes are.
 const EDGES: [f64; 11] = [0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.9, 1.0];
-/// How many systems that are right are simulated.
-const PERFECT_SYSTEMS: u64 = 20;
+/// How many systems that are right are simulated: the fifth from either end bounds 95 of a hundred.
+const PERFECT_SYSTEMS: u64 = 200;
+const PERFECT_BEYOND: usize = 5;
 /// How many of the worst jobs are told.
 const WORST_TOLD: usize = 8;
 /// The 97.5 percent point of the standard normal.
@@ -138,12 +181,12 @@ fn line(policy: Policy, records: &[&Record], first: Option<&Vec<&Record>>) -> Li
         minutes: mean(records.iter().map(|r| r.minutes.get())),
         checks: average(&|r| count(r.checks)),
         repairs: average(&|r| count(r.repairs)),
-        cured: share(&|r| r.cured),
+        cured: share(&|r| r.is_cured()),
         first_time: share(&|r| r.first_time),
         needless_parts: average(&|r| r.needless_parts.get()),
         barred: average(&|r| count(r.barred)),
         comebacks: average(&|r| count(r.comebacks)),
-        locked: share(&|r| r.locked),
+        locked: share(&|r| r.ending == Ending::Locked),
     }
 }
 
@@ -165,15 +208,14 @@ pub fn mean(values: impl Iterator<Item = f64>) -> Mean {
 }
 
 fn worst(jobs: &[&Vec<Record>]) -> Vec<Worst> {
-    let mut worst: Vec<Worst> = jobs
-        .iter()
-        .filter_map(|records| {
-            let (ours, others) = records.split_first()?;
-            let better = others.iter().min_by(|a, b| a.money.get().total_cmp(&b.money.get()))?;
-            (better.money < ours.money).then(|| Worst { ours: ours.clone(), better: better.clone() })
-        })
-        .collect();
-    let lost = |w: &Worst| w.ours.money.get() - w.better.money.get();
+    let one = |records: &&Vec<Record>| {
+        let (ours, others) = records.split_first()?;
+        let better = others.iter().min_by(|a, b| a.money.get().total_cmp(&b.money.get()));
+        let lost = better.is_none_or(|better| better.money < ours.money);
+        lost.then(|| Worst { ours: ours.clone(), better: better.cloned() })
+    };
+    let mut worst: Vec<Worst> = jobs.iter().filter_map(one).collect();
+    let lost = |w: &Worst| w.ours.money.get() - w.better.as_ref().map_or(0.0, |better| better.money.get());
     worst.sort_by(|a, b| lost(b).total_cmp(&lost(a)).then(a.ours.job.cmp(&b.ours.job)));
     worst.truncate(WORST_TOLD);
     worst
@@ -184,21 +226,12 @@ fn beliefs(records: &[&Record]) -> Beliefs {
     if forecasts.is_empty() {
         return Beliefs::default();
     }
-    let listed: Vec<usize> =
-        records.iter().filter(|r| r.unlisted.is_empty()).filter_map(|r| r.belief.as_ref()?.rank).collect();
-    let share = |yes: usize, of: usize| {
-        #[expect(clippy::cast_precision_loss, reason = "jobs are counted in far fewer than 2^52")]
-        if of > 0 { yes as f64 / of as f64 } else { 0.0 }
+    let flagged = |records: &mut dyn Iterator<Item = &Record>| {
+        let flags: Vec<bool> = records.filter(|r| r.belief.is_some()).map(|r| r.flagged).collect();
+        share(flags.iter().filter(|flag| **flag).count(), flags.len())
     };
-    let among = |most: usize| share(listed.iter().filter(|rank| **rank < most).count(), listed.len());
-    let flagged = |unlisted: bool| {
-        let of: Vec<bool> = records
-            .iter()
-            .filter(|r| r.unlisted.is_empty() != unlisted)
-            .filter_map(|r| r.belief.as_ref().map(|b| b.flagged))
-            .collect();
-        (!of.is_empty()).then(|| share(of.iter().filter(|f| **f).count(), of.len()))
-    };
+    let mut listed = records.iter().copied().filter(|r| r.is_listed());
+    let mut unlisted = records.iter().copied().filter(|r| !r.unlisted.is_empty()).peekable();
     let pairs: Vec<(f64, bool)> = forecasts.iter().flat_map(|f| f.chances.iter().copied()).collect();
     let per_job = |of: &dyn Fn(f64, bool) -> f64| {
         mean(forecasts.iter().map(|f| f.chances.iter().map(|&(p, y)| of(p, y)).sum())).mean
@@ -208,41 +241,116 @@ fn beliefs(records: &[&Record]) -> Beliefs {
     let expected = |of: &dyn Fn(f64, bool) -> f64| per_job(&|p, _| p * of(p, true) + (1.0 - p) * of(p, false));
     Beliefs {
         jobs: forecasts.len(),
-        first: among(1),
-        among_three: among(3),
+        ranks: ranks(records),
         brier: per_job(&square),
         log_score: per_job(&log),
         perfect: (expected(&square), expected(&log)),
         bins: bins(&pairs),
         calibration_error: calibration_error(&pairs),
         perfect_calibration_error: perfect_calibration_error(&pairs),
-        false_alarms: flagged(false).unwrap_or(0.0),
-        caught: flagged(true),
+        false_alarms: flagged(&mut listed),
+        caught: unlisted.peek().is_some().then(|| flagged(&mut unlisted)),
+        caught_at_five: caught_at_five(records),
     }
+}
+
+/// One in so many false alarms.
+const ALARMS: usize = 20;
+
+/// What would be caught at 5 in 100 false alarms, and the chance from which on it would be said.
+fn caught_at_five(records: &[&Record]) -> Option<(Share, f64)> {
+    let chances = |is: &dyn Fn(&Record) -> bool| -> Vec<f64> {
+        records.iter().filter(|r| r.belief.is_some() && is(r)).map(|r| r.beyond).collect()
+    };
+    let mut listed = chances(&Record::is_listed);
+    listed.sort_by(|a, b| b.total_cmp(a));
+    let unlisted = chances(&|r| !r.unlisted.is_empty());
+    let from = *listed.get(listed.len() / ALARMS)?;
+    let caught = unlisted.iter().filter(|chance| **chance > from).count();
+    (!unlisted.is_empty()).then(|| (share(caught, unlisted.len()), from))
+}
+
+/// Where the true causes stood in the jobs with a listed fault, moment by moment.
+fn ranks(records: &[&Record]) -> Vec<Ranks> {
+    let listed: Vec<&Record> = records.iter().copied().filter(|r| r.is_listed()).collect();
+    let stopped = |r: &&Record| r.belief.as_ref().map(|belief| belief.rank);
+    let mut ranks = vec![(When::Stopped, listed.iter().filter_map(stopped).collect::<Vec<Rank>>())];
+    ranks.push((When::Ended, listed.iter().filter_map(|r| r.at_end).collect()));
+    for ending in Ending::ALL {
+        let so = listed.iter().filter(|r| r.ending == ending).filter_map(|r| r.at_end);
+        ranks.push((When::EndedSo(ending), so.collect()));
+    }
+    ranks.into_iter().filter(|(_, of)| !of.is_empty()).map(|(when, of)| ranked(when, &of)).collect()
+}
+
+fn ranked(when: When, of: &[Rank]) -> Ranks {
+    let within = |most: usize, place: &dyn Fn(&Rank) -> Option<usize>| {
+        share(of.iter().filter(|rank| place(rank).is_some_and(|at| at < most)).count(), of.len())
+    };
+    Ranks {
+        when,
+        jobs: of.len(),
+        first: within(1, &|r| r.cause),
+        among_three: within(3, &|r| r.cause),
+        repair_first: within(1, &|r| r.repair),
+        repair_among_three: within(3, &|r| r.repair),
+    }
+}
+
+/// A share and its 95 percent interval, which stays within 0..=1 and has a width at both ends.
+///
+/// Source: Wilson, Journal of the American Statistical Association 22 (1927), pp. 209-212 (from memory).
+#[must_use]
+#[expect(clippy::cast_precision_loss, reason = "jobs are counted in far fewer than 2^52")]
+pub fn share(yes: usize, of: usize) -> Share {
+    if of == 0 {
+        return Share::default();
+    }
+    let n = of as f64;
+    let share = yes as f64 / n;
+    let z2 = Z95 * Z95;
+    let middle = (share + z2 / (2.0 * n)) / (1.0 + z2 / n);
+    let half = Z95 * libm::sqrt(share * (1.0 - share) / n + z2 / (4.0 * n * n)) / (1.0 + z2 / n);
+    Share { share, low: (middle - half).max(0.0), high: (middle + half).min(1.0) }
 }
 
 /// Forecasts by their chance; bins without any are left out.
 #[must_use]
 pub fn bins(pairs: &[(f64, bool)]) -> Vec<Bin> {
-    EDGES
-        .windows(2)
-        .filter_map(|edge| {
-            let (low, high) = (edge[0], edge[1]);
-            let inside = |p: f64| p >= low && (p < high || high >= 1.0);
-            let of: Vec<&(f64, bool)> = pairs.iter().filter(|(p, _)| inside(*p)).collect();
-            let forecast = mean(of.iter().map(|(p, _)| *p)).mean;
-            let observed = mean(of.iter().map(|(_, y)| f64::from(u8::from(*y)))).mean;
-            (!of.is_empty()).then_some(Bin { low, high, count: of.len(), forecast, observed })
+    EDGES.windows(2).filter_map(|edge| bin(pairs, edge[0], edge[1])).collect()
+}
+
+fn bin(pairs: &[(f64, bool)], low: f64, high: f64) -> Option<Bin> {
+    let inside = |p: f64| p >= low && (p < high || high >= 1.0);
+    let of: Vec<(f64, bool)> = pairs.iter().copied().filter(|(p, _)| inside(*p)).collect();
+    let there = |of: &mut dyn Iterator<Item = bool>| mean(of.map(|y| f64::from(u8::from(y)))).mean;
+    let mut right: Vec<f64> = (0..PERFECT_SYSTEMS)
+        .map(|system| {
+            let mut draw = Draw::new(0, system);
+            there(&mut of.iter().map(|(p, _)| draw.happens(*p)))
         })
-        .collect()
+        .collect();
+    right.sort_by(f64::total_cmp);
+    (!of.is_empty()).then(|| Bin {
+        low,
+        high,
+        count: of.len(),
+        forecast: mean(of.iter().map(|(p, _)| *p)).mean,
+        observed: there(&mut of.iter().map(|(_, y)| *y)),
+        right: (right[PERFECT_BEYOND], right[right.len() - 1 - PERFECT_BEYOND]),
+    })
 }
 
 /// The mean distance between forecast and outcome over bins, weighted by their forecasts.
 #[must_use]
 #[expect(clippy::cast_precision_loss, reason = "forecasts are counted in far fewer than 2^52")]
 pub fn calibration_error(pairs: &[(f64, bool)]) -> f64 {
-    let all = pairs.len().max(1) as f64;
-    bins(pairs).iter().map(|bin| bin.count as f64 / all * (bin.forecast - bin.observed).abs()).sum()
+    let mut surplus = [0.0; EDGES.len() - 1];
+    for &(p, y) in pairs {
+        let at = EDGES[1..EDGES.len() - 1].iter().filter(|edge| p >= **edge).count();
+        surplus[at] += p - f64::from(u8::from(y));
+    }
+    surplus.iter().map(|s: &f64| s.abs()).sum::<f64>() / pairs.len().max(1) as f64
 }
 
 /// The same, where every chance is right and chance alone decides: the mean over simulated systems of the same size.
@@ -267,7 +375,18 @@ mod tests {
         let brier: f64 = pairs.iter().map(|&(p, y)| (p - f64::from(u8::from(y))).powi(2)).sum::<f64>() / 4.0;
         assert!((brier - 0.0375).abs() < 1e-12);
         assert_eq!(bins(&pairs).iter().map(|b| b.count).collect::<Vec<_>>(), [1, 1, 1, 1]);
+        assert!(bins(&pairs).iter().all(|bin| bin.right == (0.0, 1.0)), "one forecast may come out either way");
         assert!((calibration_error(&pairs) - (0.1 + 0.1 + 0.2 + 0.3) / 4.0).abs() < 1e-12);
+    }
+
+    /// 8 of 10: 0.490 to 0.943, as tables of Wilson's interval have it (from memory, and worked out again).
+    #[test]
+    fn a_share_has_an_interval() {
+        let Share { share: eight, low, high } = share(8, 10);
+        assert!((eight - 0.8).abs() < 1e-12);
+        assert!((low - 0.490_16).abs() < 1e-4 && (high - 0.943_32).abs() < 1e-4, "{low} {high}");
+        let all = share(20, 20);
+        assert!(all.low > 0.8 && all.low < 0.9 && (all.high - 1.0).abs() < 1e-12, "{all:?}");
     }
 
     #[test]

@@ -66,6 +66,8 @@ const OF_ANSWERS: u64 = 1 << 32;
 const OF_REPAIRS: u64 = 2 << 32;
 const OF_TRIALS: u64 = 3 << 32;
 const OF_NOISE: u64 = 4 << 32;
+// 5 << 32 is what a policy draws for itself.
+const OF_STRAYING: u64 = 6 << 32;
 
 impl Truth {
     /// The job of this number; `None` where none was met in a hundred thousand tries.
@@ -82,7 +84,8 @@ impl Truth {
         let mut case = craft(knowledge, draws, draw);
         let laid = Laid::new(knowledge, case.craft.clone());
         let mut model = compile(&laid, &case);
-        perturb(&mut model.network, draws.sigma, draw);
+        // By a stream of its own, so that jobs with noise and without are much the same jobs.
+        perturb(&mut model.network, draws.sigma, &mut Draw::new(seed, OF_STRAYING));
         let mut world = World::draw(&model.network, draw);
         let plain = world.states(&model.network, &BTreeSet::new());
         let hidden = if wants_unlisted { unlisted(&model, &mut world, draw)? } else { Vec::new() };
@@ -373,6 +376,9 @@ fn named(knowledge: &Knowledge, model: &CaseModel, states: &[bool], draw: &mut D
 /// Adds a fault that the knowledge does not list: one to three effects are brought about by it, and no listed cause
 /// feeds them all. `None` where the effects drawn are not of that kind.
 fn unlisted(model: &CaseModel, world: &mut World, draw: &mut Draw) -> Option<Vec<VarIx>> {
+    if model.effects.is_empty() {
+        return None;
+    }
     let wanted = 1 + draw.below(3);
     let mut effects: Vec<VarIx> = Vec::new();
     for _ in 0..wanted {

@@ -64,6 +64,7 @@ mod small_network;
 mod splits;
 mod terminal;
 mod trial;
+mod unlisted;
 mod vet;
 mod watercraft;
 mod what_if;
