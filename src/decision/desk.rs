@@ -1,8 +1,9 @@
 //! The comparison itself: every check and repair that is offered, with what it costs from here to the end.
 
+use super::candidates::{self, Candidates};
 use super::lock::{Awaited, Lock};
 use super::offers::{Gatherer, Offer, Offers};
-use super::simulate::{self, Bits, Simulator, draws};
+use super::simulate::{self, Bits, Simulator};
 use super::value::{self, Bench, Market, Outlook, Prospect, Split, Way};
 use super::{Action, Bounds, Proposal, Settings, complained_of, cost};
 use crate::access::{AccessGraph, OpenSet};
@@ -84,33 +85,26 @@ impl<'a, 'k> Desk<'a, 'k> {
         let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
         let also = awaited.as_ref().map(Awaited::vars).unwrap_or_default();
         let simulator = Simulator::with(&belief.model, worlds, &symptoms, &also, settings.seed);
-        let lets_go = |after: &simulate::Changed<'_>, repairs: &[Ix<Repair>]| {
-            awaited.as_ref().map(|awaited| awaited.lets_go(&simulator, after, repairs, n))
+        let free = awaited.as_ref().map(|awaited| awaited.lets_go(&simulator, &simulator.after(&[]), &[], n));
+        let candidates = Candidates {
+            gatherer,
+            simulator: &simulator,
+            awaited: awaited.as_ref(),
+            free: free.as_deref().unwrap_or_default(),
+            n,
+            seed: settings.seed,
         };
-        let free = lets_go(&simulator.after(&[]), &[]);
-        let mut candidates: Vec<Candidate> = Vec::new();
-        for (offer, removes) in std::mem::take(&mut offers.repairs) {
-            let asked_for = |ix: &Ix<Repair>| awaited.as_ref().is_some_and(|awaited| awaited.asks_for(*ix));
-            let named = matches!(&offer.action, Action::Repair(ix, _) if asked_for(ix));
-            if named || removes.iter().any(|(cause, _)| simulator.matters(cause)) {
-                let clears = clears(laid, &offer.action, &removes, n, settings.seed);
-                let after = simulator.after(&clears);
-                let gone = simulator.gone_in(&after);
-                let frees = match &offer.action {
-                    Action::Repair(ix, _) => lets_go(&after, &[*ix]),
-                    _ => None,
-                };
-                let frees = frees.map(|bits| bits.iter().zip(free.iter().flatten()).map(|(b, f)| b & !f).collect());
-                candidates.push(Candidate { offer, removes, clears, gone, frees });
-            }
-        }
-        let cheapest = if settings.bounds { cheapest(&simulator, &candidates, gatherer, n) } else { Vec::new() };
-        promising(&mut candidates, n);
+        let mut candidates = candidates.all(std::mem::take(&mut offers.repairs));
+        let cheapest =
+            if settings.bounds { candidates::cheapest(&simulator, &candidates, gatherer, n) } else { Vec::new() };
+        candidates::promising(&mut candidates, n);
         let mut repairs = Vec::new();
         let mut removed = Vec::new();
         let mut cures = Vec::new();
         let mut frees = Vec::new();
+        let mut touched = Vec::new();
         for candidate in candidates {
+            touched.push(candidate.touched);
             repairs.push((candidate.offer, candidate.removes));
             removed.push(candidate.clears);
             cures.push(candidate.gone);
@@ -136,7 +130,6 @@ impl<'a, 'k> Desk<'a, 'k> {
                 (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
             })
             .collect();
-        let touched = removed.iter().map(|clears| simulator.touched(clears)).collect();
         let mut desk = Self {
             laid,
             graph,
@@ -444,85 +437,6 @@ struct AfterOutcome {
     prospect: Option<Prospect>,
     /// What it costs until the symptom may be tried, and how.
     unlocking: (f64, Option<Way>),
-}
-
-/// A repair with what it would cure.
-struct Candidate {
-    offer: Offer,
-    removes: Vec<(Instance<Cause>, f64)>,
-    clears: Vec<(Instance<Cause>, Bits)>,
-    gone: Bits,
-    /// The worlds in which what forbids a trial lets go after it, and does not without.
-    frees: Option<Bits>,
-}
-
-/// For each world what its cheapest cure would cost at least: the cheapest repair that cures it alone where every draw
-/// goes well, two that both find something to remove, or handing over. What must be opened is taken as open.
-fn cheapest(simulator: &Simulator<'_>, candidates: &[Candidate], gatherer: &Gatherer<'_, '_>, n: usize) -> Vec<f64> {
-    let price = |candidate: &Candidate| {
-        let Gatherer { laid, graph, rate, .. } = gatherer;
-        cost::price(laid, graph, rate, &candidate.offer.after, &candidate.offer.action).money.get()
-    };
-    let mut by_price: Vec<(f64, &Candidate)> =
-        candidates.iter().map(|candidate| (price(candidate), candidate)).collect();
-    by_price.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut cheapest = vec![gatherer.rate.hand_over.get(); n];
-    let mut first_to_touch = vec![None; n];
-    for (price, candidate) in by_price {
-        let sure: Vec<(Instance<Cause>, Bits)> =
-            candidate.clears.iter().map(|(cause, _)| (*cause, value::all(n))).collect();
-        let (gone, touched) = (simulator.gone(&sure), simulator.touched(&sure));
-        for (world, least) in cheapest.iter_mut().enumerate() {
-            let is_in = |bits: &Bits| bits[world / 64] >> (world % 64) & 1 == 1;
-            if is_in(&gone) {
-                *least = least.min(price);
-            } else if is_in(&touched) {
-                match first_to_touch[world] {
-                    Some(first) => *least = least.min(first + price),
-                    None => first_to_touch[world] = Some(price),
-                }
-            }
-        }
-    }
-    cheapest
-}
-
-/// The most repairs compared: those that cure most for their cost. What cures one world in 500 for its price is not
-/// what a plan begins with; it comes back into view once an answer makes it likelier.
-const REPAIRS_COMPARED: usize = 48;
-
-/// The worlds in which it cures or helps to be allowed to try.
-fn helped(candidate: &Candidate) -> u32 {
-    let frees = candidate.frees.iter().flatten().copied().chain(std::iter::repeat(0));
-    candidate.gone.iter().zip(frees).map(|(gone, frees)| (gone | frees).count_ones()).sum()
-}
-
-/// Keeps the promising repairs, in the order they came.
-fn promising(candidates: &mut Vec<Candidate>, n: usize) {
-    let merit = |c: &Candidate| f64::from(helped(c)) / c.offer.price.money.get().max(1.0);
-    let worth = |c: &Candidate| helped(c) as usize * 500 >= n;
-    let mut merits: Vec<f64> = candidates.iter().filter(|c| worth(c)).map(&merit).collect();
-    merits.sort_by(|a, b| b.total_cmp(a));
-    let least = merits.get(REPAIRS_COMPARED - 1).copied().unwrap_or(0.0);
-    candidates.retain(|c| worth(c) && merit(c) >= least);
-}
-/// In which worlds a repair removes each cause; each cause instance of each repair has its own stream of draws.
-fn clears(
-    laid: &Laid<'_>,
-    action: &Action,
-    removes: &[(Instance<Cause>, f64)],
-    n: usize,
-    seed: u64,
-) -> Vec<(Instance<Cause>, Bits)> {
-    let Action::Repair(repair, _) = action else { return Vec::new() };
-    let causes = laid.knowledge.causes.len() as u64;
-    removes
-        .iter()
-        .map(|(cause, sureness)| {
-            let stream = ((repair.at() as u64) * causes + cause.item.at() as u64) * 16 + cause.at as u64;
-            (*cause, draws(n, *sureness, seed, stream))
-        })
-        .collect()
 }
 
 /// For each row of a check the worlds in which it is the first that holds.

@@ -5,6 +5,7 @@
 //! comes after ([`value`]). Access is shared: what a check opens, a repair behind it need not open again.
 
 mod appraise;
+mod candidates;
 pub mod cost;
 mod deeper;
 mod desk;
