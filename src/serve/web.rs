@@ -223,7 +223,7 @@ async fn what_if(State(wire): State<Wire>, name: Name, uri: Uri) -> Response {
     let [(kind, value)] = fields.as_slice() else { return not_ours() };
     let did = match (kind.as_str(), value.parse()) {
         ("pick", Ok(at)) => Did::Pick(at),
-        ("text", _) if value.len() <= MOST_TEXT => Did::Text(value.clone()),
+        ("text", _) if value.len() <= MOST_TEXT => Did::Text(printable(value)),
         _ => return not_ours(),
     };
     ask(&wire, Room::Job(name), Wish::WhatIf(did)).await
@@ -238,7 +238,7 @@ async fn new_job(State(wire): State<Wire>, form: Fields) -> Response {
     let (mut title, mut user) = (String::new(), String::new());
     for (name, value) in fields {
         match name.as_str() {
-            "title" if value.len() <= MOST_TEXT => title = value,
+            "title" if value.len() <= MOST_TEXT => title = printable(&value),
             "user" => user = value,
             _ => return not_ours(),
         }
@@ -280,6 +280,15 @@ fn nowhere() -> Response {
     said(StatusCode::NOT_FOUND, "Not here", "There is no such page.")
 }
 
+/// Without what nobody types: characters that mean something to a terminal or a parser and nothing to a reader.
+fn printable(text: &str) -> String {
+    let is_one = |c: char| {
+        let code = u32::from(c);
+        !c.is_control() && code & 0xfffe != 0xfffe && !(0xfdd0..=0xfdef).contains(&code)
+    };
+    text.chars().filter(|c| is_one(*c)).collect()
+}
+
 /// What a form says: a turn and one thing that was done.
 fn done(fields: &[(String, String)]) -> Option<(String, Did)> {
     let (mut turn, mut did) = (None, None);
@@ -288,7 +297,7 @@ fn done(fields: &[(String, String)]) -> Option<(String, Did)> {
             "turn" if turn.is_none() => turn = Some(value.clone()),
             "pick" if did.is_none() => did = Some(Did::Pick(value.parse().ok()?)),
             "key" if did.is_none() => did = Some(Did::Key(value.clone())),
-            "text" if did.is_none() => did = Some(Did::Text(value.clone())),
+            "text" if did.is_none() => did = Some(Did::Text(printable(value))),
             _ => return None,
         }
     }
@@ -353,4 +362,14 @@ fn said(status: StatusCode, title: &str, why: &str) -> Response {
 
 fn text(kind: &'static str, body: String) -> Response {
     ([(header::CONTENT_TYPE, kind)], Body::from(body)).into_response()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_what_can_be_read_is_taken() {
+        assert_eq!(printable("12\0 psi\u{1b}[31m\u{85}\u{fffe}\u{fdd0} é<b>"), "12 psi[31m é<b>");
+    }
 }

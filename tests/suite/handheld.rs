@@ -106,7 +106,7 @@ fn it_asks_from_the_first_smell_on() {
     assert!(shown.contains("Does it smell of gasoline?"), "{shown}");
     assert!(shown.contains("The rope cannot be pulled"), "{shown}");
     assert!(shown.contains("Did anything happen just before the trouble?"), "{shown}");
-    assert!(shown.contains("doldrum --knowledge handheld triage --case job.yaml"), "{shown}");
+    assert!(shown.contains("doldrum --knowledge handheld triage job.yaml"), "{shown}");
 }
 
 #[test]

@@ -349,7 +349,7 @@ fn a_stale_window_is_told_so_and_shown_what_it_answered() {
         assert_eq!((&told.turn, &told.picks), (&new.turn, &new.picks));
         assert_eq!(fs::read_to_string(&client.case).expect("the case file"), before);
         // Words that were typed into an old window are there still; so is a window of an earlier run.
-        let typed = client.post(&format!("turn={}&text=12+psi+%3Cb%3E", old.turn));
+        let typed = client.post(&format!("turn={}&text=12+psi%00%1b+%3Cb%3E", old.turn));
         assert!(typed.status == 409 && Page::read(&typed.body).words.contains("12 psi <b>"));
         let earlier = client.post("turn=another-0&pick=0");
         assert!(earlier.status == 409 && Page::read(&earlier.body).words.contains("earlier run"));
