@@ -292,10 +292,10 @@ proptest! {
 }
 
 /// What lies where: left, top, right, bottom, and what it is.
-type Box = (f64, f64, f64, f64, String);
+type Area = (f64, f64, f64, f64, String);
 
 /// The words and bars of a drawing, letters taken as wide as the drawing takes them.
-fn boxes(svg: &str) -> (Vec<Box>, f64, f64) {
+fn boxes(svg: &str) -> (Vec<Area>, f64, f64) {
     let page = Html::parse_fragment(svg);
     let select = |what: &str| Selector::parse(what).expect("a selector");
     let number = |element: scraper::ElementRef<'_>, name: &str| {
