@@ -17,10 +17,9 @@ pub enum Heading {
 impl Heading {
     fn of(stage: StageKind, phase: Phase) -> Self {
         match (stage, phase) {
-            (StageKind::Safe, _) => Self::MakeSafe,
             (StageKind::Run, _) => Self::Prove,
             (StageKind::HandOver, _) => Self::HandOver,
-            (_, Phase::MakeSafe) => Self::MakeSafe,
+            (StageKind::Safe, _) | (_, Phase::MakeSafe) => Self::MakeSafe,
             (_, Phase::Open) => Self::OpenUp,
             (_, Phase::Refit | Phase::Prove) => Self::PutBack,
             _ => Self::Repair,

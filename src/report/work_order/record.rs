@@ -230,13 +230,11 @@ fn eighths(number: f64) -> String {
 pub fn at_each_place(values: &[(Option<&str>, Option<&str>)], blanks: usize, unit: Option<&str>) -> Vec<Rich> {
     let at = |&(place, value): &(Option<&str>, Option<&str>)| {
         let start = place.map_or_else(Rich::default, |place| Rich::plain(place).and(" "));
-        match value {
-            Some(value) => start.and(value),
-            None => {
-                let line = (1..blanks).fold(start.and_blank(), |line, _| line.and(" ").and_blank());
-                unit.into_iter().fold(line, |line, unit| line.and(" ").and(unit))
-            }
+        if let Some(value) = value {
+            return start.and(value);
         }
+        let line = (1..blanks).fold(start.and_blank(), |line, _| line.and(" ").and_blank());
+        unit.into_iter().fold(line, |line, unit| line.and(" ").and(unit))
     };
     values.iter().map(at).collect()
 }
