@@ -376,7 +376,15 @@ fn doldrum(arguments: &[&str]) -> (Option<i32>, String, String) {
 fn the_command_prints_every_format() {
     let (code, text, trouble) = doldrum(&["chart", "sy-no-start"]);
     assert_eq!(code, Some(0), "{trouble}");
-    insta::assert_snapshot!("chart_text", text);
+    for part in [
+        "Fault tree: Cranks, does not start",
+        "any of these",
+        "MINIMAL CUT SETS",
+        "6 in all: 6 of 1, 0 of 2.",
+        "IMPORTANCE",
+    ] {
+        assert!(text.contains(part), "`{part}` is missing: {text}");
+    }
     let (_, dot, _) = doldrum(&["chart", "sy-no-start", "--format", "dot"]);
     assert!(dot.starts_with("digraph") && dot.matches(" -> ").count() > 5, "{dot}");
     let (_, svg, _) = doldrum(&["chart", "sy-no-start", "--format", "svg"]);
