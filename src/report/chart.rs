@@ -62,9 +62,9 @@ impl Charted<'_> {
             below.entry(*to).or_default().push(*from);
         }
         let chance = |node: NodeIndex| self.given_top(graph[node].0);
-        below.values_mut().for_each(|list| {
+        for list in below.values_mut() {
             list.sort_by(|a, b| chance(*b).total_cmp(&chance(*a)).then(graph[*a].0.cmp(&graph[*b].0)));
-        });
+        }
         let mut placed: Vec<(NodeIndex, usize)> = Vec::new();
         let mut open = vec![(self.drawn.top, 0)];
         while let Some((node, layer)) = open.pop() {

@@ -92,6 +92,6 @@ mod tests {
     fn a_name_becomes_an_id() {
         assert_eq!(id_of("Garden pump, 4 hp"), "garden-pump-4-hp");
         assert_eq!(id_of("  "), "my-craft");
-        assert_eq!(quoted("a \"b\": #c"), r##""a \"b\": #c""##);
+        assert_eq!(quoted("a \"b\": #c"), r#""a \"b\": #c""#);
     }
 }
