@@ -89,7 +89,7 @@ fn is_of(name: &str, finding: &Finding) -> bool {
 }
 
 /// Inference that could not be done, whatever the case.
-#[expect(clippy::needless_pass_by_value, reason = "as `map_err` passes it")]
+#[expect(clippy::needless_pass_by_value, reason = "it is what `map_err` gives")]
 pub fn stuck(error: inference::Error) -> Failure {
     Failure::Stuck(error.to_string())
 }
