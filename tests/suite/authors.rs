@@ -162,7 +162,9 @@ fn shells_and_manuals_know_every_command() {
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
         let (code, script) = doldrum(place.path(), &["completions", shell]);
         assert_eq!(code, Some(0), "{script}");
-        verbs.iter().for_each(|verb| assert!(script.contains(verb.as_str()), "{shell}: {verb}"));
+        for verb in &verbs {
+            assert!(script.contains(verb.as_str()), "{shell}: {verb}");
+        }
         assert!(script.contains("testability") && script.contains("knowledge"), "{shell}: options");
     }
     let (_, page) = doldrum(place.path(), &["man"]);
