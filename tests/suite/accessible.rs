@@ -209,7 +209,6 @@ fn no_page_of_the_interview_breaks_a_rule() {
                 "history",
                 "question",
                 "reading",
-                "repair",
                 "why",
                 "what we know",
                 "how",
