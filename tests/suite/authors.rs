@@ -72,7 +72,9 @@ fn a_new_case_can_be_read() {
         let (case, findings) = doldrum::case::text::read(&file, &text, &base);
         assert!(case.is_some() && findings.is_empty(), "{name}: {:?}", findings.sorted());
         let every_id = base.symptoms.ids().chain(base.history.ids()).chain(base.layouts.ids());
-        every_id.for_each(|id| assert!(text.contains(id), "{name}: {id} is not offered"));
+        for id in every_id {
+            assert!(text.contains(id), "{name}: {id} is not offered");
+        }
     }
 }
 
@@ -162,7 +164,9 @@ fn shells_and_manuals_know_every_command() {
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
         let (code, script) = doldrum(place.path(), &["completions", shell]);
         assert_eq!(code, Some(0), "{script}");
-        verbs.iter().for_each(|verb| assert!(script.contains(verb.as_str()), "{shell}: {verb}"));
+        for verb in &verbs {
+            assert!(script.contains(verb.as_str()), "{shell}: {verb}");
+        }
         assert!(script.contains("testability") && script.contains("knowledge"), "{shell}: options");
     }
     let (_, page) = doldrum(place.path(), &["man"]);
