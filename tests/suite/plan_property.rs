@@ -12,7 +12,6 @@ use doldrum::units::System;
 use indexmap::IndexMap;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::sync::LazyLock;
 
 static BENCH: LazyLock<(Knowledge, AccessGraph)> = LazyLock::new(|| {
@@ -191,19 +190,17 @@ fn reminders_stand_before_their_steps(plan: &Plan) {
             let caution = plan.cautions.iter().find(|c| c.hazard.id == *id).expect("it stands at the top");
             let before = text[from..to].split_whitespace().collect::<Vec<_>>().join(" ");
             let mut line = format!("! {}: {}", caution.signal.word(), caution.hazard.words);
-            if told.insert(id, at + 1).is_none() {
+            if told.insert(id, at + 1).is_some() {
+                // Again: in one line, with its box, and where it stands in full.
+                let first = steps.iter().position(|step| step.cautions.contains(id)).expect("it was told");
+                let tick = caution.tick.as_ref().map(|tick| format!(". [ ] {}", tick.words)).unwrap_or_default();
+                line = format!("{line} (step {}){tick}", first + 1);
+            } else {
                 // The first time in full: what it does, all there is to do, what never to do, and its box.
                 line = [&line, &caution.harm].map(String::as_str).join(" ");
                 let rest = caution.controls.iter().chain(&caution.never).chain(caution.tick.iter().map(|t| &t.words));
                 for words in rest {
                     assert!(before.contains(words.as_str()), "`{words}` stands before step {}", at + 1);
-                }
-            } else {
-                // Again: in one line, with its box, and where it stands in full.
-                let first = steps.iter().position(|step| step.cautions.contains(id)).expect("it was told");
-                write!(line, " (step {})", first + 1).expect("text");
-                if let Some(tick) = &caution.tick {
-                    write!(line, ". [ ] {}", tick.words).expect("text");
                 }
             }
             assert!(before.contains(&line), "`{line}` stands before step {}:\n{before}", at + 1);
