@@ -128,11 +128,11 @@ pub enum Verb {
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  doldrum triage                          begin a new case in this folder
-  doldrum triage barn-find.yaml           begin it under that name, or go on with it
-  doldrum triage --for owner              with an owner on the phone
-  doldrum triage --compare a.yaml b.yaml  what differs, and what that changes
-  doldrum triage --plain < answers.txt    read answers line by line, for scripts and screen readers
+  doldrum triage                           begin a new case in this folder
+  doldrum triage barn-find.yaml            begin it under that name, or go on with it
+  doldrum triage --for owner               with an owner on the phone
+  doldrum triage --compare a.yaml b.yaml   what differs, and what that changes
+  doldrum triage --plain < answers.txt     read answers line by line, for scripts and screen readers
 
 The case is saved after every answer. Ctrl-C saves too; the same command goes on where it stopped.")]
 pub struct Triage {

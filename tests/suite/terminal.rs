@@ -42,7 +42,8 @@ impl Seat {
     fn in_shell(place: &Path, rows: u16, cols: u16) -> Self {
         let mut command = CommandBuilder::new("sh");
         let program = env!("CARGO_BIN_EXE_doldrum");
-        let script = "trap : INT; \"$0\" --knowledge \"$1\" triage c.yaml; stty -a > modes";
+        // A Ctrl-C that comes late must not end the question how the terminal was left.
+        let script = "trap : INT; \"$0\" --knowledge \"$1\" triage c.yaml; trap '' INT; stty -a > modes";
         command.args(["-c", script, program, folder().to_str().expect("a plain path")]);
         Self::at(place, command, rows, cols)
     }
