@@ -7,7 +7,7 @@ use crate::knowledge::{Check, Knowledge};
 use crate::units::Measure;
 use std::fmt::Write as _;
 
-/// Writes a case as text that [`read`] reads back to the same case.
+/// Writes a case as text that [`read`](super::read) reads back to the same case.
 #[must_use]
 pub fn write(case: &Case, knowledge: &Knowledge) -> String {
     let laid = Laid::new(knowledge, case.craft.clone());
