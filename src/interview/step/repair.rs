@@ -6,8 +6,9 @@ use super::{Bench, back, by_phone, not_here, refresh, remember};
 use crate::case::{Case, Entry, Event, Presence};
 use crate::decision::{Action, complained_of};
 use crate::interview::state::{End, Focus, Input, Key, PutOff, State};
-use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Check, Fitted, Ix, Proof, Repair, Scope, Setting, Symptom};
+use crate::knowledge::layout::Instance;
+use crate::knowledge::{Check, Fitted, Ix, Proof, Repair, Setting, Symptom};
+use crate::plan::{Apart, to_record};
 use crate::safety::Verdict;
 use jiff::Timestamp;
 
@@ -44,34 +45,17 @@ pub fn other_check(state: &State) -> Option<Instance<Check>> {
 /// Settings as found are written down first; what is on record already is not asked again.
 pub(super) fn start_repair(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, places: &[usize]) {
     let laid = bench.laid(&state.case);
-    let item = &bench.knowledge.repairs[repair];
-    let known = |setting: Ix<Setting>, at: usize| {
-        state
-            .case
-            .log
-            .iter()
-            .any(|entry| matches!(&entry.event, Event::Set { setting: s, .. } if s.item == setting && s.at == at))
-    };
-    let mut settings: Vec<(Ix<Setting>, usize)> = Vec::new();
-    for setting in item.steps.iter().flat_map(|step| step.record.iter().copied()) {
-        for at in setting_places(&laid, bench.knowledge.settings[setting].scope, item.scope, places) {
-            if !known(setting, at) && !settings.contains(&(setting, at)) {
-                settings.push((setting, at));
-            }
-        }
-    }
+    let disturbed = to_record(&laid, bench.graph, &state.case, Apart::Repair(repair, places));
+    let settings: Vec<(Ix<Setting>, usize)> = disturbed
+        .into_iter()
+        .filter(|record| record.value.is_none())
+        .map(|record| (record.setting.item, record.setting.at))
+        .collect();
     state.focus = Some(if settings.is_empty() {
         Focus::Working(repair, places.to_vec())
     } else {
         Focus::Record(repair, places.to_vec(), settings)
     });
-}
-
-pub(super) fn setting_places(laid: &Laid<'_>, of: Scope, repair: Scope, places: &[usize]) -> Vec<usize> {
-    let mut all: Vec<usize> = places.iter().flat_map(|at| laid.bearing(of, repair, *at)).collect();
-    all.sort_unstable();
-    all.dedup();
-    all
 }
 
 pub(super) fn record_step(
