@@ -63,6 +63,17 @@ pub struct Proposal {
     pub separates: Vec<Instance<Cause>>,
     /// What must be done first.
     pub before: Before,
+    /// What part of it is getting there, where what comes next may need that too.
+    pub opening: Option<Opening>,
+}
+
+/// Getting to where a check is made.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Opening {
+    /// Minutes to open what is still shut, and to put it back.
+    pub minutes: Minutes,
+    /// The chance that what comes next needs some of it open too.
+    pub shared: f64,
 }
 
 /// What to do next.
@@ -218,6 +229,7 @@ fn closing(gatherer: &Gatherer<'_, '_>, action: Action, outcome: usize, air: Min
         branches: vec![Branch { outcome, chance: 1.0, then: Some(wanted.action.clone()), leader: None }],
         separates: Vec::new(),
         before: Before { put_back, close: None, ticks: Vec::new() },
+        opening: None,
         action,
     }
 }

@@ -4,7 +4,8 @@ use super::desk::{Choice, Desk, Priced};
 use super::offers::Offer;
 use super::simulate::{Bits, both};
 use super::value::Way;
-use super::{Action, Branch, Proposal};
+use super::{Action, Branch, Opening, Proposal, cost};
+use crate::access::OpenSet;
 use crate::knowledge::Cause;
 use crate::knowledge::layout::Instance;
 use crate::safety::Before;
@@ -25,8 +26,10 @@ impl Desk<'_, '_> {
                 let (offer, _) = &self.checks[at];
                 let after = self.prices(&offer.after);
                 let looks = self.looks(self.splits[at].rows(), Some(at));
-                let branches = (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after, &looks)).collect();
-                Self::proposal(offer, total, saves, branches, self.separates(at))
+                let branches: Vec<Branch> =
+                    (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after, &looks)).collect();
+                let opening = self.opening(offer, &branches);
+                Proposal { opening, ..Self::proposal(offer, total, saves, branches, self.separates(at)) }
             }
             Choice::Repair(at) => {
                 let (offer, removes) = &self.repairs[at];
@@ -53,6 +56,7 @@ impl Desk<'_, '_> {
                 branches: Vec::new(),
                 separates: Vec::new(),
                 before: Before::default(),
+                opening: None,
             },
         }
     }
@@ -73,7 +77,20 @@ impl Desk<'_, '_> {
             branches,
             separates,
             before: offer.before.clone(),
+            opening: None,
         }
+    }
+
+    /// What of a check is getting there, and how likely what comes next needs that too.
+    fn opening(&self, offer: &Offer, branches: &[Branch]) -> Option<Opening> {
+        let minutes = |open: &OpenSet, action: &Action| {
+            cost::price(self.laid, self.graph, &self.rate, open, action).minutes.get()
+        };
+        let there = offer.price.minutes.get() - minutes(&offer.after, &offer.action);
+        let shut = self.graph.shut();
+        let shares = |then: &Action| minutes(&offer.after, then) + 0.5 < minutes(&shut, then);
+        let shared = branches.iter().filter(|b| b.then.as_ref().is_some_and(shares)).map(|b| b.chance).sum();
+        (there > 0.5).then_some(Opening { minutes: Minutes::of(there), shared })
     }
 
     fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {

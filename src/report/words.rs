@@ -292,7 +292,19 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
     } else {
         "Nothing else at hand is cheaper on average.".to_owned()
     };
-    [tells, saves].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" ")
+    [tells, getting_there(proposal, figures), saves].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" ")
+}
+
+/// What of a step is opening, where it is most of it and likely needed for what comes next too.
+fn getting_there(proposal: &Proposal, figures: &Figures) -> String {
+    match proposal.opening {
+        Some(opening) if opening.shared >= 0.5 && 2.0 * opening.minutes.get() >= proposal.minutes.get() => format!(
+            "{} of it is opening up and putting back, which what comes next needs too ({}).",
+            figures.minutes(opening.minutes),
+            figures.chance(opening.shared),
+        ),
+        _ => String::new(),
+    }
 }
 
 /// Between what the job can come to from here to the end, where that was worked out.
