@@ -299,7 +299,7 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
 fn getting_there(proposal: &Proposal, figures: &Figures) -> String {
     match proposal.opening {
         Some(opening) if opening.shared >= 0.5 && 2.0 * opening.minutes.get() >= proposal.minutes.get() => format!(
-            "{} of it is opening up and putting back, which what comes next needs too ({}).",
+            "{} of it is opening up and putting back; what comes next needs that too: {}.",
             figures.minutes(opening.minutes),
             figures.chance(opening.shared),
         ),
