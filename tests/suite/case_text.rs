@@ -54,6 +54,21 @@ fn one_wrong_entry_is_one_finding_at_its_line() {
     }
 }
 
+/// Where nothing need be opened nothing is written down: a job that was put back to the last cap and gone on with reads
+/// back.
+#[test]
+fn what_opens_nothing_was_never_shut() {
+    let knowledge =
+        doldrum::knowledge::read(&doldrum::store::built_in()).0.expect("the built-in knowledge base is sound");
+    let head = "format: 1\nknowledge: {id: watercraft-two-stroke}\nsymptoms: [sy-cranks-no-start]\nlog:\n";
+    let put_back = "  - {access: ac-hatch-open, now: shut}\n  - {access: ac-outside, now: shut}\n";
+    let repair = "  - {repair: rm-plugs-renew}\n";
+    let opened = format!("{head}{put_back}  - {{access: ac-plugs-out, now: open}}\n{repair}");
+    assert!(!found(&knowledge, &opened).iter().any(|f| f.1 == "C017"), "{:?}", found(&knowledge, &opened));
+    let behind = format!("{head}{put_back}{repair}");
+    assert!(found(&knowledge, &behind).iter().any(|f| f.1 == "C017" && f.3.contains("ac-hatch-open")));
+}
+
 #[test]
 fn the_head_of_a_case_is_checked_too() {
     let knowledge = knowledge();

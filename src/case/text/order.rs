@@ -7,6 +7,7 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::raw::Location;
 use crate::knowledge::{Access, Condition, Ix};
 use crate::safety::{Action, Before, Safety, Verdict};
+use crate::units::Minutes;
 use jiff::Timestamp;
 
 impl Reader<'_> {
@@ -25,6 +26,8 @@ impl Reader<'_> {
     /// Where the log is silent, access is taken as opened for the work it tells of.
     pub(super) fn shut_repairs(&mut self, laid: &Laid<'_>, case: &Case, places: &[Location]) {
         let graph = AccessGraph::new(laid.knowledge);
+        // Standing beside it opens nothing, so that no log tells of it.
+        let opens = |access: &Ix<Access>| laid.knowledge.access[*access].open > Minutes::ZERO;
         let mut shut: Vec<Ix<Access>> = Vec::new();
         for (entry, at) in case.log.iter().zip(places) {
             let needed = match &entry.event {
@@ -40,7 +43,7 @@ impl Reader<'_> {
             };
             let needed = graph.needed(&needed);
             if let Event::Repaired { repair, .. } = &entry.event
-                && let Some(barrier) = graph.order().iter().find(|a| needed.has(**a) && shut.contains(a))
+                && let Some(barrier) = graph.order().iter().find(|a| needed.has(**a) && shut.contains(a) && opens(a))
             {
                 let access = laid.knowledge.access.id(*barrier);
                 let message = format!(
