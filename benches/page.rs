@@ -6,9 +6,8 @@
 #![expect(clippy::print_stdout, reason = "what was measured is for people")]
 
 use doldrum::access::AccessGraph;
-use doldrum::case::{Case, text};
+use doldrum::case::usual_case;
 use doldrum::decision::Settings;
-use doldrum::knowledge::layout::Craft;
 use doldrum::knowledge::{self, Knowledge};
 use doldrum::report::Figures;
 use doldrum::serve::{Jobs, Server, Shop};
@@ -49,7 +48,7 @@ fn main() {
         settings: Settings::default(),
         layout_known: false,
         jobs: Jobs::Folder(folder.path().to_owned()),
-        blank: blank(&knowledge),
+        blank: usual_case(&knowledge),
         clock: || None,
     };
     println!("{sessions} interviews, {steps} steps each, a step every {} s; load before: {}", every.as_secs(), load());
@@ -79,20 +78,6 @@ fn main() {
         part("waiting for the room", |step| step.waiting);
         part("advice", |step| step.advice);
         part("the page's own part", |step| step.page);
-    }
-}
-
-fn blank(knowledge: &Knowledge) -> Case {
-    Case {
-        title: None,
-        craft: Craft::usual(knowledge),
-        altitude_m: 0.0,
-        user: text::usual_user(knowledge),
-        tools: None,
-        sheet: indexmap::IndexMap::new(),
-        history: indexmap::IndexMap::new(),
-        symptoms: Vec::new(),
-        log: Vec::new(),
     }
 }
 

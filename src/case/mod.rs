@@ -39,7 +39,7 @@ pub fn usual_case(knowledge: &Knowledge) -> Case {
         title: None,
         craft: Craft::usual(knowledge),
         altitude_m: 0.0,
-        user: knowledge.users.find("technician").unwrap_or(Ix::new(0)),
+        user: text::usual_user(knowledge),
         tools: None,
         sheet: IndexMap::new(),
         history: IndexMap::new(),

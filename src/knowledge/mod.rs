@@ -121,6 +121,19 @@ impl Knowledge {
     pub fn hand_over(&self, user: Ix<User>) -> Money {
         self.users[user].hand_over.unwrap_or(self.costs.hand_over)
     }
+
+    /// All access that is open once these are: what they need, and so on down.
+    #[must_use]
+    pub fn opened(&self, access: &[Ix<Access>]) -> BTreeSet<Ix<Access>> {
+        let mut all = BTreeSet::new();
+        let mut next = access.to_vec();
+        while let Some(ix) = next.pop() {
+            if all.insert(ix) {
+                next.extend(&self.access[ix].needs);
+            }
+        }
+        all
+    }
 }
 
 /// A published source.

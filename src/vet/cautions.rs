@@ -9,7 +9,7 @@ pub(super) fn check(whole: &mut Whole) {
     let knowledge = whole.knowledge;
     for (ix, repair) in knowledge.repairs.iter() {
         let id = knowledge.repairs.id(ix);
-        let opened = opened(knowledge, &repair.access);
+        let opened = knowledge.opened(&repair.access);
         late(whole, id, &repair.raises, &repair.steps, &opened);
         unraised(whole, id, &repair.raises, &repair.steps, &opened);
         if (repair.ignites || repair.turns == Turns::Starter) && repair.raises.is_empty() && !raised(knowledge, &opened)
@@ -20,26 +20,14 @@ pub(super) fn check(whole: &mut Whole) {
     for (ix, access) in knowledge.access.iter() {
         let id = knowledge.access.id(ix);
         let steps: Vec<Step> = access.steps.iter().chain(&access.back).cloned().collect();
-        unraised(whole, id, &access.raises, &steps, &opened(knowledge, &[ix]));
+        unraised(whole, id, &access.raises, &steps, &knowledge.opened(&[ix]));
     }
     for (ix, check) in knowledge.checks.iter() {
         let engine = check.ignites || check.turns == Turns::Starter;
-        if engine && check.raises.is_empty() && !raised(knowledge, &opened(knowledge, &check.access)) {
+        if engine && check.raises.is_empty() && !raised(knowledge, &knowledge.opened(&check.access)) {
             no_hazard(whole, "check", knowledge.checks.id(ix));
         }
     }
-}
-
-/// What must be open before, and so on down.
-fn opened(knowledge: &Knowledge, access: &[Ix<Access>]) -> BTreeSet<Ix<Access>> {
-    let mut all = BTreeSet::new();
-    let mut next: Vec<Ix<Access>> = access.to_vec();
-    while let Some(ix) = next.pop() {
-        if all.insert(ix) {
-            next.extend(&knowledge.access[ix].needs);
-        }
-    }
-    all
 }
 
 fn raised(knowledge: &Knowledge, opened: &BTreeSet<Ix<Access>>) -> bool {

@@ -1,8 +1,7 @@
 //! What an owner could do on the phone is worded for owners.
 
 use super::{Whole, codes};
-use crate::knowledge::{Access, Check, Ix, Knowledge, User};
-use std::collections::BTreeSet;
+use crate::knowledge::{Check, Ix, Knowledge, User};
 
 /// Gives advice on checks that whoever is on the phone could make, and is never asked for.
 pub(super) fn check(whole: &mut Whole) {
@@ -25,17 +24,5 @@ pub(super) fn check(whole: &mut Whole) {
 fn could(knowledge: &Knowledge, user: &User, check: &Check) -> bool {
     check.tools.is_empty()
         && user.skill.is_none_or(|skill| check.skill <= skill)
-        && user.access.as_ref().is_none_or(|may| opened(knowledge, &check.access).iter().all(|a| may.contains(a)))
-}
-
-/// All access that must be open for some.
-fn opened(knowledge: &Knowledge, access: &[Ix<Access>]) -> BTreeSet<Ix<Access>> {
-    let mut all = BTreeSet::new();
-    let mut next: Vec<Ix<Access>> = access.to_vec();
-    while let Some(ix) = next.pop() {
-        if all.insert(ix) {
-            next.extend(&knowledge.access[ix].needs);
-        }
-    }
-    all
+        && user.access.as_ref().is_none_or(|may| knowledge.opened(&check.access).iter().all(|a| may.contains(a)))
 }

@@ -1,7 +1,8 @@
 //! `doldrum serve`: the interview as a page.
 
-use super::triage::{case, clock, new_case};
+use super::triage::{case, clock};
 use crate::access::AccessGraph;
+use crate::case::usual_case;
 use crate::cli::args::{Common, Serve};
 use crate::cli::out::{Failure, print};
 use crate::cli::{Exit, load};
@@ -37,7 +38,7 @@ pub fn run(args: &Serve, common: &Common) -> Result<Exit, Failure> {
         settings: Settings { seed: common.seed, ..Settings::default() },
         layout_known: job.layout.is_some(),
         jobs,
-        blank: new_case(&knowledge),
+        blank: usual_case(&knowledge),
         clock,
     };
     let server = Server::bind(args.at)?;

@@ -2,7 +2,7 @@
 
 use super::cases;
 use crate::access::AccessGraph;
-use crate::case::{Case, text};
+use crate::case::{Case, text, usual_case};
 use crate::cli::args::{Common, Job, Triage};
 use crate::cli::out::{Failure, advise, page_width, paint, print, print_document};
 use crate::cli::{Exit, args::Format, load};
@@ -15,7 +15,6 @@ use crate::interview::state::End;
 use crate::interview::step::Bench;
 use crate::interview::terminal::{INTERRUPTED, Terminal};
 use crate::interview::{Finished, Keep, is_untouched, pages, run as interview};
-use crate::knowledge::layout::Craft;
 use crate::knowledge::{Items, Ix, Knowledge};
 use crate::report::{Document, Figures, render_markdown};
 use crate::store;
@@ -62,7 +61,7 @@ pub(super) fn case(job: &Job, common: &Common, knowledge: &Knowledge) -> Result<
             advise(findings, common);
             case
         }
-        _ => new_case(knowledge),
+        _ => usual_case(knowledge),
     };
     if let Some(id) = &job.user {
         case.user = named(&knowledge.users, id, "--for")?;
@@ -77,21 +76,6 @@ pub(super) fn case(job: &Job, common: &Common, knowledge: &Knowledge) -> Result<
         .cloned()
         .unwrap_or_else(|| store::new_case_path(Path::new("."), ZonedDateTime::now().date(), case.title.as_deref()));
     Ok((case, path))
-}
-
-/// A job of which nothing is known.
-pub(super) fn new_case(knowledge: &Knowledge) -> Case {
-    Case {
-        title: None,
-        craft: Craft::usual(knowledge),
-        altitude_m: 0.0,
-        user: text::usual_user(knowledge),
-        tools: None,
-        sheet: indexmap::IndexMap::new(),
-        history: indexmap::IndexMap::new(),
-        symptoms: Vec::new(),
-        log: Vec::new(),
-    }
 }
 
 fn named<T>(items: &Items<T>, id: &str, option: &str) -> Result<Ix<T>, Failure> {

@@ -3,7 +3,7 @@
 //! What ends an interlock is its `until`, or that its `while` no longer holds. Where that takes an answer, the check that
 //! gives it must not be among what the interlock bars, by what it does itself or by the access it needs.
 
-use super::super::{Access, Bars, Check, Condition, Interlock, Ix, Knowledge, codes};
+use super::super::{Bars, Check, Condition, Interlock, Ix, Knowledge, codes};
 use super::Whole;
 use crate::finding::Severity;
 use std::collections::BTreeSet;
@@ -109,7 +109,7 @@ impl Ends<'_> {
 /// Whether a check is among what is barred.
 fn bars(knowledge: &Knowledge, bars: &Bars, ix: Ix<Check>) -> bool {
     let check = &knowledge.checks[ix];
-    let opened = opened(knowledge, &check.access);
+    let opened = knowledge.opened(&check.access);
     let access = || opened.iter().map(|a| &knowledge.access[*a]);
     bars.checks.contains(&ix)
         || bars.ignites && (check.ignites || access().any(|a| a.ignites))
@@ -117,16 +117,4 @@ fn bars(knowledge: &Knowledge, bars: &Bars, ix: Ix<Check>) -> bool {
         || bars.able.iter().any(|able| check.able.contains(able) || access().any(|a| a.able.contains(able)))
         || bars.access.iter().any(|a| opened.contains(a))
         || bars.raises.iter().any(|h| check.raises.contains(h) || access().any(|a| a.raises.contains(h)))
-}
-
-/// All access that must be open for some.
-fn opened(knowledge: &Knowledge, access: &[Ix<Access>]) -> BTreeSet<Ix<Access>> {
-    let mut all = BTreeSet::new();
-    let mut next: Vec<Ix<Access>> = access.to_vec();
-    while let Some(ix) = next.pop() {
-        if all.insert(ix) {
-            next.extend(&knowledge.access[ix].needs);
-        }
-    }
-    all
 }
