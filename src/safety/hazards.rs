@@ -161,9 +161,11 @@ impl<'a> Watch<'a> {
             let also = self
                 .also_open(closed_by)
                 .is_none_or(|(check, outcome)| said_last(laid, so_far, check) == Some(outcome));
+            // With fuel still opened a clean sniff closes nothing, but there is nothing to be settled first either: without
+            // this it would be asked for again and again.
+            self.stops &= !(aired && also);
             if shut && aired && also {
                 self.open = false;
-                self.stops = false;
                 self.in_vain = 0;
                 self.started = true;
                 self.level = None;

@@ -96,3 +96,17 @@ fn what_may_not_run_is_not_tried_after_a_repair() {
     let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
     assert!(!may_be_tried(&knowledge, &case));
 }
+
+/// A clean sniff with the carburetor open leaves the vapor barred from sparks, and is not asked for again at once.
+#[test]
+fn a_clean_sniff_is_not_asked_for_twice_while_fuel_is_open() {
+    let knowledge = knowledge();
+    let text = LEAKING
+        .replace("strong", "none")
+        .replace("ck-external-weep, outcome: fitting-or-hose", "ck-throat-drip, outcome: steady-drip");
+    let open = "  - {access: ac-reg-cover-off, now: open}\n  - {check: ck-smell-hull, outcome: none, aired: 10 min}\n";
+    let (case, findings) = text::read("case.yaml", &format!("{text}{open}"), &knowledge);
+    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    let sniff = knowledge.checks.find("ck-smell-hull").expect("the sniff");
+    assert!(!matches!(next(&knowledge, &case), Action::Check(check) if check.item == sniff), "it was clean");
+}
