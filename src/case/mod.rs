@@ -39,13 +39,19 @@ pub fn usual_case(knowledge: &Knowledge) -> Case {
         title: None,
         craft: Craft::usual(knowledge),
         altitude_m: 0.0,
-        user: text::usual_user(knowledge),
+        user: usual_user(knowledge),
         tools: None,
         sheet: IndexMap::new(),
         history: IndexMap::new(),
         symptoms: Vec::new(),
         log: Vec::new(),
     }
+}
+
+/// Who works on a case that does not say: the technician, else the first.
+#[must_use]
+pub fn usual_user(knowledge: &Knowledge) -> Ix<User> {
+    knowledge.users.find("technician").unwrap_or(Ix::new(0))
 }
 
 /// One thing that happened.

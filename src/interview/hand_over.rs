@@ -5,8 +5,7 @@
 
 use super::state::End;
 use super::step::{Bench, by_phone, untried};
-use crate::case::text::usual_user;
-use crate::case::{Answer, Case, Event};
+use crate::case::{Answer, Case, Event, usual_user};
 use crate::decision::{Action, Advice, Proposal};
 use crate::interview::advisor::View;
 use crate::knowledge::layout::Laid;

@@ -3,8 +3,7 @@
 //! A job is drawn forward through the compiled network and kept where its owner comes: where a symptom is there and is
 //! named. Links and leaks stay as drawn, so that a repair acts on them as the model says.
 
-use crate::case::text::usual_user;
-use crate::case::{Answer, Case};
+use crate::case::{Answer, Case, usual_user};
 use crate::knowledge::layout::{Craft, Instance, Laid};
 use crate::knowledge::{Cause, Check, Gives, HistoryFact, Ix, Knowledge, Layout, Reading, Symptom, raw::RawCompare};
 use crate::model::compile::{CaseModel, compile, conditions};

@@ -4,7 +4,7 @@
 use crate::small_engine::noon;
 use assert_cmd::Command;
 use doldrum::access::AccessGraph;
-use doldrum::case::{Case, Event, Presence, text};
+use doldrum::case::{Case, Event, Presence, text, usual_user};
 use doldrum::decision::Settings;
 use doldrum::interview::advisor::Library;
 use doldrum::interview::hand_over::{Ending, ending, hand_over};
@@ -147,7 +147,7 @@ fn a_call_ends_in_one_of_three_ways() {
         let page = in_one_line(&page);
         assert!(page.contains("Try it, and see whether this is gone"), "{page}");
         // A shop's own job that is left is only left.
-        let shop = Case { user: text::usual_user(&knowledge), ..case.clone() };
+        let shop = Case { user: usual_user(&knowledge), ..case.clone() };
         assert!(end(&shop, End::Left).is_none());
     });
 }

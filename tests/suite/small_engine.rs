@@ -29,7 +29,7 @@ pub fn new_case(knowledge: &Knowledge) -> Case {
         title: None,
         craft: Craft::usual(knowledge),
         altitude_m: 0.0,
-        user: doldrum::case::text::usual_user(knowledge),
+        user: doldrum::case::usual_user(knowledge),
         tools: None,
         sheet: indexmap::IndexMap::new(),
         history: indexmap::IndexMap::new(),

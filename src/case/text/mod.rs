@@ -15,7 +15,7 @@ use super::Case;
 use crate::calc;
 use crate::finding::Findings;
 use crate::knowledge::yaml::Source;
-use crate::knowledge::{Ix, Knowledge, Reading, User};
+use crate::knowledge::{Knowledge, Reading};
 use crate::model::reading::{Conditions, corrected};
 use crate::units::Unit;
 use reader::Reader;
@@ -113,10 +113,4 @@ pub fn sheet_figures(knowledge: &Knowledge) -> Vec<(&str, Unit)> {
         }
     }
     figures
-}
-
-/// Who works on a case that does not say: the technician, else the first.
-#[must_use]
-pub fn usual_user(knowledge: &Knowledge) -> Ix<User> {
-    knowledge.users.find("technician").unwrap_or(Ix::new(0))
 }

@@ -1,8 +1,8 @@
 //! From the shape to a job: the craft, its history, the complaint.
 
 use super::shape::{RawCase, RawCraft, RawOf};
-use super::{FORMAT, known_tools, sheet_figures, usual_user};
-use crate::case::{Case, codes};
+use super::{FORMAT, known_tools, sheet_figures};
+use crate::case::{Case, codes, usual_user};
 use crate::finding::{Finding, Findings, Severity, nearest};
 use crate::knowledge::layout::{Craft, Instance, Laid};
 use crate::knowledge::raw::{Location, RawId, Sp};
