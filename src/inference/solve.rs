@@ -15,7 +15,8 @@ use super::{Accuracy, CutLink, Error, Limits};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
 const CANCELED: f64 = 1e-11;
-/// If the chain form is beyond the budget, this much is put up with rather than cutting.
+/// If the chain form is beyond the budget, this much is put up with rather than cutting; and where links are cut anyway,
+/// which costs thousands of times more.
 const TOLERABLE: f64 = 1e-7;
 
 /// Messages that still change by more than this run to and fro.
@@ -93,7 +94,7 @@ pub(super) fn solve(
     let graph = compile::graph(base, observations, Form::Star)?;
     let mut settled = settle(base, &graph, limits, carried)?;
     let error = settled.error();
-    if error <= CANCELED {
+    if settled.is_trusted() {
         let trail = settled.trail();
         return Ok(Solved { trail: Some(trail), ..settled.read(base, wanted) });
     }
@@ -145,7 +146,7 @@ pub(super) fn stand(
     let graph = compile::graph_with(base, observations, open, Form::Star)?;
     let settled = settle(base, &graph, limits, &[])?;
     let error = settled.error();
-    if error <= CANCELED {
+    if settled.is_trusted() {
         let parts = settled.into_parts();
         return Ok(parts.with(graph));
     }
@@ -310,9 +311,9 @@ impl Settled<'_> {
         Trail { cut, sequence, cells: self.cells, messages, last_change: self.last_change }
     }
 
-    /// Whether hardly a digit was lost to cancellation.
+    /// Whether hardly a digit was lost to cancellation, or far less than to cuts.
     pub(super) fn is_trusted(&self) -> bool {
-        self.error() <= CANCELED
+        self.error() <= if self.cut.contains(&true) { TOLERABLE } else { CANCELED }
     }
 
     fn log_evidence(&self) -> f64 {

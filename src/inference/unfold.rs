@@ -5,15 +5,12 @@
 //! each table has a positive form over codes, and where two tables meet their codes join. Walking the elimination
 //! backward, each step draws the variable summed out and how the known code splits over the two tables.
 
-use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::eliminate::{Op, stride};
-use super::sample::uniform;
+use super::scatter::{Column, Groups, Picked};
 use super::solve::Settled;
-
-/// Up to this many choices are compared one by one for every world; more are listed one configuration at a time.
-const FEW: usize = 8;
+use super::split::{Kept, Shared, Source};
 
 /// The codes of one hidden node, as bit sets of the states that admit them; two codes join by intersection.
 struct Codes {
@@ -73,140 +70,19 @@ enum Stand {
     Weighs,
 }
 
-/// A hidden node that both tables of a step know.
-struct Shared {
-    /// How far apart two codes lie in the first table and in the second.
-    steps: [usize; 2],
-    /// For each code of the result the codes of the two tables.
-    splits: Vec<Vec<[u8; 2]>>,
-    /// The known code's place in the result; `None` where the node is summed out and nothing else is gathered.
-    known: Option<usize>,
-}
-
-/// What a step can draw in one configuration of what is known.
-#[derive(Default)]
-struct Choices {
-    /// The chance of each choice or an earlier one.
-    limits: Vec<f64>,
-    /// Where each choice leads in both tables.
-    cells: Vec<[u32; 2]>,
-}
-
-/// The worlds of each configuration, in the order in which the configurations are first met.
-struct Groups {
-    configurations: Vec<u32>,
-    starts: Vec<usize>,
-    worlds: Vec<u32>,
-}
-
-impl Groups {
-    /// Groups worlds by their configuration, one of `n`.
-    fn of(at: &[u32], n: usize) -> Self {
-        let mut group_of = vec![u32::MAX; n];
-        let mut configurations = Vec::new();
-        let mut sizes = Vec::new();
-        for &at in at {
-            let group = &mut group_of[at as usize];
-            if *group == u32::MAX {
-                *group = sizes.len() as u32;
-                configurations.push(at);
-                sizes.push(0usize);
-            }
-            sizes[*group as usize] += 1;
-        }
-        let mut starts = vec![0];
-        for size in sizes {
-            starts.push(starts[starts.len() - 1] + size);
-        }
-        let mut next = starts.clone();
-        let mut worlds = vec![0; at.len()];
-        for (world, &at) in at.iter().enumerate() {
-            let next = &mut next[group_of[at as usize] as usize];
-            worlds[*next] = world as u32;
-            *next += 1;
-        }
-        Self { configurations, starts, worlds }
-    }
-
-    fn iter(&self) -> impl Iterator<Item = (usize, &[u32])> {
-        let worlds = self.starts.windows(2).map(|bounds| &self.worlds[bounds[0]..bounds[1]]);
-        self.configurations.iter().map(|&at| at as usize).zip(worlds)
-    }
-}
-
-/// What the worlds have drawn: for each a place in the cells of both tables.
-struct Picked {
-    places: Vec<u32>,
-    cells: Vec<[u32; 2]>,
-}
-
-impl Picked {
-    /// Picks for each world in turn, where no configuration has more than `width` choices.
-    fn of_few(at: &[u32], len: usize, width: usize, random: &[u8], list: impl Fn(&mut Choices, usize)) -> Self {
-        let mut picked = Self { places: Vec::with_capacity(at.len()), cells: vec![] };
-        let mut limits: Vec<f64> = Vec::new();
-        let mut choices = Choices::default();
-        let mut starts = vec![u32::MAX; len];
-        for (&at, bytes) in at.iter().zip(random.chunks_exact(4)) {
-            let start = &mut starts[at as usize];
-            if *start == u32::MAX {
-                *start = limits.len() as u32;
-                list(&mut choices, at as usize);
-                // The last choice is whatever lies beyond the others.
-                choices.limits.pop();
-                choices.limits.resize(width, f64::INFINITY);
-                limits.extend(&choices.limits);
-                choices.cells.resize(width, [0, 0]);
-                picked.cells.extend(&choices.cells);
-            }
-            let u = uniform(bytes);
-            let passed: u32 = limits[*start as usize..][..width].iter().map(|&limit| u32::from(u >= limit)).sum();
-            picked.places.push(*start + passed);
-        }
-        picked
-    }
-
-    /// Picks configuration by configuration, so that only one list of choices stands at a time.
-    fn of(at: &[u32], len: usize, random: &[u8], list: impl Fn(&mut Choices, usize)) -> Self {
-        let mut picked = Self { places: vec![0; at.len()], cells: vec![] };
-        let mut choices = Choices::default();
-        let mut place_of = Vec::new();
-        for (at, worlds) in Groups::of(at, len).iter() {
-            list(&mut choices, at);
-            place_of.clear();
-            place_of.resize(choices.cells.len(), u32::MAX);
-            for &world in worlds {
-                let choice = choices.pick(uniform(&random[4 * world as usize..]));
-                if place_of[choice] == u32::MAX {
-                    place_of[choice] = picked.cells.len() as u32;
-                    picked.cells.push(choices.cells[choice]);
-                }
-                picked.places[world as usize] = place_of[choice];
-            }
-        }
-        picked
-    }
-
-    /// The state of a node in each world from the cells drawn in a table.
-    fn decode(&self, side: usize, step: usize, states: usize) -> Vec<u8> {
-        let state: Vec<u8> = self.cells.iter().map(|cells| (cells[side] as usize / step % states) as u8).collect();
-        self.places.iter().map(|&place| state[place as usize]).collect()
-    }
-}
-
 /// The draw under way.
 struct Unfolding<'s, 'g> {
     settled: &'s Settled<'g>,
-    n: usize,
     cards: Vec<usize>,
     codes: Vec<Option<Codes>>,
     /// For each table how it stands to each hidden node it knows.
     stands: Vec<Vec<(usize, Stand)>>,
     /// The states of every node that is a variable.
-    columns: Vec<Vec<u8>>,
+    columns: Vec<Column>,
     /// For each table the codes of the hidden nodes it knows, as places in `drawn`.
     known: Vec<Vec<(usize, usize)>>,
-    drawn: Vec<Vec<u8>>,
+    drawn: Vec<Column>,
+    groups: Groups,
 }
 
 /// Draws `n` states of every node that is a variable, one column a node; `None` where the hidden nodes do not tell
@@ -220,19 +96,18 @@ pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Op
     }
     let mut unfolding = Unfolding {
         settled,
-        n,
         cards: settled.graph.cards(),
         stands: stands(settled, &all),
-        columns: vec![vec![]; all.len()],
+        columns: vec![Column::default(); all.len()],
         known: vec![vec![]; settled.work.program.slots().len()],
         codes: all,
         drawn: vec![],
+        groups: Groups::new(n),
     };
-    let mut random = vec![0u8; 4 * n];
     for op in settled.work.program.ops().iter().rev() {
-        unfolding.step(op, &mut random, rng);
+        unfolding.step(op, rng);
     }
-    Some(unfolding.columns)
+    Some(unfolding.columns.iter().map(|column| column.states(n)).collect())
 }
 
 /// How every table stands to the hidden nodes it knows.
@@ -261,17 +136,16 @@ fn stands(settled: &Settled<'_>, codes: &[Option<Codes>]) -> Vec<Vec<(usize, Sta
 
 impl Unfolding<'_, '_> {
     /// Draws what one step summed out and splits its codes.
-    fn step(&mut self, op: &Op, random: &mut [u8], rng: &mut ChaCha8Rng) {
+    fn step(&mut self, op: &Op, rng: &mut ChaCha8Rng) {
         let program = &self.settled.work.program;
         let variable = op.over.filter(|&v| self.codes[v].is_none());
         let shared: Vec<usize> =
             self.stands[op.a].iter().map(|&(h, _)| h).filter(|&h| self.stand(op.b, h).is_some()).collect();
         let mut split: Vec<[usize; 2]> = vec![];
         if variable.is_some_and(|v| self.cards[v] == 1) && shared.is_empty() {
-            self.columns[variable.unwrap_or_default()] = vec![0; self.n];
+            self.columns[variable.unwrap_or_default()] = Column::default();
         } else if variable.is_some() || !shared.is_empty() {
-            rng.fill_bytes(random);
-            split = self.draw(op, variable, &shared, random);
+            split = self.draw(op, variable, &shared, rng);
         }
         // Codes that only one of the tables knows are handed down as they are.
         for (side, table) in [op.a, op.b].into_iter().enumerate() {
@@ -282,7 +156,7 @@ impl Unfolding<'_, '_> {
                     Some(at) => split[at][side],
                     None => from_above().unwrap_or_else(|| {
                         let nothing = self.codes[hidden].as_ref().map_or(0, |codes| codes.nothing);
-                        self.drawn.push(vec![nothing; self.n]);
+                        self.drawn.push(Column::of(nothing));
                         self.drawn.len() - 1
                     }),
                 };
@@ -299,40 +173,27 @@ impl Unfolding<'_, '_> {
     }
 
     /// Draws the variable and the splits; returns for each shared node the places of its two new columns.
-    fn draw(&mut self, op: &Op, variable: Option<usize>, shared: &[usize], random: &[u8]) -> Vec<[usize; 2]> {
+    fn draw(&mut self, op: &Op, variable: Option<usize>, shared: &[usize], rng: &mut ChaCha8Rng) -> Vec<[usize; 2]> {
         let scope = |table: usize| self.settled.work.program.slots()[table].scope.as_slice();
         let step = |table: usize, node: usize| stride(&self.cards, scope(table), node);
-        let tables = [self.positive(op.a), self.positive(op.b)];
-        let summed = variable.map_or((1, [0, 0]), |v| (self.cards[v], [step(op.a, v), step(op.b, v)]));
-        let shared: Vec<Shared> = shared.iter().map(|&h| self.shared(op, h)).collect();
-        // What both tables take over from the result.
-        let mut fixed: Vec<(usize, usize, [usize; 2])> = Vec::new();
-        for &node in scope(op.out) {
-            let is_split = self.stand(op.a, node).is_some() && self.stand(op.b, node).is_some();
-            let steps = if is_split { [0, 0] } else { [step(op.a, node), step(op.b, node)] };
-            fixed.push((step(op.out, node), self.cards[node], steps));
-        }
-        let mut at = vec![0u32; self.n];
-        for &node in scope(op.out) {
-            let step = step(op.out, node) as u32;
-            at.iter_mut().zip(self.column(op.out, node)).for_each(|(at, &state)| *at += step * u32::from(state));
-        }
-        let len = self.settled.work.program.slots()[op.out].len;
-        let most = |shared: &Shared| shared.splits.iter().map(Vec::len).max().unwrap_or(1);
-        let width = shared.iter().map(most).fold(summed.0, usize::saturating_mul);
-        let list = |choices: &mut Choices, at: usize| choices.list(at, &tables, summed, &shared, &fixed);
-        let picked = if width <= FEW {
-            Picked::of_few(&at, len, width, random, list)
-        } else {
-            Picked::of(&at, len, random, list)
+        let source = Source {
+            tables: [self.positive(op.a), self.positive(op.b)],
+            summed: variable.map_or((1, [0, 0]), |v| (self.cards[v], [step(op.a, v), step(op.b, v)])),
+            shared: shared.iter().map(|&h| self.shared(op, h)).collect(),
+            kept: scope(op.out).iter().map(|&node| self.kept(op, node)).collect(),
         };
+        let mut groups = std::mem::take(&mut self.groups);
+        let known = scope(op.out).iter().map(|&node| (step(op.out, node), self.column(op.out, node)));
+        groups.gather(known, self.settled.work.program.slots()[op.out].len);
+        let picked = Picked::of(&groups, rng, &source);
+        self.groups = groups;
         if let Some(v) = variable {
-            let (states, steps) = summed;
+            let (states, steps) = source.summed;
             let side = usize::from(steps[0] == 0);
             self.columns[v] = picked.decode(side, steps[side], states);
         }
         let mut places = Vec::with_capacity(shared.len());
-        for shared in &shared {
+        for shared in &source.shared {
             let mut new = [0; 2];
             for (side, place) in new.iter_mut().enumerate() {
                 *place = self.drawn.len();
@@ -344,11 +205,19 @@ impl Unfolding<'_, '_> {
     }
 
     /// The states of a node in each world as a table sees it.
-    fn column(&self, table: usize, node: usize) -> &[u8] {
+    fn column(&self, table: usize, node: usize) -> &Column {
         match self.known[table].iter().find(|&&(h, _)| h == node) {
             Some(&(_, place)) => &self.drawn[place],
             None => &self.columns[node],
         }
+    }
+
+    /// How a node of the result lies in both tables.
+    fn kept(&self, op: &Op, node: usize) -> Kept {
+        let step = |table: usize| stride(&self.cards, &self.settled.work.program.slots()[table].scope, node);
+        let is_split = self.stand(op.a, node).is_some() && self.stand(op.b, node).is_some();
+        let steps = if is_split { [0, 0] } else { [step(op.a), step(op.b)] };
+        Kept { step: step(op.out), states: self.cards[node], steps }
     }
 
     fn shared(&self, op: &Op, hidden: usize) -> Shared {
@@ -400,57 +269,6 @@ impl Unfolding<'_, '_> {
             }
         }
         cells
-    }
-}
-
-impl Choices {
-    /// Lists what can be drawn in configuration `at` of the result.
-    fn list(
-        &mut self,
-        at: usize,
-        tables: &[Vec<f64>; 2],
-        (states, steps): (usize, [usize; 2]),
-        shared: &[Shared],
-        fixed: &[(usize, usize, [usize; 2])],
-    ) {
-        let mut base = [0u32; 2];
-        for &(step, n, into) in fixed {
-            let state = at / step % n;
-            base = [base[0] + (state * into[0]) as u32, base[1] + (state * into[1]) as u32];
-        }
-        let Self { limits, cells } = self;
-        cells.clear();
-        cells.extend((0..states).map(|s| [base[0] + (s * steps[0]) as u32, base[1] + (s * steps[1]) as u32]));
-        for shared in shared {
-            let code = shared.known.map_or(0, |step| at / step % shared.splits.len());
-            let go = |split: &[u8; 2]| [0, 1].map(|side| u32::from(split[side]) * shared.steps[side] as u32);
-            let Some((first, more)) = shared.splits[code].split_first() else { continue };
-            // The further splits come behind, the first takes the place of what was there.
-            let before = cells.len();
-            for split in more.iter().map(go) {
-                cells.extend_from_within(..before);
-                let from = cells.len() - before;
-                cells[from..].iter_mut().for_each(|cell| *cell = [cell[0] + split[0], cell[1] + split[1]]);
-            }
-            let split = go(first);
-            cells[..before].iter_mut().for_each(|cell| *cell = [cell[0] + split[0], cell[1] + split[1]]);
-        }
-        let mut total = 0.0;
-        limits.clear();
-        limits.extend(cells.iter().map(|&[a, b]| {
-            // What differences leave below zero is rounding.
-            total += tables[0][a as usize].max(0.0) * tables[1][b as usize].max(0.0);
-            total
-        }));
-        // Where rounding let a world in that cannot be, any choice is as good.
-        for limit in limits {
-            *limit /= total.max(f64::MIN_POSITIVE);
-        }
-    }
-
-    /// The first choice whose limit lies above `u`.
-    fn pick(&self, u: f64) -> usize {
-        self.limits.partition_point(|&limit| limit <= u).min(self.limits.len() - 1)
     }
 }
 

@@ -1,0 +1,340 @@
+//! Drawing the same thing in thousands of worlds that hardly differ.
+//!
+//! What is known of most worlds is the same: faults are rare and most of what they would bring about is off. So a column
+//! of states is the usual state and the worlds that have another, and a step looks only at those, and at the few of the
+//! usual ones that it makes unusual: how many worlds lie between two of them is drawn at once.
+
+use rand::Rng;
+use rand_chacha::ChaCha8Rng;
+
+use super::split::{Listed, Source};
+use super::{bits, sample};
+use std::collections::BTreeSet;
+
+/// A state for each world.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Column {
+    /// The state of every world that is not among the others.
+    usual: u8,
+    /// Worlds and their states, each world once.
+    others: Vec<(u32, u8)>,
+}
+
+impl Column {
+    /// The same state in every world.
+    pub(super) fn of(usual: u8) -> Self {
+        Self { usual, others: vec![] }
+    }
+
+    /// The state of each of `n` worlds.
+    pub(super) fn states(&self, n: usize) -> Vec<u8> {
+        let mut states = vec![self.usual; n];
+        for &(world, state) in &self.others {
+            states[world as usize] = state;
+        }
+        states
+    }
+}
+
+/// The worlds that are not in the usual configuration, by configuration, in the order in which these are first met.
+#[derive(Default)]
+pub(super) struct Groups {
+    /// How many worlds there are.
+    n: usize,
+    /// The configuration of all worlds that are not listed.
+    usual: usize,
+    configurations: Vec<u32>,
+    /// Where the worlds of each configuration begin, and where the last end.
+    starts: Vec<usize>,
+    worlds: Vec<u32>,
+    /// One bit for each world that is listed.
+    listed: Vec<u64>,
+    /// How far each world's configuration lies from the usual one, modulo 2^32; zero between two uses.
+    apart: Vec<u32>,
+    /// The listed worlds in the order in which they were met.
+    met: Vec<u32>,
+    /// The place of each configuration among those met.
+    place: Vec<u32>,
+}
+
+impl Groups {
+    /// For `n` worlds.
+    pub(super) fn new(n: usize) -> Self {
+        Self { n, listed: vec![0; bits::words(n)], apart: vec![0; n], ..Self::default() }
+    }
+
+    /// Groups the worlds by what is known of them: columns, and how far two states of each lie apart in one of `len`
+    /// configurations.
+    pub(super) fn gather<'c>(&mut self, known: impl Iterator<Item = (usize, &'c Column)>, len: usize) {
+        self.usual = 0;
+        self.listed.fill(0);
+        self.met.clear();
+        for (step, column) in known {
+            self.usual += step * usize::from(column.usual);
+            for &(world, state) in &column.others {
+                let (word, bit) = (world as usize / 64, 1 << (world % 64));
+                if self.listed[word] & bit == 0 {
+                    self.listed[word] |= bit;
+                    self.met.push(world);
+                }
+                let apart = &mut self.apart[world as usize];
+                let difference = u32::from(state).wrapping_sub(u32::from(column.usual));
+                *apart = apart.wrapping_add(difference.wrapping_mul(step as u32));
+            }
+        }
+        self.group(len);
+    }
+
+    /// Puts those met in order.
+    fn group(&mut self, len: usize) {
+        self.place.clear();
+        self.place.resize(len, u32::MAX);
+        self.configurations.clear();
+        self.starts.clear();
+        for &world in &self.met {
+            let at = (self.usual as u32).wrapping_add(self.apart[world as usize]);
+            let place = &mut self.place[at as usize];
+            if *place == u32::MAX {
+                *place = self.starts.len() as u32;
+                self.configurations.push(at);
+                self.starts.push(0);
+            }
+            self.starts[*place as usize] += 1;
+        }
+        let mut end = 0;
+        for start in &mut self.starts {
+            end += std::mem::replace(start, end);
+        }
+        self.starts.push(end);
+        self.worlds.resize(self.met.len(), 0);
+        // Each start moves to the end of its group and is then the next one's.
+        for &world in &self.met {
+            let apart = std::mem::take(&mut self.apart[world as usize]);
+            let at = (self.usual as u32).wrapping_add(apart);
+            let start = &mut self.starts[self.place[at as usize] as usize];
+            self.worlds[*start] = world;
+            *start += 1;
+        }
+        self.starts.rotate_right(1);
+        self.starts[0] = 0;
+    }
+
+    fn iter(&self) -> impl Iterator<Item = (usize, &[u32])> {
+        let worlds = self.starts.windows(2).map(|bounds| &self.worlds[bounds[0]..bounds[1]]);
+        self.configurations.iter().map(|&at| at as usize).zip(worlds)
+    }
+
+    fn is_usual(&self, world: usize) -> bool {
+        self.listed[world / 64] >> (world % 64) & 1 == 0
+    }
+}
+
+/// What a step can draw in one configuration of what is known.
+#[derive(Default)]
+pub(super) struct Choices {
+    /// The chance of each choice or an earlier one.
+    limits: Vec<f64>,
+    /// Where each choice leads in both tables.
+    cells: Vec<[u32; 2]>,
+}
+
+impl Choices {
+    /// Where the choices lead, none yet: to be filled and then [weighed](Self::weigh).
+    pub(super) fn cells(&mut self) -> &mut Vec<[u32; 2]> {
+        self.cells.clear();
+        &mut self.cells
+    }
+
+    /// Gives every choice its chance, in proportion to its weight by place and cells.
+    pub(super) fn weigh(&mut self, weight: impl Fn(usize, [u32; 2]) -> f64) {
+        let mut total = 0.0;
+        self.limits.clear();
+        self.limits.extend(self.cells.iter().enumerate().map(|(place, &cells)| {
+            total += weight(place, cells);
+            total
+        }));
+        // Where rounding let a world in that cannot be, any choice is as good.
+        for limit in &mut self.limits {
+            *limit /= total.max(f64::MIN_POSITIVE);
+        }
+    }
+
+    /// The first choice whose limit lies above `u`.
+    fn pick(&self, u: f64) -> usize {
+        self.limits.partition_point(|&limit| limit <= u).min(self.limits.len() - 1)
+    }
+
+    /// Every choice with its chance.
+    #[cfg(test)]
+    pub(super) fn chances(&self) -> impl Iterator<Item = ([u32; 2], f64)> {
+        let chance = |place: usize| self.limits[place] - self.span(place)[0];
+        self.cells.iter().enumerate().map(move |(place, &cells)| (cells, chance(place)))
+    }
+
+    /// Where the chance of a choice begins and ends.
+    fn span(&self, choice: usize) -> [f64; 2] {
+        [if choice == 0 { 0.0 } else { self.limits[choice - 1] }, self.limits[choice]]
+    }
+
+    /// The likeliest choice.
+    fn likeliest(&self) -> usize {
+        let chance = |choice: usize| -> f64 {
+            let [from, to] = self.span(choice);
+            to - from
+        };
+        (1..self.limits.len()).fold(0, |best, choice| if chance(choice) > chance(best) { choice } else { best })
+    }
+}
+
+/// What the worlds have drawn: the cells in both tables.
+pub(super) struct Picked {
+    usual: [u32; 2],
+    others: Vec<(u32, [u32; 2])>,
+}
+
+impl Picked {
+    /// Picks in every world, of what there is for its configuration; one list stands at a time.
+    pub(super) fn of(groups: &Groups, rng: &mut ChaCha8Rng, source: &Source) -> Self {
+        let mut choices = Choices::default();
+        let mut others = Vec::with_capacity(groups.worlds.len());
+        for (at, worlds) in groups.iter() {
+            let listed = source.list(&mut choices, at);
+            let from = others.len();
+            others.extend(worlds.iter().map(|&world| (world, choices.cells[choices.pick(uniform(rng))])));
+            if listed == Listed::First {
+                draw_second(&mut others[from..], at, source, rng);
+            }
+        }
+        let listed = source.list(&mut choices, groups.usual);
+        let likeliest = choices.likeliest();
+        let [from, to] = choices.span(likeliest);
+        let unusual = others.len();
+        scatter(groups.n, 1.0 - (to - from), rng, |world, rng| {
+            // The listed worlds have drawn.
+            if groups.is_usual(world) {
+                // Uniform over all choices but the likeliest.
+                let u = uniform(rng) * (1.0 - (to - from));
+                let choice = choices.pick(if u < from { u } else { u + (to - from) });
+                others.push((world as u32, choices.cells[choice]));
+            }
+        });
+        let usual = choices.cells[likeliest];
+        if listed == Listed::First {
+            // Then every world has a second draw of its own, the usual ones too.
+            let drawn: BTreeSet<u32> = others.iter().map(|&(world, _)| world).collect();
+            others.extend((0..groups.n as u32).filter(|world| !drawn.contains(world)).map(|world| (world, usual)));
+            draw_second(&mut others[unusual..], groups.usual, source, rng);
+        }
+        Self { usual, others }
+    }
+
+    /// The states of a node from the cells drawn in a table.
+    pub(super) fn decode(&self, side: usize, step: usize, states: usize) -> Column {
+        let state = |cells: [u32; 2]| (cells[side] as usize / step % states) as u8;
+        let usual = state(self.usual);
+        let others = self.others.iter().map(|&(world, cells)| (world, state(cells)));
+        Column { usual, others: others.filter(|&(_, state)| state != usual).collect() }
+    }
+}
+
+/// Draws where in the second table the worlds of one configuration are that have drawn the first.
+fn draw_second(worlds: &mut [(u32, [u32; 2])], at: usize, source: &Source, rng: &mut ChaCha8Rng) {
+    worlds.sort_unstable_by_key(|&(world, cells)| (cells, world));
+    let mut choices = Choices::default();
+    for same in worlds.chunk_by_mut(|a, b| a.1 == b.1) {
+        source.list_second(&mut choices, at, same[0].1);
+        same.iter_mut().for_each(|(_, cells)| *cells = choices.cells[choices.pick(uniform(rng))]);
+    }
+}
+
+/// Goes to each of `n` worlds with chance `p`, in order: the number passed over is drawn from the geometric distribution.
+fn scatter(n: usize, p: f64, rng: &mut ChaCha8Rng, mut visit: impl FnMut(usize, &mut ChaCha8Rng)) {
+    if p <= 0.0 {
+        return;
+    }
+    let ln_stay = libm::log1p(-p.min(1.0 - f64::EPSILON));
+    let mut world = 0;
+    loop {
+        let passed = libm::log(uniform(rng)) / ln_stay;
+        // Beyond the last world, however far: compared before it is made a whole number.
+        if passed >= (n - world) as f64 {
+            return;
+        }
+        world += passed as usize;
+        visit(world, rng);
+        world += 1;
+    }
+}
+
+/// Strictly between 0 and 1.
+fn uniform(rng: &mut ChaCha8Rng) -> f64 {
+    sample::uniform(&rng.next_u32().to_le_bytes())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::split::Kept;
+    use super::*;
+    use rand::SeedableRng;
+
+    #[test]
+    fn every_world_is_visited_as_often_as_it_should() {
+        let mut rng = ChaCha8Rng::seed_from_u64(3);
+        let (n, rounds) = (130, 20_000);
+        for p in [0.0, 1e-4, 0.03, 0.5, 0.97, 1.0] {
+            let mut visits = vec![0u32; n];
+            for _ in 0..rounds {
+                scatter(n, p, &mut rng, |world, _| visits[world] += 1);
+            }
+            let (mean, sd) = (p * f64::from(rounds), (p * (1.0 - p) * f64::from(rounds)).sqrt());
+            for (world, &visits) in visits.iter().enumerate() {
+                assert!((f64::from(visits) - mean).abs() <= 5.0 * sd + 1.0, "{p}: world {world} {visits} times");
+            }
+        }
+    }
+
+    #[test]
+    fn worlds_are_grouped_by_what_is_known() {
+        let mut groups = Groups::new(70);
+        let a = Column { usual: 1, others: vec![(69, 0), (3, 2)] };
+        let b = Column { usual: 0, others: vec![(5, 1), (69, 1)] };
+        // Twice: nothing may be left over from the first time.
+        for _ in 0..2 {
+            groups.gather([(2, &a), (1, &b)].into_iter(), 6);
+            let found: Vec<(usize, Vec<u32>)> = groups.iter().map(|(at, worlds)| (at, worlds.to_vec())).collect();
+            assert_eq!(groups.usual, 2);
+            assert_eq!(found, [(1, vec![69]), (4, vec![3]), (3, vec![5])]);
+        }
+    }
+
+    /// Two configurations; in the usual one three choices of .7, .2, .1, in the other .0, .5, .5.
+    #[test]
+    fn picks_come_as_often_as_they_should() {
+        let mut rng = ChaCha8Rng::seed_from_u64(11);
+        let (n, rounds) = (100, 4_000);
+        let known = Column { usual: 0, others: (0..40).map(|world| (world, 1)).collect() };
+        let weights = [[0.7, 0.2, 0.1], [0.0, 0.5, 0.5]];
+        let source = Source {
+            tables: [weights.concat(), vec![1.0]],
+            summed: (3, [1, 0]),
+            shared: vec![],
+            kept: vec![Kept { step: 1, states: 2, steps: [3, 0] }],
+        };
+        let mut groups = Groups::new(n);
+        let mut counts = [[0u32; 3]; 2];
+        for _ in 0..rounds {
+            groups.gather([(1, &known)].into_iter(), 2);
+            let picked = Picked::of(&groups, &mut rng, &source);
+            let states = picked.decode(0, 1, 3).states(n);
+            for (world, &state) in states.iter().enumerate() {
+                counts[usize::from(world < 40)][usize::from(state)] += 1;
+            }
+        }
+        for ((counts, weights), worlds) in counts.iter().zip(weights).zip([60, 40]) {
+            for (&count, p) in counts.iter().zip(weights) {
+                let all = f64::from(rounds * worlds);
+                assert!((f64::from(count) - p * all).abs() <= 5.0 * (p * (1.0 - p) * all).sqrt(), "{p}: {count}");
+            }
+        }
+    }
+}
