@@ -179,23 +179,19 @@ impl<'a, 'k> Desk<'a, 'k> {
             .collect()
     }
 
-    /// The worlds that two repairs cure together.
-    ///
-    /// Together they cure what neither does only where both remove something.
-    pub fn pair(&self, a: usize, b: usize) -> Bits {
-        let mut either = self.bench.cures[a].clone();
-        simulate::or_into(&mut either, &self.bench.cures[b]);
-        let both = self.touched[a].iter().zip(&self.touched[b]).zip(&either);
-        if both.map(|((a, b), cured)| a & b & !cured).all(|word| word == 0) {
-            return either;
+    /// The worlds that two repairs cure together and neither alone; `None` where there are none.
+    pub fn pair(&self, a: usize, b: usize) -> Option<Bits> {
+        // Only where both remove something.
+        let cures = self.bench.cures[a].iter().zip(&self.bench.cures[b]);
+        let both = self.touched[a].iter().zip(&self.touched[b]).map(|(a, b)| a & b);
+        if both.zip(cures).all(|(both, (a, b))| both & !(a | b) == 0) {
+            return None;
         }
-        self.simulator.gone(&self.removed_by_both(a, b))
+        neither_alone(self.simulator.gone(&self.removed_by_both(a, b)), &self.bench, a, b)
     }
 
-    /// The worlds in which the lock lets go after two repairs.
-    fn pair_frees(&self, lock: &Lock, a: usize, b: usize) -> Bits {
-        let mut either = lock.bench.cures[a].clone();
-        simulate::or_into(&mut either, &lock.bench.cures[b]);
+    /// The worlds in which the lock lets go after two repairs and after neither alone; `None` where there are none.
+    fn pair_frees(&self, lock: &Lock, a: usize, b: usize) -> Option<Bits> {
         let done: Vec<Ix<Repair>> = [a, b]
             .into_iter()
             .filter_map(|at| match &self.repairs[at].0.action {
@@ -204,9 +200,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             })
             .collect();
         let after = self.simulator.after(&self.removed_by_both(a, b));
-        let frees = lock.awaited.lets_go(&self.simulator, &after, &done, self.bench.n);
-        simulate::or_into(&mut either, &frees);
-        either
+        neither_alone(lock.awaited.lets_go(&self.simulator, &after, &done, self.bench.n), &lock.bench, a, b)
     }
 
     fn removed_by_both(&self, a: usize, b: usize) -> Vec<(Instance<Cause>, Bits)> {
@@ -437,6 +431,13 @@ struct AfterOutcome {
     prospect: Option<Prospect>,
     /// What it costs until the symptom may be tried, and how.
     unlocking: (f64, Option<Way>),
+}
+
+/// Of the worlds that two repairs cure together those that neither cures alone.
+fn neither_alone(mut together: Bits, bench: &Bench, a: usize, b: usize) -> Option<Bits> {
+    let alone = bench.cures[a].iter().zip(&bench.cures[b]).map(|(a, b)| a | b);
+    together.iter_mut().zip(alone).for_each(|(both, alone)| *both &= !alone);
+    together.iter().any(|&word| word != 0).then_some(together)
 }
 
 /// For each row of a check the worlds in which it is the first that holds.

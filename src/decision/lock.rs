@@ -7,7 +7,7 @@
 
 use super::complained_of;
 use super::simulate::{Bits, Changed, Simulator, draws, or_into, words};
-use super::value::{self, Bench, Market, Outlook, Split};
+use super::value::{self, Bench, Market, Outlook, Split, Together};
 use crate::access::AccessGraph;
 use crate::case::Case;
 use crate::inference::Worlds;
@@ -256,11 +256,11 @@ impl Lock {
         split: &Split,
         weights: &[f64],
         prices: &[f64],
-        pair: &mut dyn FnMut(usize, usize) -> Bits,
+        together: &mut Together<'_>,
     ) -> Option<Outlook> {
         let each = self.price();
         let with_checks: Vec<f64> = prices.iter().map(|price| price + each).collect();
-        self.bench.outlook(split, weights, &with_checks, &with_checks, &self.market, pair)
+        self.bench.outlook(split, weights, &with_checks, &with_checks, &self.market, together)
     }
 }
 

@@ -7,7 +7,7 @@
 //! those that a repair would cure. An outcome is then a mixture of rows.
 
 use super::simulate::{Bits, both, or_into, words};
-use std::cell::{OnceCell, RefCell};
+use std::cell::{Cell, OnceCell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -28,21 +28,24 @@ pub struct Bench {
     pub cheapest: Vec<Bits>,
     /// What handing over costs.
     pub hand_over: f64,
-    /// Worlds cured by two repairs together, row by row; worked out when asked for.
-    pairs: Vec<OnceCell<Bits>>,
-    /// For each list of repairs done the worlds that each further one cures; worked out when asked for.
+    /// Worlds that it takes two repairs together to cure, row by row; worked out when asked for.
+    pairs: Vec<OnceCell<Option<Bits>>>,
+    /// For each list of repairs done what is known then; worked out when asked for.
     further: RefCell<BTreeMap<Vec<usize>, Rc<Further>>>,
 }
+
+/// Works out the worlds that two repairs cure together and neither alone; `None` where there are none.
+pub type Together<'t> = dyn FnMut(usize, usize) -> Option<Bits> + 't;
 
 /// What is known once some repairs have failed.
 #[derive(Clone)]
 struct Further {
     /// The worlds that those repairs cure after all, or two of them together: none of these is left.
     before: Bits,
-    /// For each repair the worlds that it cures, alone or with one of those.
-    with: Vec<Bits>,
-    /// The same of those that are left.
-    cures: Vec<Bits>,
+    /// For each repair the worlds that it cures with one of those and not alone, where there are any.
+    with: Vec<Option<Rc<[u64]>>>,
+    /// How many these are.
+    more: Vec<f64>,
 }
 
 /// What looking further offers: the cheapest rate at which worlds can be told apart, and how far it reaches.
@@ -99,8 +102,29 @@ pub struct Split {
     cheapest: Counts,
     /// Repairs already done and failed on these worlds.
     failed: Option<usize>,
-    /// Counts after more failed repairs, when asked for; the order in which they failed does not matter.
-    after: RefCell<BTreeMap<Vec<usize>, Counts>>,
+    /// What is left after more failed repairs, when asked for; the order in which they failed does not matter.
+    after: RefCell<BTreeMap<Vec<usize>, Rc<Left>>>,
+}
+
+/// Repairs tried one after the other on a mixture of a split's rows.
+struct Course<'b> {
+    bench: &'b Bench,
+    split: &'b Split,
+    weights: &'b [f64],
+    /// Those tried.
+    done: Vec<usize>,
+    /// In how many worlds all of them have failed.
+    left: f64,
+    /// In how many of these each repair would be the cure, at most.
+    most: Vec<f64>,
+}
+
+/// What is left of the rows of a split once some repairs have failed.
+struct Left {
+    further: Rc<Further>,
+    rows: Vec<Bits>,
+    /// For each repair and row the worlds that it cures; counted when asked for.
+    cured: Vec<Cell<Option<f64>>>,
 }
 
 impl Bench {
@@ -133,22 +157,25 @@ impl Bench {
 
     /// Splits a split further: `rows` are parts of its own, with the same repairs failed.
     #[must_use]
-    pub fn split_further(&self, split: &Split, rows: Vec<Bits>, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
-        let cured = match split.failed {
-            None => count(&rows, &self.cures),
-            Some(_) => count(&rows, &self.further(&split.failed.into_iter().collect::<Vec<_>>(), pair).cures),
-        };
-        self.split_with(rows, cured, split.failed)
+    pub fn split_further(&self, split: &Split, rows: Vec<Bits>, together: &mut Together<'_>) -> Split {
+        match split.failed {
+            None => self.split(rows),
+            Some(repair) => self.split_failed(rows, repair, together),
+        }
     }
 
     /// The worlds in which a repair has failed, as one row.
     #[must_use]
-    pub fn after_failed(&self, repair: usize, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
+    pub fn after_failed(&self, repair: usize, together: &mut Together<'_>) -> Split {
         let left: Bits = all(self.n).iter().zip(&self.cures[repair]).map(|(a, c)| a & !c).collect();
-        let rows = vec![left];
-        let cures: Vec<&Bits> = (0..self.cures.len()).map(|other| self.pair(repair, other, pair)).collect();
-        let cured = count(&rows, &cures);
-        self.split_with(rows, cured, Some(repair))
+        self.split_failed(vec![left], repair, together)
+    }
+
+    fn split_failed(&self, rows: Vec<Bits>, failed: usize, together: &mut Together<'_>) -> Split {
+        let left = Left::of(self.further(&[failed], together), &rows, self.cures.len());
+        let of_row = |row: usize| (0..self.cures.len()).map(|repair| left.cured(self, repair, row)).collect();
+        let cured = (0..rows.len()).map(of_row).collect();
+        self.split_with(rows, cured, Some(failed))
     }
 
     fn split_with(&self, rows: Vec<Bits>, cured: Counts, failed: Option<usize>) -> Split {
@@ -157,13 +184,13 @@ impl Bench {
         Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()) }
     }
 
-    /// The worlds that two repairs cure together.
-    fn pair(&self, a: usize, b: usize, work: &mut dyn FnMut(usize, usize) -> Bits) -> &Bits {
+    /// The worlds that it takes two repairs together to cure.
+    fn pair(&self, a: usize, b: usize, together: &mut Together<'_>) -> Option<&Bits> {
         if a == b {
-            return &self.cures[a];
+            return None;
         }
         let (first, second) = (a.min(b), a.max(b));
-        self.pairs[first * self.cures.len() + second].get_or_init(|| work(first, second))
+        self.pairs[first * self.cures.len() + second].get_or_init(|| together(first, second)).as_ref()
     }
 
     /// What it would still cost on a mixture of a split's rows, at `prices` for the first repair and `later` for those
@@ -176,9 +203,9 @@ impl Bench {
         prices: &[f64],
         later: &[f64],
         market: &Market,
-        pair: &mut dyn FnMut(usize, usize) -> Bits,
+        together: &mut Together<'_>,
     ) -> Option<Outlook> {
-        self.prospect(split, weights, prices, later, pair).map(|prospect| self.choose(&prospect, market))
+        self.prospect(split, weights, prices, later, together).map(|prospect| self.choose(&prospect, market))
     }
 
     /// The ways on, of which [`choose`](Self::choose) takes the cheapest at any going rate; as [`outlook`](Self::outlook).
@@ -189,13 +216,13 @@ impl Bench {
         weights: &[f64],
         prices: &[f64],
         later: &[f64],
-        pair: &mut dyn FnMut(usize, usize) -> Bits,
+        together: &mut Together<'_>,
     ) -> Option<Prospect> {
         let total = mix(&split.totals, weights);
         if total <= 0.0 {
             return None;
         }
-        let (repairing, first) = self.repairing(split, weights, total, prices, later, pair);
+        let (repairing, first) = self.repairing(split, weights, total, prices, later, together);
         let (mut known, mut bits) = (0.0, 0.0);
         for class in 0..self.cheapest.len() {
             let p = mix_column(&split.cheapest, weights, class) / total;
@@ -230,47 +257,37 @@ impl Bench {
         total: f64,
         prices: &[f64],
         later: &[f64],
-        pair: &mut dyn FnMut(usize, usize) -> Bits,
+        together: &mut Together<'_>,
     ) -> (f64, Option<usize>) {
-        let mut done: Vec<usize> = Vec::new();
+        let mut course = Course::new(self, split, weights, total);
         let mut cost = 0.0;
-        let mut left = total;
-        while done.len() < REPAIRS_IN_A_ROW {
-            let counts = self.counts_after(split, &done, pair);
-            let price = if done.is_empty() { prices } else { later };
-            let pick = (0..self.cures.len())
-                .filter(|r| !done.contains(r) && split.failed != Some(*r))
-                .map(|r| (r, (mix_column(&counts, weights, r) / left).min(1.0)))
-                .filter(|&(r, chance)| chance * self.hand_over > price[r])
-                .max_by(|a, b| (a.1 / price[a.0]).total_cmp(&(b.1 / price[b.0])).then(b.0.cmp(&a.0)));
-            let Some((repair, chance)) = pick else { break };
-            cost += left / total * price[repair];
-            left *= 1.0 - chance;
-            done.push(repair);
-            if left / total < 1e-4 {
+        let mut price = prices;
+        while course.done.len() < REPAIRS_IN_A_ROW {
+            let before = course.left;
+            let Some(repair) = course.next(price, together) else { break };
+            cost += before / total * price[repair];
+            price = later;
+            if course.left / total < 1e-4 {
                 break;
             }
         }
-        (cost + left / total * self.hand_over, done.first().copied())
+        (cost + course.left / total * self.hand_over, course.done.first().copied())
     }
 
-    /// For each row and repair the worlds that it cures once those in `done` have failed.
-    fn counts_after(&self, split: &Split, done: &[usize], pair: &mut dyn FnMut(usize, usize) -> Bits) -> Counts {
-        if done.is_empty() {
-            return Rc::clone(&split.cured);
-        }
+    /// What is left of a split once those in `done` have failed.
+    fn left_after(&self, split: &Split, done: &[usize], together: &mut Together<'_>) -> Rc<Left> {
         let mut done: Vec<usize> = split.failed.into_iter().chain(done.iter().copied()).collect();
         done.sort_unstable();
         if let Some(known) = split.after.borrow().get(&done) {
             return Rc::clone(known);
         }
-        let counts = count(&split.rows, &self.further(&done, pair).cures);
-        split.after.borrow_mut().insert(done, Rc::clone(&counts));
-        counts
+        let left = Rc::new(Left::of(self.further(&done, together), &split.rows, self.cures.len()));
+        split.after.borrow_mut().insert(done, Rc::clone(&left));
+        left
     }
 
-    /// The worlds that each repair cures once those in `done` (ascending) have failed.
-    fn further(&self, done: &[usize], pair: &mut dyn FnMut(usize, usize) -> Bits) -> Rc<Further> {
+    /// What is known once those in `done` (ascending) have failed.
+    fn further(&self, done: &[usize], together: &mut Together<'_>) -> Rc<Further> {
         if let Some(known) = self.further.borrow().get(done) {
             return Rc::clone(known);
         }
@@ -280,21 +297,32 @@ impl Bench {
             let known = self.further.borrow().get(&all_but(at)).cloned()?;
             Some(((*known).clone(), vec![done[at]], all_but(at)))
         });
-        let nothing = || Further { before: vec![0; words(self.n)], with: self.cures.clone(), cures: Vec::new() };
+        let nothing = || Further {
+            before: vec![0; words(self.n)],
+            with: vec![None; self.cures.len()],
+            more: vec![0.0; self.cures.len()],
+        };
         let (mut further, new, mut failed) = known.unwrap_or_else(|| (nothing(), done.to_vec(), Vec::new()));
         // Worlds that only three repairs together cure are left to the next step.
         for d in new {
             or_into(&mut further.before, &self.cures[d]);
             for &other in &failed {
-                or_into(&mut further.before, self.pair(d, other, pair));
+                if let Some(both) = self.pair(d, other, together) {
+                    or_into(&mut further.before, both);
+                }
             }
             for (r, with) in further.with.iter_mut().enumerate() {
-                or_into(with, self.pair(d, r, pair));
+                if let Some(both) = self.pair(d, r, together) {
+                    let any: Rc<[u64]> = match with {
+                        Some(with) => with.iter().zip(both).map(|(w, b)| w | b).collect(),
+                        None => both.as_slice().into(),
+                    };
+                    further.more[r] = f64::from(any.iter().map(|word| word.count_ones()).sum::<u32>());
+                    *with = Some(any);
+                }
             }
             failed.push(d);
         }
-        let left = |with: &Bits| with.iter().zip(&further.before).map(|(w, b)| w & !b).collect();
-        further.cures = further.with.iter().map(left).collect();
         let further = Rc::new(further);
         self.further.borrow_mut().insert(done.to_vec(), Rc::clone(&further));
         further
@@ -309,6 +337,74 @@ impl Bench {
             .filter(|p| *p > 0.0)
             .map(|p| -p * libm::log2(p))
             .sum()
+    }
+}
+
+impl<'b> Course<'b> {
+    fn new(bench: &'b Bench, split: &'b Split, weights: &'b [f64], left: f64) -> Self {
+        let most = (0..bench.cures.len()).map(|repair| mix_column(&split.cured, weights, repair)).collect();
+        Self { bench, split, weights, done: Vec::new(), left, most }
+    }
+
+    /// Goes on with the repair that cures most for its price, if any is worth it.
+    ///
+    /// Of fewer worlds a repair cures no more than it did, so that only those are counted again that would come first by
+    /// what they did.
+    fn next(&mut self, prices: &[f64], together: &mut Together<'_>) -> Option<usize> {
+        let after = (!self.done.is_empty()).then(|| self.bench.left_after(self.split, &self.done, together));
+        if let Some(after) = &after {
+            // With what was done it may cure more than alone.
+            self.most.iter_mut().zip(&after.further.more).for_each(|(most, more)| *most += more);
+        }
+        let mut merits: Vec<f64> = self.most.iter().zip(prices).map(|(most, price)| most / price).collect();
+        self.done.iter().chain(&self.split.failed).for_each(|&tried| merits[tried] = 0.0);
+        let mut counted = vec![after.is_none(); merits.len()];
+        loop {
+            let best = first_most(&merits)?;
+            if merits[best] * self.bench.hand_over <= self.left {
+                return None;
+            }
+            match &after {
+                Some(after) if !counted[best] => {
+                    let rows = self.weights.iter().enumerate();
+                    self.most[best] = rows.map(|(row, weight)| after.cured(self.bench, best, row) * weight).sum();
+                    merits[best] = self.most[best] / prices[best];
+                    counted[best] = true;
+                }
+                _ => {
+                    self.left *= 1.0 - (self.most[best] / self.left).min(1.0);
+                    self.done.push(best);
+                    return Some(best);
+                }
+            }
+        }
+    }
+}
+
+/// The place of the largest number, the first of equals.
+fn first_most(of: &[f64]) -> Option<usize> {
+    (0..of.len()).reduce(|best, at| if of[at] > of[best] { at } else { best })
+}
+
+impl Left {
+    fn of(further: Rc<Further>, rows: &[Bits], repairs: usize) -> Self {
+        let left = |row: &Bits| row.iter().zip(&further.before).map(|(r, b)| r & !b).collect();
+        Self { rows: rows.iter().map(left).collect(), cured: vec![Cell::new(None); repairs * rows.len()], further }
+    }
+
+    /// How many worlds of a row a repair cures.
+    fn cured(&self, bench: &Bench, repair: usize, row: usize) -> f64 {
+        let known = &self.cured[repair * self.rows.len() + row];
+        if let Some(cured) = known.get() {
+            return cured;
+        }
+        let (row, alone) = (&self.rows[row], &bench.cures[repair]);
+        let cured = f64::from(match &self.further.with[repair] {
+            None => both(row, alone),
+            Some(with) => row.iter().zip(alone).zip(with.iter()).map(|((r, a), w)| (r & (a | w)).count_ones()).sum(),
+        });
+        known.set(Some(cured));
+        cured
     }
 }
 
