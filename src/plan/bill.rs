@@ -46,7 +46,12 @@ impl<'k> Bill<'k> {
             let at: Vec<Vec<usize>> = places.iter().map(|p| laid.bearing(Scope::Cylinder, item.scope, *p)).collect();
             for part in &item.parts {
                 let lots = if part.one_for_all { vec![at.concat()] } else { at.clone() };
-                pieces.extend(lots.iter().map(|cylinders| Piece { repair, part, fills: spots(part, cylinders), bought: true }));
+                pieces.extend(lots.iter().map(|cylinders| Piece {
+                    repair,
+                    part,
+                    fills: spots(part, cylinders),
+                    bought: true,
+                }));
             }
         }
         let mut bill = Self { pieces };

@@ -130,10 +130,8 @@ impl<'a> Context<'a> {
     }
 
     fn labor(&self, jobs: &Jobs) -> Money {
-        let work: Money = jobs
-            .iter()
-            .map(|(repair, places)| labor(self.rate(self.by(repair)), self.work(repair, places)))
-            .sum();
+        let work: Money =
+            jobs.iter().map(|(repair, places)| labor(self.rate(self.by(repair)), self.work(repair, places))).sum();
         let access: Money =
             self.access(jobs).iter().map(|(a, reach)| labor(self.rate(self.opened_by(*a, jobs)), reach.total())).sum();
         work + access
