@@ -2,6 +2,7 @@
 //! its plan while fuel vapor is open. Walked here by the knowledge base alone, apart from the check that plans carry.
 
 use doldrum::access::AccessGraph;
+use doldrum::belief::Explanations;
 use doldrum::case::Case;
 use doldrum::knowledge::layout::{Craft, Instance, Laid};
 use doldrum::knowledge::{Hazard, Ix, Knowledge, Repair, read};
@@ -108,7 +109,7 @@ fn no_repair_ignites_while_vapor_is_open() {
                 let laid = Laid::new(&knowledge, craft);
                 let causes = item.removes.iter().map(|(cause, _)| Instance::new(*cause, 0)).collect();
                 let options = Options { causes };
-                let Ok(plan) = plan(&laid, &graph, &case, &[], &Default::default(), &options) else { continue };
+                let Ok(plan) = plan(&laid, &graph, &case, &[], &Explanations::default(), &options) else { continue };
                 let id = knowledge.repairs.id(repair);
                 if !plan.repairs.iter().any(|job| job.repair.id == id) {
                     continue;
