@@ -140,6 +140,10 @@ pub struct Part {
     pub or: Option<String>,
     /// Used up rather than fitted.
     pub consumable: bool,
+    /// What it fills at its place: in a plan it is not bought where other parts fill all of it.
+    pub fills: Vec<String>,
+    /// One lot does for all places of the repair.
+    pub one_for_all: bool,
     /// Where the price comes from.
     pub basis: Basis,
 }

@@ -104,7 +104,7 @@ fn removes(context: &Context<'_>, jobs: &Jobs, cause: Instance<Cause>) -> bool {
     context.outlives(&Aim { cause, chance: 1.0, why: Why::Named }, jobs) < 0.5
 }
 
-/// Depth-first with a bound: the cost of the repairs chosen so far never falls as more are added.
+/// Depth-first with a bound: what the repairs chosen so far cost at the least never falls as more are added.
 struct Search<'a> {
     context: &'a Context<'a>,
     aims: &'a [Aim],
@@ -120,13 +120,12 @@ impl Search<'_> {
         self.sets += 1;
         let mut all = chosen.clone();
         close(self.context, &mut all);
-        let price = self.context.price(&all);
-        if self.best.as_ref().is_some_and(|(best, _)| price >= *best) {
+        if self.best.as_ref().is_some_and(|(best, _)| self.context.floor(&all) >= *best) {
             return;
         }
         let open = self.aims.iter().find(|aim| !self.handled(&all, aim.cause));
         let Some(open) = open else {
-            let total = price + self.context.comebacks(self.aims, &all);
+            let total = self.context.price(&all) + self.context.comebacks(self.aims, &all);
             if self.best.as_ref().is_none_or(|(best, _)| total < *best) {
                 self.best = Some((total, chosen.clone()));
             }
@@ -284,7 +283,7 @@ fn offers(context: &Context<'_>, jobs: &Jobs) -> Vec<(Ix<Repair>, Minutes, Money
             let mut with = jobs.clone();
             with.add(offered, &(0..context.laid.places(item.scope)).collect::<Vec<_>>());
             let minutes = |jobs: &Jobs| -> Minutes {
-                let work: Minutes = jobs.iter().map(|(r, places)| context.work(r, places).0).sum();
+                let work: Minutes = jobs.iter().map(|(r, places)| context.work(r, places)).sum();
                 work + context.access(jobs).iter().map(|(_, reach)| reach.total()).sum()
             };
             let adds = minutes(&with) - minutes(jobs);

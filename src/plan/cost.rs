@@ -1,6 +1,7 @@
 //! What a set of repairs costs: work, parts, and access opened once for all of it.
 
 use super::By;
+use super::bill::Bill;
 use super::choose::Jobs;
 use super::goals::{Aim, chance_of};
 use crate::access::{AccessGraph, OpenSet, Reach};
@@ -113,23 +114,24 @@ impl<'a> Context<'a> {
         places.len().max(1)
     }
 
-    /// Hands-on minutes and parts of one repair at these places.
-    pub fn work(&self, repair: Ix<Repair>, places: &[usize]) -> (Minutes, Money) {
-        let item = &self.laid.knowledge.repairs[repair];
-        let n = count(places.len());
-        let parts: Money = item.parts.iter().map(|part| part.each * part.count).sum();
-        (item.minutes * n, parts * n)
+    /// Hands-on minutes of one repair at these places.
+    pub fn work(&self, repair: Ix<Repair>, places: &[usize]) -> Minutes {
+        self.laid.knowledge.repairs[repair].minutes * count(places.len())
     }
 
     /// Labor and parts of a set of repairs, access with it. Access is the shop's work where a repair behind it is.
     pub fn price(&self, jobs: &Jobs) -> Money {
-        let work: Money = jobs
-            .iter()
-            .map(|(repair, places)| {
-                let (minutes, parts) = self.work(repair, places);
-                labor(self.rate(self.by(repair)), minutes) + parts
-            })
-            .sum();
+        self.labor(jobs) + Bill::of(self.laid, jobs).total()
+    }
+
+    /// What a set of repairs costs at the least, whatever is added to it: a kit may yet stand for its single parts.
+    pub fn floor(&self, jobs: &Jobs) -> Money {
+        self.labor(jobs) + Bill::of(self.laid, jobs).unshared()
+    }
+
+    fn labor(&self, jobs: &Jobs) -> Money {
+        let work: Money =
+            jobs.iter().map(|(repair, places)| labor(self.rate(self.by(repair)), self.work(repair, places))).sum();
         let access: Money =
             self.access(jobs).iter().map(|(a, reach)| labor(self.rate(self.opened_by(*a, jobs)), reach.total())).sum();
         work + access

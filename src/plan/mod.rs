@@ -8,6 +8,7 @@
 
 #[cfg(test)]
 pub(crate) mod bench;
+mod bill;
 mod choose;
 mod cost;
 mod goals;

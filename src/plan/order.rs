@@ -12,6 +12,7 @@ mod once;
 mod proofs;
 mod steps;
 
+use super::bill::Bill;
 use super::choose::{Choice, Jobs};
 use super::cost::Context;
 use super::goals::Aim;
@@ -46,6 +47,7 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
     let proofs = Proofs::of(context, &vapor, &groups, &choice.jobs);
     let writer = Writer::new(context, &vapor, &choice.jobs, &groups, &proofs);
     let (stages, hazards) = writer.write();
+    let bill = Bill::of(context.laid, &choice.jobs);
     let knowledge = context.laid.knowledge;
     let goal = |aim: &Aim| Goal { cause: words::cause(context.laid, aim.cause), chance: aim.chance, why: aim.why };
     let cured = aims.iter().filter(|aim| !choice.not_cured.contains(aim)).chain(&choice.companions);
@@ -55,10 +57,10 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         .chain(&groups.work)
         .chain(&groups.live)
         .chain(&groups.run)
-        .map(|ix| job(context, choice, aims, &proofs, *ix))
+        .map(|ix| job(context, choice, aims, &proofs, &bill, *ix))
         .collect();
-    let parts = part_lines(context, &choice.jobs);
-    let cost = cost(context, choice, aims, &repairs, &proofs);
+    let parts = part_lines(context, &bill);
+    let cost = cost(context, choice, aims, &repairs, &proofs, &bill);
     let set = explanations.sets.iter().find(|set| !set.causes.is_empty());
     let explains = set.filter(|set| set.causes.iter().all(|cause| aims.iter().any(|aim| aim.cause == *cause)));
     Plan {

@@ -201,3 +201,87 @@ fn what_is_taken_apart_is_written_down_first() {
     let shut = to_record(&laid, &graph, &case, Apart::Access(off));
     assert!(shut.is_empty(), "nothing is left to open");
 }
+
+/// A part of a price that fills these, as the knowledge base would have it.
+fn part(item: &str, each: f64, fills: &[&str], one_for_all: bool) -> crate::knowledge::Part {
+    crate::knowledge::Part {
+        item: item.to_owned(),
+        count: 1.0,
+        each: Money::of(each),
+        or: None,
+        consumable: false,
+        fills: fills.iter().map(|word| (*word).to_owned()).collect(),
+        one_for_all,
+        basis: crate::knowledge::Basis::Estimate,
+    }
+}
+
+/// What a plan lists: item, how many, price, repairs.
+fn listed(plan: &Plan) -> Vec<(&str, f64, f64, Vec<String>)> {
+    let repairs = |line: &PartLine| -> Vec<String> { line.for_repairs.clone() };
+    let mut lines: Vec<_> =
+        plan.parts.iter().map(|line| (line.item.as_str(), line.count, line.each.get(), repairs(line))).collect();
+    lines.sort_by(|a, b| a.0.cmp(b.0));
+    lines
+}
+
+/// Worked by hand. Needle set, front: needle 14, cover gasket 4. Screen, both: cover gasket 4 each, wash 3 for both. The
+/// front cover is opened once, so its gasket is bought once: 14 + 4 + 4 + 3 = 25, not 33.
+#[test]
+fn a_gasket_of_one_opening_is_bought_once() {
+    let mut knowledge = knowledge();
+    let gasket = || part("cover gasket", 4.0, &["cover-gasket"], false);
+    let screen = knowledge.repairs.find("rm-screen-clean").expect("a repair");
+    let needle = knowledge.repairs.find("rm-needle-set").expect("a repair");
+    knowledge.repairs.get_mut(screen).parts = vec![gasket(), part("wash", 3.0, &[], true)];
+    knowledge.repairs.get_mut(needle).parts = vec![gasket(), part("needle", 14.0, &["needle"], false)];
+    let likely = [("needle-worn@front", 0.9), ("screen-clogged", 0.9)];
+    let plan = made(&knowledge, &case(&knowledge, "technician"), &["needle-worn@front", "screen-clogged"], &likely);
+    let plan = plan.expect("a plan");
+    assert_eq!(plan.check_order(), Ok(()));
+    assert_eq!(ids(&plan), ["rm-screen-clean", "rm-needle-set", "rm-first-start"]);
+    let all = |ids: &[&str]| -> Vec<String> { ids.iter().map(|id| (*id).to_owned()).collect() };
+    assert_eq!(
+        listed(&plan),
+        [
+            ("cover gasket", 2.0, 4.0, all(&["rm-screen-clean", "rm-needle-set"])),
+            ("needle", 1.0, 14.0, all(&["rm-needle-set"])),
+            ("wash", 1.0, 3.0, all(&["rm-screen-clean"])),
+        ]
+    );
+    let money: Vec<f64> = plan.repairs.iter().map(|job| job.parts.get()).collect();
+    assert_eq!(money, [11.0, 14.0, 0.0], "the shared gasket counts for the repair that comes first");
+    assert_eq!(plan.cost.parts, Money::of(25.0));
+}
+
+/// Worked by hand. Rebuild, both: a kit of needle and gasket at 45. Needle set, both: needle 14, cover gasket 4, and a
+/// spring of 5 that no kit holds. Kit 90 and springs 10 are 100; with the single ones it would be 136.
+#[test]
+fn a_kit_makes_the_single_parts_unnecessary() {
+    let mut knowledge = knowledge();
+    let rebuild = knowledge.repairs.find("rm-rebuild").expect("a repair");
+    let needle = knowledge.repairs.find("rm-needle-set").expect("a repair");
+    let single = |item, each, word| part(item, each, &[word], false);
+    knowledge.repairs.get_mut(rebuild).parts = vec![part("rebuild kit", 45.0, &["needle", "cover-gasket"], false)];
+    knowledge.repairs.get_mut(needle).parts = vec![
+        single("needle", 14.0, "needle"),
+        single("cover gasket", 4.0, "cover-gasket"),
+        single("spring", 5.0, "spring"),
+    ];
+    let case = case(&knowledge, "technician");
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let mut jobs = Jobs::default();
+    jobs.add(rebuild, &[0, 1]);
+    let alone = bill::Bill::of(&laid, &jobs);
+    assert_eq!(alone.total(), Money::of(90.0));
+    jobs.add(needle, &[0, 1]);
+    let bill = bill::Bill::of(&laid, &jobs);
+    assert_eq!((bill.of_repair(rebuild), bill.of_repair(needle)), (Money::of(90.0), Money::of(10.0)));
+    let kit = bill.bought().find(|(part, _)| part.item == "rebuild kit").expect("the kit");
+    assert_eq!(kit.1, [needle, rebuild], "the kit serves both");
+    let mut without = Jobs::default();
+    without.add(rebuild, &[0]);
+    without.add(needle, &[0, 1]);
+    let bill = bill::Bill::of(&laid, &without);
+    assert_eq!(bill.total(), Money::of(45.0 + 5.0 + 14.0 + 4.0 + 5.0), "the kit of the front is of no use to the rear");
+}

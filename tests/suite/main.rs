@@ -50,6 +50,7 @@ mod optimum;
 mod optimum_networks;
 mod oracle_network;
 mod page;
+mod plan_ignition;
 mod plan_property;
 mod plan_worked;
 mod published_decision;

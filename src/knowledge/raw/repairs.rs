@@ -100,6 +100,12 @@ pub struct RawPart {
     /// Used up rather than fitted.
     #[serde(default)]
     pub consumable: bool,
+    /// Words of your own for what it fills: a plan lists no part that others of its parts fill already.
+    #[serde(default)]
+    pub fills: Vec<RawId>,
+    /// One lot does for all places of the repair.
+    #[serde(default)]
+    pub one_for_all: bool,
     /// Where the price comes from.
     pub basis: Sp<RawBasis>,
 }

@@ -110,6 +110,8 @@ fn part(raw: &RawPart, names: &Names, item: &Item<'_>, key: &str) -> Part {
         each: item.money(&raw.each, &format!("{key}.each")),
         or: raw.or.clone(),
         consumable: raw.consumable,
+        fills: raw.fills.iter().map(|word| word.value.clone()).collect(),
+        one_for_all: raw.one_for_all,
         basis: item.basis_at(names, &raw.basis, &format!("{key}.basis")),
     }
 }

@@ -99,11 +99,15 @@ impl Writer<'_> {
         for safe in [true, false] {
             for &ix in &runs {
                 let access = &self.context.laid.knowledge.access[ix];
+                // The service step says again, and better for its purpose, what guards the same hazard; something of
+                // the state itself is still said, for it must be seen to begin.
+                let guarded = |step: &crate::knowledge::Step| {
+                    step.phase == Phase::MakeSafe && step.caution.is_some_and(|caution| guards(service, caution))
+                };
+                let begins = !access.steps.iter().all(guarded);
                 for at in 0..access.steps.len() {
                     let step = &access.steps[at];
-                    // The service step says again, and better for its purpose, what guards the same hazard.
-                    let said = safe && step.caution.is_some_and(|caution| guards(service, caution));
-                    if (step.phase == Phase::MakeSafe) == safe && !said {
+                    if (step.phase == Phase::MakeSafe) == safe && !(begins && guarded(step)) {
                         self.access_step(stage, access.steps[at].phase, ix, Way::Open, at, false);
                     }
                 }

@@ -1,5 +1,6 @@
 //! What stands beside the work: who it is for, what it costs, parts, tools, verdicts, cautions, what to offer.
 
+use super::super::bill::Bill;
 use super::super::choose::{Choice, Jobs};
 use super::super::cost::{Context, labor};
 use super::super::goals::Aim;
@@ -30,12 +31,18 @@ pub fn opens(context: &Context<'_>, stages: &[Stage]) -> Vec<Named> {
     opened
 }
 
-pub fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], proofs: &Proofs, ix: Ix<Repair>) -> Job {
+pub fn job(
+    context: &Context<'_>,
+    choice: &Choice,
+    aims: &[Aim],
+    proofs: &Proofs,
+    bill: &Bill<'_>,
+    ix: Ix<Repair>,
+) -> Job {
     let laid = context.laid;
     let repair = &laid.knowledge.repairs[ix];
     let at = places_of(&choice.jobs, ix);
     let by = context.by(ix);
-    let (minutes, parts) = context.work(ix, at);
     let removes = aims
         .iter()
         .chain(&choice.companions)
@@ -55,8 +62,8 @@ pub fn job(context: &Context<'_>, choice: &Choice, aims: &[Aim], proofs: &Proofs
         service: repair.service,
         mind: repair.care.clone(),
         held: repair.service.then(|| held::held(context, &choice.jobs, proofs, ix)).flatten(),
-        minutes: minutes * context.rate(by).pace,
-        parts,
+        minutes: context.work(ix, at) * context.rate(by).pace,
+        parts: bill.of_repair(ix),
     }
 }
 
@@ -64,8 +71,15 @@ pub fn places_of(jobs: &Jobs, wanted: Ix<Repair>) -> &[usize] {
     jobs.iter().find(|(ix, _)| *ix == wanted).map_or(&[], |(_, at)| at)
 }
 
-pub fn cost(context: &Context<'_>, choice: &Choice, aims: &[Aim], repairs: &[Job], proofs: &Proofs) -> Cost {
-    let mut cost = Cost::default();
+pub fn cost(
+    context: &Context<'_>,
+    choice: &Choice,
+    aims: &[Aim],
+    repairs: &[Job],
+    proofs: &Proofs,
+    bill: &Bill<'_>,
+) -> Cost {
+    let mut cost = Cost { parts: bill.total(), ..Cost::default() };
     for (access, reach) in proofs.access(context, &choice.jobs) {
         let rate = context.rate(context.opened_by(access, &choice.jobs));
         cost.access += reach.total() * rate.pace;
@@ -73,9 +87,7 @@ pub fn cost(context: &Context<'_>, choice: &Choice, aims: &[Aim], repairs: &[Job
     }
     for (ix, _) in choice.jobs.iter() {
         let rate = context.rate(context.by(ix));
-        let (bench, parts) = context.work(ix, places_of(&choice.jobs, ix));
-        cost.labor += labor(rate, bench);
-        cost.parts += parts;
+        cost.labor += labor(rate, context.work(ix, places_of(&choice.jobs, ix)));
     }
     cost.work = repairs.iter().map(|job| job.minutes).sum();
     for proof in &proofs.all {
@@ -96,25 +108,26 @@ pub fn cautions(context: &Context<'_>, hazards: BTreeSet<Ix<Hazard>>) -> Vec<sup
     cautions.into_iter().map(|ix| words::caution(context.laid, ix)).collect()
 }
 
-pub fn part_lines(context: &Context<'_>, jobs: &Jobs) -> Vec<PartLine> {
+pub fn part_lines(context: &Context<'_>, bill: &Bill<'_>) -> Vec<PartLine> {
     let mut lines: Vec<PartLine> = Vec::new();
-    for (ix, at) in jobs.iter() {
-        let id = context.laid.knowledge.repairs.id(ix).to_owned();
-        for part in &context.laid.knowledge.repairs[ix].parts {
-            let count = part.count * super::super::cost::count(at.len());
-            match lines.iter_mut().find(|line| line.item == part.item && line.each == part.each) {
-                Some(line) => {
-                    line.count += count;
-                    line.for_repairs.push(id.clone());
-                }
-                None => lines.push(PartLine {
-                    item: part.item.clone(),
-                    count,
-                    each: part.each,
-                    or: part.or.clone(),
-                    consumable: part.consumable,
-                    for_repairs: vec![id.clone()],
-                }),
+    for (part, repairs) in bill.bought() {
+        let at = lines.iter().position(|line| line.item == part.item && line.each == part.each);
+        let at = at.unwrap_or_else(|| {
+            lines.push(PartLine {
+                item: part.item.clone(),
+                count: 0.0,
+                each: part.each,
+                or: part.or.clone(),
+                consumable: part.consumable,
+                for_repairs: Vec::new(),
+            });
+            lines.len() - 1
+        });
+        let line = &mut lines[at];
+        line.count += part.count;
+        for id in repairs.into_iter().map(|ix| context.laid.knowledge.repairs.id(ix)) {
+            if line.for_repairs.iter().all(|known| known != id) {
+                line.for_repairs.push(id.to_owned());
             }
         }
     }

@@ -2,7 +2,7 @@
 
 use super::super::choose::Jobs;
 use super::super::cost::Context;
-use crate::knowledge::{Access, Check, Condition, Hazard, Ix, Repair, Turns};
+use crate::knowledge::{Access, Check, Condition, Hazard, Ix, Phase, Repair, Step, Turns};
 
 /// The work of a plan by stage.
 pub struct Groups {
@@ -26,7 +26,7 @@ impl Groups {
                 &mut groups.run
             } else if repair.turns == Turns::Starter {
                 &mut groups.clear
-            } else if repair.ignites && !needed.iter().any(|a| vapor.opened_by_access(context, a)) {
+            } else if works_live(repair) && !needed.iter().any(|a| vapor.opened_by_access(context, a)) {
                 &mut groups.live
             } else {
                 &mut groups.work
@@ -35,6 +35,13 @@ impl Groups {
         }
         groups
     }
+}
+
+/// Whether something ignites while a repair is done. What is handed over with it is done once all is put back.
+fn works_live(repair: &Repair) -> bool {
+    let quiet = [Phase::MakeSafe, Phase::Record, Phase::HandOver];
+    let lit = |step: &Step| step.ignites.unwrap_or(true) && !quiet.contains(&step.phase);
+    repair.ignites && repair.steps.iter().any(lit)
 }
 
 /// The hazards that bar what ignites, and the check that closes them.

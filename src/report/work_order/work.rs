@@ -216,7 +216,16 @@ fn verdicts(plan: &Plan, doc: &mut Document) {
         };
         vec![part, (&verdict.reuse).into(), (&verdict.clean).into(), (&verdict.replace).into()]
     };
+    let (new, judged): (Vec<_>, Vec<_>) = plan.verdicts.iter().partition(|verdict| always_new(verdict));
     doc.part("Reuse, clean or replace");
+    if !new.is_empty() {
+        let parts: Vec<String> = new.iter().map(|verdict| verdict.part.clone()).collect();
+        let line = Rich::strong("Always new, whatever they look like: ").and(&parts.join(", ")).and(".");
+        doc.step(Step { mark: Mark::Box, what: line, ..Step::default() });
+    }
+    if judged.is_empty() {
+        return;
+    }
     doc.push(Block::Table(Table {
         columns: vec![
             Column::words("Part: look for"),
@@ -224,7 +233,13 @@ fn verdicts(plan: &Plan, doc: &mut Document) {
             Column::words("Clean"),
             Column::words("Replace"),
         ],
-        rows: plan.verdicts.iter().map(row).collect(),
+        rows: judged.into_iter().map(row).collect(),
         total: None,
     }));
+}
+
+/// Whether there is nothing to judge: it is replaced in any case.
+fn always_new(verdict: &crate::plan::Verdict) -> bool {
+    let never = |words: &str| words == "never";
+    never(&verdict.reuse) && never(&verdict.clean) && verdict.replace == "always"
 }
