@@ -103,7 +103,9 @@ impl CutSets {
         for family in &self.by_order {
             let share = |element: u32| priors.share(cause(element).0);
             let mut sets = self.diagram.likeliest(*family, most - cuts.len(), share, chance);
-            sets.iter_mut().for_each(|set| set.sort_by_key(|element| cause(*element).1));
+            for set in &mut sets {
+                set.sort_by_key(|element| cause(*element).1);
+            }
             let told = |set: Vec<u32>| CutSet {
                 chance: chance(&set),
                 causes: set.into_iter().map(|element| cause(element).0).collect(),

@@ -97,15 +97,16 @@ impl Diagram {
         self.nodes.get_index(at).copied()
     }
 
-    /// The first element of either, and each family by it: its sets without the element, and with it.
-    fn parted(&self, a: Family, b: Family) -> Option<(u32, [Family; 2], [Family; 2])> {
+    /// The first element of two families that are not both constant, and each family by it: its sets without the element,
+    /// and with it.
+    fn parted(&self, a: Family, b: Family) -> (u32, [Family; 2], [Family; 2]) {
         let (x, y) = (self.node(a), self.node(b));
-        let element = [x, y].into_iter().flatten().map(|node| node.element).min()?;
+        let element = [x, y].into_iter().flatten().map(|node| node.element).min().expect("one of them has an element");
         let part = |family, node: Option<Node>| match node.filter(|node| node.element == element) {
             Some(node) => [node.without, node.with],
             None => [family, Family::NEVER],
         };
-        Some((element, part(a, x), part(b, y)))
+        (element, part(a, x), part(b, y))
     }
 
     fn answer(
@@ -137,7 +138,7 @@ impl Diagram {
             return Ok(Family::ALWAYS);
         }
         self.answer(Question::Union(a, b), |own| {
-            let (element, [a0, a1], [b0, b1]) = own.parted(a, b).expect("neither is constant");
+            let (element, [a0, a1], [b0, b1]) = own.parted(a, b);
             let without = own.union(a0, b0)?;
             let with = own.union(a1, b1)?;
             let with = own.without(with, without)?;
@@ -158,7 +159,7 @@ impl Diagram {
             return Ok(b);
         }
         self.answer(Question::Product(a, b), |own| {
-            let (element, [a0, a1], [b0, b1]) = own.parted(a, b).expect("neither is constant");
+            let (element, [a0, a1], [b0, b1]) = own.parted(a, b);
             let without = own.product(a0, b0)?;
             // The element is there: from one of the two or from both.
             let any = own.union(b0, b1)?;
@@ -184,7 +185,7 @@ impl Diagram {
             return Ok(a);
         }
         self.answer(Question::Without(a, b), |own| {
-            let (element, [a0, a1], [b0, b1]) = own.parted(a, b).expect("neither is constant");
+            let (element, [a0, a1], [b0, b1]) = own.parted(a, b);
             let without = own.without(a0, b0)?;
             let with = own.without(a1, b0)?;
             let with = own.without(with, b1)?;

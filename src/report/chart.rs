@@ -1,5 +1,9 @@
 //! A fault tree with its cut sets and importances, as a document, as DOT and for other programs.
 
+mod json;
+
+pub use json::shape as chart_shape;
+
 use super::tree::{Asks, Kind, Node, Row, Tree};
 use super::{Block, Column, Document, Figures, Rich, Table};
 use crate::chart::cuts::{CutSet, TooMany};
@@ -9,7 +13,6 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, GateKind};
 use crate::model::network::VarIx;
 use petgraph::graph::NodeIndex;
-use serde_json::{Value, json};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -263,46 +266,6 @@ impl Charted<'_> {
         }
         text.push_str("}\n");
         text
-    }
-
-    /// Everything for other programs.
-    #[must_use]
-    pub fn json(&self) -> Value {
-        let graph = &self.drawn.graph;
-        let node = |what: Stands, at: usize| {
-            let kind = match what {
-                Stands::Symptom(_) => "symptom",
-                Stands::Effect(_) => "effect",
-                Stands::Cause(_) => "cause",
-                Stands::Count(..) => "count",
-            };
-            json!({"node": at, "kind": kind, "id": self.id(what)})
-        };
-        let inputs = |to: NodeIndex| {
-            let edge = move |(from, strength): (NodeIndex, f64)| json!({"from": from.index(), "to": to.index(), "strength": strength});
-            self.drawn.inputs(to).into_iter().map(edge)
-        };
-        let cut =
-            |cut: &CutSet| json!({"causes": self.labels(&cut.causes), "chance": cut.chance, "brings": cut.brings});
-        let importance = |i: &Importance| {
-            json!({
-                "cause": self.label(i.cause), "chance": i.chance, "given_top": i.diagnostic, "birnbaum": i.birnbaum,
-                "criticality": i.criticality, "raw": i.achievement, "rrw": i.reduction,
-            })
-        };
-        json!({
-            "top": match self.top { Top::Symptom(s) => self.id(Stands::Symptom(s)), Top::Effect(e) => self.id(Stands::Effect(e)) },
-            "layout": self.laid.knowledge.layouts.id(self.laid.craft.layout),
-            "probability": self.importances.top,
-            "exact": !self.importances.cut,
-            "nodes": graph.node_indices().map(|n| node(graph[n].1, n.index())).collect::<Vec<_>>(),
-            "edges": graph.node_indices().flat_map(inputs).collect::<Vec<_>>(),
-            "causes_left_out": self.left_out,
-            "order": self.by_order.len(),
-            "cut_set_counts": self.cuts.is_ok().then_some(self.by_order),
-            "cut_sets": self.cuts.ok().map(|cuts| cuts.iter().map(cut).collect::<Vec<_>>()),
-            "importance": self.importances.causes.iter().map(importance).collect::<Vec<_>>(),
-        })
     }
 }
 

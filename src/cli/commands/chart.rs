@@ -56,10 +56,7 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
     match args.format {
         ChartFormat::Svg => print(&render_svg(&charted.tree(&figures), &top.title(&laid)))?,
         ChartFormat::Dot => print(&charted.dot(&figures))?,
-        ChartFormat::Json => {
-            let text = serde_json::to_string_pretty(&charted.json()).map_err(|e| Failure::Stuck(e.to_string()))?;
-            print(&(text + "\n"))?;
-        }
+        ChartFormat::Json => print(&charted.json())?,
         ChartFormat::Text => print_document(&charted.document(&figures), super::super::args::Format::Text)?,
         ChartFormat::Markdown => print_document(&charted.document(&figures), super::super::args::Format::Markdown)?,
         ChartFormat::Html => print_document(&charted.document(&figures), super::super::args::Format::Html)?,
