@@ -184,7 +184,9 @@ fn printed_findings_fit() {
     let vet = validator(&schema::vet());
     let small = small_engine::folder();
     let broken = tempfile::tempdir().expect("a folder");
-    fs::write(broken.path().join("causes.yaml"), "- {id: A, rate: many}\n").expect("written");
+    for (name, text) in [("craft.yaml", "format: 1\n"), ("causes.yaml", "- {id: A, rate: many}\n")] {
+        fs::write(broken.path().join(name), text).expect("written");
+    }
     let [small, broken] = [small.as_path(), broken.path()].map(|path| path.to_str().expect("a name in UTF-8"));
     for arguments in [vec!["vet", small], vec!["vet", small, "--testability"], vec!["vet", broken]] {
         let value = printed(&[arguments.as_slice(), &["--format", "json"]].concat());
