@@ -89,8 +89,13 @@ fn event(args: &Arguments, laid: &Laid<'_>, case: &Case) -> Result<(Top, String)
     let id = args.event.clone().or_else(usual).or_else(first).unwrap_or_default();
     let Some(top) = Top::find(laid, &id) else {
         let known = knowledge.symptoms.ids().chain(knowledge.effects.ids());
-        let near = nearest(&id, known).map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
-        return Err(Failure::Usage(format!("expected a symptom or effect of the knowledge base, found `{id}`{near}")));
+        let hint = match nearest(&id, known) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => format!("symptoms are {}", knowledge.symptoms.ids().collect::<Vec<_>>().join(", ")),
+        };
+        return Err(Failure::Usage(format!(
+            "expected a symptom or effect of the knowledge base, found `{id}`; {hint}"
+        )));
     };
     Ok((top, id))
 }

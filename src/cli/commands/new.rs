@@ -2,7 +2,7 @@
 
 use crate::cli::args::Common;
 use crate::cli::args::authors::New;
-use crate::cli::out::{Failure, print};
+use crate::cli::out::{Failure, say};
 use crate::cli::{Exit, load};
 use crate::{schema, skeleton, store};
 use std::path::Path;
@@ -35,7 +35,7 @@ fn base(folder: &Path, name: Option<&str>, common: &Common) -> Result<Exit, Fail
     }
     let shown = folder.display();
     if !common.quiet {
-        print(&format!(
+        say(&format!(
             "A knowledge base of one symptom, two causes, a check and a repair is in {shown}; every file says what it \
              holds.\n\n  \
              doldrum vet {shown}                     says what is wrong, with file and line\n  \
@@ -53,7 +53,7 @@ fn case(file: &Path, common: &Common) -> Result<Exit, Failure> {
     let knowledge = load::plain_knowledge(common)?;
     store::write(file, &skeleton::case(&knowledge))?;
     if !common.quiet {
-        print(&format!("{} is a case with nothing in it yet; doldrum assess reads it.\n", file.display()))?;
+        say(&format!("{} is a case with nothing in it yet; doldrum assess reads it.\n", file.display()))?;
     }
     Ok(Exit::Done)
 }

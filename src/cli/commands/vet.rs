@@ -3,7 +3,7 @@
 use crate::cli::args::Common;
 use crate::cli::args::authors::{Deny, Vet, VetFormat};
 use crate::cli::commands::trial::find;
-use crate::cli::out::{Failure, counted, page_width, paint, print};
+use crate::cli::out::{Failure, counted, page_width, paint, print, say};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
 use crate::finding::{Finding, Findings, Severity};
@@ -37,7 +37,7 @@ pub fn run(args: &Vet, common: &Common) -> Result<Exit, Failure> {
     let tables = knowledge.as_ref().filter(|_| args.testability).map(|knowledge| (knowledge, &vetted));
     let figures = tables.map(|(knowledge, vetted)| (knowledge, vetted.testability.as_slice()));
     match args.format {
-        VetFormat::Text => print(&text(&findings, &name, files.len(), tables, common))?,
+        VetFormat::Text => say(&text(&findings, &name, files.len(), tables, common))?,
         VetFormat::Json => print(&report::vetted_json(&findings, figures))?,
         VetFormat::Lines => print(&lines(&findings, Finding::line))?,
         VetFormat::Workflow => print(&lines(&findings, Finding::workflow_command))?,
