@@ -244,6 +244,26 @@ mod tests {
     use proptest::prelude::*;
     use std::collections::BTreeSet;
 
+    /// Rain and sprinkler take a node each, "wet" one more: whoever lacks room is told where it ran out.
+    #[test]
+    fn the_event_without_room_is_named() {
+        let files = [
+            ("craft.yaml", include_str!("../../tests/knowledge_good/textbook/craft.yaml")),
+            ("causes.yaml", include_str!("../../tests/knowledge_good/textbook/causes.yaml")),
+            ("symptoms.yaml", include_str!("../../tests/knowledge_good/textbook/symptoms.yaml")),
+        ];
+        let files: Vec<_> = files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())).into();
+        let knowledge = crate::knowledge::read(&files).0.expect("sound");
+        let laid = Laid::new(&knowledge, crate::knowledge::layout::Craft::usual(&knowledge));
+        let model = crate::model::compile::compile(&laid, &crate::chart::unasked(&laid));
+        let (symptom, var) = model.symptoms[0];
+        let chart = Chart::below(&model, var);
+        let at = |room: usize| CutSets::within(&chart, &model.network, 2, room).map(|sets| sets.counts());
+        assert!(matches!(at(1), Err(TooMany { at: Stands::Cause(_), room: 1 })));
+        assert_eq!(at(2), Err(TooMany { at: Stands::Symptom(symptom), room: 2 }));
+        assert_eq!(at(100), Ok(vec![2, 0]));
+    }
+
     #[test]
     fn two_of_three() {
         let mut diagram = Diagram::new(100);
