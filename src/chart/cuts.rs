@@ -21,7 +21,7 @@ use crate::model::network::{Link, Mechanism, Network, VarIx};
 use crate::model::prior::{Prior, prior};
 use std::collections::BTreeMap;
 
-/// Room for nodes of the diagram: a hundred times what the widest complaint of the built-in base takes to order 4.
+/// Room for nodes of the diagram and for what was asked of it: about a hundred megabytes together.
 const ROOM: usize = 1_000_000;
 
 /// A minimal cut set.

@@ -287,9 +287,10 @@ fn in_all(by_order: &[u64]) -> u64 {
     by_order.iter().fold(0, |all, more| all.saturating_add(*more))
 }
 
-/// "12 in all: 0 of 1, 12 of 2."
+/// "12 in all: 0 of 1 cause, 12 of 2."
 fn orders(by_order: &[u64]) -> String {
-    let each: Vec<String> = by_order.iter().zip(1..).map(|(count, order)| format!("{count} of {order}")).collect();
+    let of = |(count, order): (&u64, usize)| format!("{count} of {order}{}", if order == 1 { " cause" } else { "" });
+    let each: Vec<String> = by_order.iter().zip(1..).map(of).collect();
     format!("{} in all: {}. The likeliest to bring it about come first.", in_all(by_order), each.join(", "))
 }
 
