@@ -6,7 +6,7 @@ use crate::finding::{Finding, Findings, Severity};
 use crate::report::{Document, Paint, render_html, render_markdown, render_text};
 use crate::store;
 use std::io::{self, IsTerminal, Write};
-use textwrap::{Options, WordSeparator, WordSplitter};
+use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 
 /// The width of text that goes to no terminal.
 const PAGE_WIDTH: usize = 100;
@@ -92,6 +92,7 @@ fn fold(text: &str, width: usize) -> String {
     let line = |line: &str| {
         let indent = " ".repeat(line.len() - line.trim_start_matches(' ').len() + 2);
         let options = Options::new(width)
+            .wrap_algorithm(WrapAlgorithm::FirstFit)
             .subsequent_indent(&indent)
             .break_words(false)
             .word_splitter(WordSplitter::NoHyphenation)

@@ -36,11 +36,11 @@ fn base(folder: &Path, name: Option<&str>, common: &Common) -> Result<Exit, Fail
     let shown = folder.display();
     if !common.quiet {
         say(&format!(
-            "A knowledge base of one symptom, two causes, a check and a repair is in {shown}; every file says what it \
-             holds.\n\n  \
+            "A knowledge base of one symptom, two causes, a check and a repair is in {shown}.\n\
+             Every file says what it holds.\n\n  \
              doldrum vet {shown}                     says what is wrong, with file and line\n  \
              doldrum triage --knowledge {shown}      works a job with it\n\n\
-             An editor with a YAML language server completes the files by the schemas in {shown}/schema.\n"
+             An editor with a YAML language server completes the files, by {shown}/schema.\n"
         ))?;
     }
     Ok(Exit::Done)
