@@ -301,7 +301,7 @@ fn getting_there(proposal: &Proposal, figures: &Figures) -> String {
         Some(opening) if opening.shared >= 0.5 && 2.0 * opening.minutes.get() >= proposal.minutes.get() => {
             // A chance that rounds to all is not a figure to think about.
             let how_surely = if opening.shared > 0.995 {
-                ", whatever the answer".to_owned()
+                ", almost surely".to_owned()
             } else {
                 format!(": {}", figures.chance(opening.shared))
             };
