@@ -6,25 +6,23 @@
 //! strength is 1 and every leak 0 this is the textbook's meaning. How surely a set really brings the event about is a
 //! number of its own ([`CutSet::brings`]).
 //!
-//! Sets are worked out from the causes up (bottom-up, as MICSUP does; MOCUS goes down: Fussell and Vesely 1972, from
-//! memory), and dropped where they hold another or grow beyond the order asked for. A set of no more than that order has
-//! only parts of no more, so none is missed.
+//! Sets are worked out from the causes up, each event's from those of its inputs, in a [`Diagram`], where sets that hold
+//! another are dropped. Those of more causes than asked for are dropped on the way too: a set of no more than that order
+//! has only parts of no more, so none is missed.
 
-use super::Chart;
-use super::Stands;
+use super::diagram::{Diagram, Family, Full};
+use super::{Chart, Stands};
 use crate::case::Case;
 use crate::inference::{Engine, Error, Limits};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Ix};
 use crate::model::compile::CaseModel;
-use crate::model::network::{Mechanism, Network, VarIx};
-use crate::model::prior::prior;
-use std::collections::{BTreeMap, BTreeSet};
+use crate::model::network::{Link, Mechanism, Network, VarIx};
+use crate::model::prior::{Prior, prior};
+use std::collections::BTreeMap;
 
-/// The highest order that can be asked for: the subsets of a set are looked up one by one.
-pub const MOST_ORDER: usize = 10;
-/// The most sets that any event may have on the way.
-const MOST_SETS: usize = 200_000;
+/// Room for nodes of the diagram and for what was asked of it: about a hundred megabytes together.
+const ROOM: usize = 1_000_000;
 
 /// A minimal cut set.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,147 +36,175 @@ pub struct CutSet {
     pub brings: Option<f64>,
 }
 
-/// More sets than can be held.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("expected at most {MOST_SETS} sets of causes, found more; ask for a lower order")]
-pub struct TooMany;
+/// The sets of an event take more room than there is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TooMany {
+    /// The event at which it ran out.
+    pub at: Stands,
+    /// How many nodes there was room for.
+    pub room: usize,
+}
 
-type Set = Vec<VarIx>;
+/// The minimal cut sets of an event, none of them listed yet.
+#[derive(Clone, Debug)]
+pub struct CutSets {
+    diagram: Diagram,
+    /// Those of one cause, of two, and so on.
+    by_order: Vec<Family>,
+    /// What each element of the diagram is.
+    causes: Vec<(Instance<Cause>, VarIx)>,
+}
 
-/// The minimal cut sets of the top of a chart with no more than `order` causes, as sets of variables: the smallest first.
-///
-/// Cost: products of families of sets; a complaint of the built-in base to order 3 takes well under a second.
-///
-/// # Errors
-/// Where there are too many.
-pub fn minimal(chart: &Chart, network: &Network, order: usize) -> Result<Vec<Set>, TooMany> {
-    let order = order.min(MOST_ORDER);
-    let mut vars: Vec<(VarIx, Stands)> = chart.graph.node_weights().copied().collect();
-    // Parents stand before children.
-    vars.sort_by_key(|(var, _)| *var);
-    let mut families: BTreeMap<VarIx, Vec<Set>> = BTreeMap::new();
-    for (var, what) in vars {
-        let family =
-            if matches!(what, Stands::Cause(_)) { vec![vec![var]] } else { of_gate(network, var, order, &families)? };
-        families.insert(var, family);
+impl CutSets {
+    /// The minimal cut sets of the top of a chart with no more than `order` causes.
+    ///
+    /// Cost: products of decision diagrams; a complaint of the built-in base to order 3 takes well under a second.
+    ///
+    /// # Errors
+    /// Where they take too much room.
+    pub fn below(chart: &Chart, network: &Network, order: usize) -> Result<Self, TooMany> {
+        Self::within(chart, network, order, ROOM)
     }
-    Ok(families.remove(&chart.graph[chart.top].0).unwrap_or_default())
+
+    fn within(chart: &Chart, network: &Network, order: usize, room: usize) -> Result<Self, TooMany> {
+        let causes = as_met(chart);
+        let element: BTreeMap<VarIx, u32> = causes.iter().map(|(_, var)| *var).zip(0..).collect();
+        let mut diagram = Diagram::new(room);
+        let mut events: Vec<(VarIx, Stands)> = chart.graph.node_weights().copied().collect();
+        // Parents stand before children.
+        events.sort_by_key(|(var, _)| *var);
+        let mut families: BTreeMap<VarIx, Family> = BTreeMap::new();
+        for (var, stands) in events {
+            let family = match element.get(&var) {
+                Some(&cause) => diagram.single(cause),
+                None => of_gate(&mut diagram, network, var, order, &families),
+            };
+            families.insert(var, family.map_err(|full| TooMany { at: stands, room: full.room })?);
+        }
+        let (top, stands) = chart.graph[chart.top];
+        let by_order = (1..=order).map(|order| diagram.sized(families[&top], order, order)).collect::<Result<_, _>>();
+        Ok(Self { by_order: by_order.map_err(|full| TooMany { at: stands, room: full.room })?, diagram, causes })
+    }
+
+    /// How many there are of one cause, of two, and so on to the order asked for.
+    #[must_use]
+    pub fn counts(&self) -> Vec<u64> {
+        let of = |(family, order): (&Family, usize)| self.diagram.counts(*family).get(order).copied().unwrap_or(0);
+        self.by_order.iter().zip(1..).map(of).collect()
+    }
+
+    /// The first `most` of them with the chance of each: those of fewest causes, of these the likeliest.
+    #[must_use]
+    pub fn likeliest(&self, laid: &Laid<'_>, case: &Case, most: usize) -> Vec<CutSet> {
+        let priors = Priors::of(laid, case, &self.causes);
+        let cause = |element: u32| self.causes[element as usize];
+        let chance = |set: &[u32]| priors.chance(set.iter().map(|element| cause(*element).0));
+        let mut cuts: Vec<CutSet> = Vec::new();
+        for family in &self.by_order {
+            let share = |element: u32| priors.share(cause(element).0);
+            let mut sets = self.diagram.likeliest(*family, most - cuts.len(), share, chance);
+            for set in &mut sets {
+                set.sort_by_key(|element| cause(*element).1);
+            }
+            let told = |set: Vec<u32>| CutSet {
+                chance: chance(&set),
+                causes: set.into_iter().map(|element| cause(element).0).collect(),
+                brings: None,
+            };
+            let mut told: Vec<CutSet> = sets.into_iter().map(told).collect();
+            told.sort_by(|a, b| b.chance.total_cmp(&a.chance).then_with(|| a.causes.cmp(&b.causes)));
+            cuts.extend(told);
+        }
+        cuts
+    }
+}
+
+/// The causes in the order in which they are met on the way down from the top: what comes together stands together, which
+/// keeps a decision diagram small.
+fn as_met(chart: &Chart) -> Vec<(Instance<Cause>, VarIx)> {
+    let mut seen = vec![false; chart.graph.node_count()];
+    let mut open = vec![chart.top];
+    let mut causes = Vec::new();
+    while let Some(node) = open.pop() {
+        if std::mem::replace(&mut seen[node.index()], true) {
+            continue;
+        }
+        match chart.graph[node] {
+            (var, Stands::Cause(cause)) => causes.push((cause, var)),
+            _ => open.extend(chart.inputs(node).into_iter().rev().map(|(from, _)| from)),
+        }
+    }
+    causes
 }
 
 fn of_gate(
+    diagram: &mut Diagram,
     network: &Network,
     var: VarIx,
     order: usize,
-    families: &BTreeMap<VarIx, Vec<Set>>,
-) -> Result<Vec<Set>, TooMany> {
-    let none: Vec<Set> = Vec::new();
-    let family = |from: &VarIx| families.get(from).unwrap_or(&none);
-    let (least, inputs): (usize, Vec<&Vec<Set>>) = match &network.variable(var).mechanism {
-        Mechanism::Any { links, .. } => {
-            (1, links.iter().filter(|l| l.strength > 0.0).map(|l| family(&l.from)).collect())
-        }
-        Mechanism::All { links, .. } => {
-            let lets_through = |strength: f64, from| if strength > 0.0 { family(from) } else { &none };
-            (links.len(), links.iter().map(|l| lets_through(l.strength, &l.from)).collect())
-        }
-        Mechanism::AtLeast { k, links, .. } => {
-            (*k, links.iter().filter(|l| l.strength > 0.0).map(|l| family(&l.from)).collect())
-        }
+    families: &BTreeMap<VarIx, Family>,
+) -> Result<Family, Full> {
+    let family = |from: &VarIx| families.get(from).copied().unwrap_or(Family::NEVER);
+    let through = |link: &Link| if link.strength > 0.0 { family(&link.from) } else { Family::NEVER };
+    let (least, inputs): (usize, Vec<Family>) = match &network.variable(var).mechanism {
+        Mechanism::Any { links, .. } => (1, links.iter().map(through).collect()),
+        Mechanism::All { links, .. } => (links.len(), links.iter().map(through).collect()),
+        Mechanism::AtLeast { k, links, .. } => (*k, links.iter().map(through).collect()),
         Mechanism::Count { of, least, most } if least <= most => (*least, of.iter().map(family).collect()),
-        Mechanism::Count { .. } | Mechanism::Table { .. } => return Ok(none),
+        Mechanism::Count { .. } | Mechanism::Table { .. } => return Ok(Family::NEVER),
     };
-    at_least(least, &inputs, order)
+    at_least(diagram, least, &inputs, order)
 }
 
-/// Sets that bring about at least so many of these: after each input, for each count the sets that have reached it.
-fn at_least(least: usize, inputs: &[&Vec<Set>], order: usize) -> Result<Vec<Set>, TooMany> {
-    let mut reached: Vec<Vec<Set>> = vec![Vec::new(); least + 1];
-    reached[0] = vec![Vec::new()];
-    for input in inputs {
-        for count in (1..=least).rev() {
-            let more = product(&reached[count - 1], input, order)?;
-            let mut all = std::mem::take(&mut reached[count]);
-            all.extend(more);
-            reached[count] = minimized(all)?;
+/// Sets of no more than `order` that bring about at least so many of these: after each input, for each count the sets that
+/// have reached it.
+fn at_least(diagram: &mut Diagram, least: usize, inputs: &[Family], order: usize) -> Result<Family, Full> {
+    let mut reached = vec![Family::NEVER; least + 1];
+    reached[0] = Family::ALWAYS;
+    for (at, input) in inputs.iter().enumerate() {
+        // No more than one for each input so far, no fewer than the rest of the inputs can make up for.
+        let still = inputs.len() - at;
+        for count in ((least + 1).saturating_sub(still).max(1)..=least.min(at + 1)).rev() {
+            let one_more = diagram.product(reached[count - 1], *input)?;
+            let small = diagram.sized(one_more, 0, order)?;
+            reached[count] = diagram.union(reached[count], small)?;
         }
     }
-    Ok(reached.swap_remove(least))
+    Ok(reached[least])
 }
 
-fn product(a: &[Set], b: &[Set], order: usize) -> Result<Vec<Set>, TooMany> {
-    let mut sets: BTreeSet<Set> = BTreeSet::new();
-    for x in a {
-        for y in b {
-            let mut both: Set = x.iter().chain(y).copied().collect();
-            both.sort_unstable();
-            both.dedup();
-            if both.len() <= order {
-                sets.insert(both);
-            }
-            if sets.len() > MOST_SETS {
-                return Err(TooMany);
-            }
+/// The chances of the causes below an event before any answer.
+struct Priors(BTreeMap<Ix<Cause>, Prior>);
+
+impl Priors {
+    fn of(laid: &Laid<'_>, case: &Case, causes: &[(Instance<Cause>, VarIx)]) -> Self {
+        Self(causes.iter().map(|(cause, _)| (cause.item, prior(laid, case, cause.item))).collect())
+    }
+
+    /// The chance that all of these are there: of one cause at several places by its common root or by the root of each,
+    /// of different causes as independent.
+    fn chance(&self, causes: impl Iterator<Item = Instance<Cause>>) -> f64 {
+        let mut places: BTreeMap<Ix<Cause>, Vec<usize>> = BTreeMap::new();
+        for cause in causes {
+            places.entry(cause.item).or_default().push(cause.at);
         }
+        let of_one = |(cause, places): (Ix<Cause>, Vec<usize>)| {
+            let prior = &self.0[&cause];
+            let own: f64 = places.iter().map(|&at| prior.own[at]).product();
+            prior.common + (1.0 - prior.common) * own
+        };
+        places.into_iter().map(of_one).product()
     }
-    Ok(sets.into_iter().collect())
-}
 
-/// Without those that hold another, the smallest first.
-fn minimized(mut sets: Vec<Set>) -> Result<Vec<Set>, TooMany> {
-    if sets.len() > 2 * MOST_SETS {
-        return Err(TooMany);
+    /// The most that one more cause can leave of the chance of others: where it has a common root, its chance where it is
+    /// at every other place.
+    fn share(&self, cause: Instance<Cause>) -> f64 {
+        let prior = &self.0[&cause.item];
+        let elsewhere: f64 =
+            prior.own.iter().enumerate().filter(|(at, _)| *at != cause.at).map(|(_, own)| own).product();
+        let (common, apart) = (prior.common, (1.0 - prior.common) * elsewhere);
+        if common + apart > 0.0 { (common + apart * prior.own[cause.at]) / (common + apart) } else { 0.0 }
     }
-    sets.sort_unstable_by(|a, b| a.len().cmp(&b.len()).then_with(|| a.cmp(b)));
-    sets.dedup();
-    let mut known: BTreeSet<Set> = BTreeSet::new();
-    sets.retain(|set| {
-        let minimal = !holds_one(set, &known);
-        if minimal {
-            known.insert(set.clone());
-        }
-        minimal
-    });
-    Ok(sets)
-}
-
-/// Whether a set has one of these as a part, itself left out. A set has at most two to the [`MOST_ORDER`] parts.
-fn holds_one(set: &Set, known: &BTreeSet<Set>) -> bool {
-    (0..(1_u32 << set.len()) - 1).any(|picked| {
-        let part: Set = set.iter().enumerate().filter(|(at, _)| picked >> at & 1 == 1).map(|(_, var)| *var).collect();
-        known.contains(&part)
-    })
-}
-
-/// The sets with their causes and the chance of each, the likeliest first within an order.
-#[must_use]
-pub fn with_chances(laid: &Laid<'_>, case: &Case, model: &CaseModel, sets: &[Set]) -> Vec<CutSet> {
-    let cause_of: BTreeMap<VarIx, Instance<Cause>> = model.causes.iter().map(|&(cause, var)| (var, cause)).collect();
-    let mut cuts: Vec<CutSet> = sets
-        .iter()
-        .map(|set| {
-            let causes: Vec<Instance<Cause>> = set.iter().filter_map(|var| cause_of.get(var)).copied().collect();
-            CutSet { chance: chance(laid, case, &causes), causes, brings: None }
-        })
-        .collect();
-    cuts.sort_by(|a, b| {
-        a.causes.len().cmp(&b.causes.len()).then(b.chance.total_cmp(&a.chance)).then_with(|| a.causes.cmp(&b.causes))
-    });
-    cuts
-}
-
-/// The chance, before any answer, that all of these are there: of one cause at several places by its common root or by
-/// the root of each, of different causes as independent.
-fn chance(laid: &Laid<'_>, case: &Case, causes: &[Instance<Cause>]) -> f64 {
-    let mut places: BTreeMap<Ix<Cause>, Vec<usize>> = BTreeMap::new();
-    for cause in causes {
-        places.entry(cause.item).or_default().push(cause.at);
-    }
-    let of_one = |(cause, places): (Ix<Cause>, Vec<usize>)| {
-        let prior = prior(laid, case, cause);
-        let own: f64 = places.iter().map(|&at| prior.own[at]).product();
-        prior.common + (1.0 - prior.common) * own
-    };
-    places.into_iter().map(of_one).product()
 }
 
 /// Works out for the first `most` sets how surely each brings the top about by itself, and puts those first, within an
@@ -216,45 +242,71 @@ pub fn weigh(
 mod tests {
     use super::*;
     use proptest::prelude::*;
+    use std::collections::BTreeSet;
 
-    fn sets(of: &[&[u32]]) -> Vec<Set> {
-        of.iter().map(|set| set.iter().map(|v| VarIx(*v)).collect()).collect()
-    }
-
+    /// Rain and sprinkler take a node each, "wet" one more: whoever lacks room is told where it ran out.
     #[test]
-    fn what_holds_another_is_dropped() {
-        assert_eq!(minimized(sets(&[&[1, 2, 3], &[2], &[1, 3], &[2, 4]])), Ok(sets(&[&[2], &[1, 3]])));
-        assert_eq!(minimized(sets(&[&[1], &[]])), Ok(sets(&[&[]])), "what always holds holds without any");
+    fn the_event_without_room_is_named() {
+        let files = [
+            ("craft.yaml", include_str!("../../tests/knowledge_good/textbook/craft.yaml")),
+            ("causes.yaml", include_str!("../../tests/knowledge_good/textbook/causes.yaml")),
+            ("symptoms.yaml", include_str!("../../tests/knowledge_good/textbook/symptoms.yaml")),
+        ];
+        let files: Vec<_> = files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())).into();
+        let knowledge = crate::knowledge::read(&files).0.expect("sound");
+        let laid = Laid::new(&knowledge, crate::knowledge::layout::Craft::usual(&knowledge));
+        let model = crate::model::compile::compile(&laid, &crate::chart::unasked(&laid));
+        let (symptom, var) = model.symptoms[0];
+        let chart = Chart::below(&model, var);
+        let at = |room: usize| CutSets::within(&chart, &model.network, 2, room).map(|sets| sets.counts());
+        assert!(matches!(at(1), Err(TooMany { at: Stands::Cause(_), room: 1 })));
+        assert_eq!(at(2), Err(TooMany { at: Stands::Symptom(symptom), room: 2 }));
+        assert_eq!(at(100), Ok(vec![2, 0]));
     }
 
     #[test]
     fn two_of_three() {
-        let single = [sets(&[&[1]]), sets(&[&[2]]), sets(&[&[3]])];
-        let inputs: Vec<&Vec<Set>> = single.iter().collect();
-        assert_eq!(at_least(2, &inputs, 3), Ok(sets(&[&[1, 2], &[1, 3], &[2, 3]])));
-        assert_eq!(at_least(2, &inputs, 1), Ok(sets(&[])));
-        assert_eq!(at_least(4, &inputs, 4), Ok(sets(&[])));
+        let mut diagram = Diagram::new(100);
+        let inputs: Vec<Family> = (0..3).map(|element| diagram.single(element).expect("room")).collect();
+        let two = at_least(&mut diagram, 2, &inputs, 3).expect("room");
+        assert_eq!(diagram.counts(two), [0, 0, 3]);
+        assert_eq!(at_least(&mut diagram, 2, &inputs, 1), Ok(Family::NEVER));
+        assert_eq!(at_least(&mut diagram, 4, &inputs, 4), Ok(Family::NEVER));
+        assert_eq!(at_least(&mut diagram, 0, &inputs, 4), Ok(Family::ALWAYS));
     }
 
     proptest! {
-        /// A set of faults brings "at least k" about exactly where it holds one of the sets found.
+        /// A set of faults brings "at least k" about exactly where it holds one of the sets found, and none of these holds
+        /// another.
         #[test]
         fn sets_are_those_that_suffice(
             families in prop::collection::vec(prop::collection::vec(prop::collection::btree_set(0_u32..5, 1..3), 1..3), 1..5),
             least in 1_usize..4,
         ) {
-            let families: Vec<Vec<Set>> =
-                families.into_iter().map(|f| f.into_iter().map(|s| s.into_iter().map(VarIx).collect()).collect()).collect();
-            let inputs: Vec<&Vec<Set>> = families.iter().collect();
-            let found = at_least(least, &inputs, 5).expect("few");
-            let within = |set: &Set, world: u32| set.iter().all(|v| world >> v.0 & 1 == 1);
+            let mut diagram = Diagram::new(1_000);
+            let mut inputs = Vec::new();
+            for sets in &families {
+                let mut family = Family::NEVER;
+                for set in sets {
+                    let mut all = Family::ALWAYS;
+                    for element in set {
+                        let one = diagram.single(*element).expect("room");
+                        all = diagram.product(all, one).expect("room");
+                    }
+                    family = diagram.union(family, all).expect("room");
+                }
+                inputs.push(family);
+            }
+            let made = at_least(&mut diagram, least, &inputs, 5).expect("room");
+            let found = diagram.likeliest(made, usize::MAX, |_| 1.0, |_| 1.0);
+            let within = |set: &BTreeSet<u32>, world: u32| set.iter().all(|element| world >> element & 1 == 1);
+            let found: Vec<BTreeSet<u32>> = found.into_iter().map(|set| set.into_iter().collect()).collect();
             for world in 0_u32..32 {
                 let on = families.iter().filter(|family| family.iter().any(|set| within(set, world))).count();
                 prop_assert_eq!(on >= least, found.iter().any(|set| within(set, world)));
             }
-            for (at, set) in found.iter().enumerate() {
-                let other_within = |(other, part): (usize, &Set)| other != at && part.iter().all(|v| set.contains(v));
-                prop_assert!(!found.iter().enumerate().any(other_within));
+            for set in &found {
+                prop_assert!(!found.iter().any(|other| other != set && other.is_subset(set)));
             }
         }
     }

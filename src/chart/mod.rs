@@ -1,7 +1,8 @@
 //! The fault tree below an event, as a graph: what brings it about ([`Chart`]), the smallest sets of causes that can
-//! ([`cuts`]), and how much each cause matters to it ([`importance`]).
+//! ([`cuts`], by a decision diagram: [`diagram`]), and how much each cause matters to it ([`importance`]).
 
 pub mod cuts;
+pub mod diagram;
 pub mod importance;
 
 use crate::case::Case;

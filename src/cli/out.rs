@@ -6,6 +6,7 @@ use crate::finding::{Finding, Findings, Severity};
 use crate::report::{Document, Paint, render_html, render_markdown, render_text};
 use crate::store;
 use std::io::{self, IsTerminal, Write};
+use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 
 /// The width of text that goes to no terminal.
 const PAGE_WIDTH: usize = 100;
@@ -77,8 +78,28 @@ impl Failure {
             Self::Interrupted(message) => format!("{message}\n"),
         };
         // Where standard error is closed there is nobody left to tell.
-        let _ = anstream::stderr().write_all(text.as_bytes());
+        let _ = anstream::stderr().write_all(folded(&text, &io::stderr()).as_bytes());
     }
+}
+
+/// Lines folded between words where they go to a terminal; elsewhere a line stays a line, for whoever searches it.
+fn folded(text: &str, stream: &impl IsTerminal) -> String {
+    if stream.is_terminal() { fold(text, page_width()) } else { text.to_owned() }
+}
+
+/// What is longer than `width` goes on below, two columns further in. Words stay whole: an id or a path can be copied.
+fn fold(text: &str, width: usize) -> String {
+    let line = |line: &str| {
+        let indent = " ".repeat(line.len() - line.trim_start_matches(' ').len() + 2);
+        let options = Options::new(width)
+            .wrap_algorithm(WrapAlgorithm::FirstFit)
+            .subsequent_indent(&indent)
+            .break_words(false)
+            .word_splitter(WordSplitter::NoHyphenation)
+            .word_separator(WordSeparator::AsciiSpace);
+        textwrap::fill(line, options)
+    };
+    text.split('\n').map(line).collect::<Vec<_>>().join("\n")
 }
 
 /// Findings one below the other, with a count.
@@ -120,6 +141,14 @@ pub fn print(text: &str) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Prints running text on standard output, folded where that is a terminal.
+///
+/// # Errors
+/// Where it cannot be written.
+pub fn say(text: &str) -> Result<(), Failure> {
+    print(&folded(text, &io::stdout()))
+}
+
 /// Prints a document as asked for.
 ///
 /// # Errors
@@ -146,7 +175,8 @@ pub fn paint() -> Paint {
 /// What is worth knowing beside the result goes to standard error.
 pub fn note(text: &str, common: &Common) {
     if !common.quiet {
-        let _ = anstream::stderr().write_all(format!("note: {text}\n").as_bytes());
+        let text = format!("note: {text}\n");
+        let _ = anstream::stderr().write_all(folded(&text, &io::stderr()).as_bytes());
     }
 }
 
@@ -154,6 +184,20 @@ pub fn note(text: &str, common: &Common) {
 pub fn advise(findings: Findings, common: &Common) {
     let findings = findings.sorted();
     if !findings.is_empty() && !common.quiet {
-        let _ = anstream::stderr().write_all(listed(&findings).as_bytes());
+        let _ = anstream::stderr().write_all(folded(&listed(&findings), &io::stderr()).as_bytes());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::fold;
+
+    #[test]
+    fn long_lines_go_on_below_and_words_stay_whole() {
+        let text = "advice[K088]: no check separates cause `crank-seal-leak` from `base-or-case-leak`\n  --> causes.yaml:19:7\n";
+        let folded = "advice[K088]: no check separates cause\n  `crank-seal-leak` from\n  `base-or-case-leak`\n  --> causes.yaml:19:7\n";
+        assert_eq!(fold(text, 40), folded);
+        assert_eq!(fold("  - one two three\n", 12), "  - one two\n    three\n");
+        assert_eq!(fold("a-word-that-is-longer-than-the-line\n", 12), "a-word-that-is-longer-than-the-line\n");
     }
 }

@@ -1,15 +1,18 @@
 //! A fault tree with its cut sets and importances, as a document, as DOT and for other programs.
 
+mod json;
+
+pub use json::shape as chart_shape;
+
 use super::tree::{Asks, Kind, Node, Row, Tree};
 use super::{Block, Column, Document, Figures, Rich, Table};
-use crate::chart::cuts::CutSet;
+use crate::chart::cuts::{CutSet, TooMany};
 use crate::chart::importance::{Importance, Importances};
 use crate::chart::{Chart, Stands, Top};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, GateKind};
 use crate::model::network::VarIx;
 use petgraph::graph::NodeIndex;
-use serde_json::{Value, json};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -27,10 +30,10 @@ pub struct Charted<'a> {
     pub drawn: &'a Chart,
     /// How many causes are below it and not drawn.
     pub left_out: usize,
-    /// The cut sets up to `order`, or why there are none.
-    pub cuts: &'a Result<Vec<CutSet>, String>,
-    /// The most causes a cut set may have.
-    pub order: usize,
+    /// The cut sets, as many as are listed, or where there was no room for them.
+    pub cuts: Result<&'a [CutSet], TooMany>,
+    /// How many cut sets there are of one cause, of two, and so on to the most that were asked for.
+    pub by_order: &'a [u64],
     /// The chance of the event and what each cause has to do with it.
     pub importances: &'a Importances,
     /// Whether answers of a case were taken into account.
@@ -148,15 +151,15 @@ impl Charted<'_> {
     }
 
     fn tell_cuts(&self, document: &mut Document, figures: &Figures) {
-        document.section(format!("Minimal cut sets of up to {} causes", self.order).as_str());
+        document.section(format!("Minimal cut sets of up to {} causes", self.by_order.len()).as_str());
         let cuts = match self.cuts {
             Ok(cuts) => cuts,
-            Err(why) => return document.paragraph(why.as_str()),
+            Err(many) => return document.paragraph(self.no_room(many).as_str()),
         };
         if cuts.is_empty() {
             return document.paragraph("There are none: no so few causes bring the event about.");
         }
-        document.paragraph(orders(cuts, self.order).as_str());
+        document.paragraph(orders(self.by_order).as_str());
         let row = |cut: &CutSet| -> Vec<Rich> {
             let brings = cut.brings.map(|brings| figures.percent_short(brings)).unwrap_or_default();
             vec![self.labels(&cut.causes).join(" + ").into(), small(cut.chance).into(), brings.into()]
@@ -167,7 +170,9 @@ impl Charted<'_> {
             total: None,
         }));
         if cuts.len() > ROWS {
-            document.aside(format!("{} more are in --format json.", cuts.len() - ROWS).as_str());
+            let listed = cuts.len() as u64;
+            let rest = if in_all(self.by_order) > listed { "; the rest are counted only" } else { "" };
+            document.aside(format!("{} more are in --format json{rest}.", cuts.len() - ROWS).as_str());
         }
         document.aside(
             "A cut set is a smallest set of causes that can bring the event about: gates are noisy here, so an input counts \
@@ -175,6 +180,14 @@ impl Charted<'_> {
              least one\". \"Chance\" is that all are there, before any answer; \"brings it about\" is how surely they then \
              do, with no other cause.",
         );
+    }
+
+    /// Where the sets take more room than there is.
+    fn no_room(&self, TooMany { at, room }: TooMany) -> String {
+        let id = self.id(at);
+        format!(
+            "The sets that bring `{id}` about take more than {room} nodes of a decision diagram; ask for a lower --order."
+        )
     }
 
     fn tell_importances(&self, document: &mut Document, figures: &Figures) {
@@ -254,45 +267,6 @@ impl Charted<'_> {
         text.push_str("}\n");
         text
     }
-
-    /// Everything for other programs.
-    #[must_use]
-    pub fn json(&self) -> Value {
-        let graph = &self.drawn.graph;
-        let node = |what: Stands, at: usize| {
-            let kind = match what {
-                Stands::Symptom(_) => "symptom",
-                Stands::Effect(_) => "effect",
-                Stands::Cause(_) => "cause",
-                Stands::Count(..) => "count",
-            };
-            json!({"node": at, "kind": kind, "id": self.id(what)})
-        };
-        let inputs = |to: NodeIndex| {
-            let edge = move |(from, strength): (NodeIndex, f64)| json!({"from": from.index(), "to": to.index(), "strength": strength});
-            self.drawn.inputs(to).into_iter().map(edge)
-        };
-        let cut =
-            |cut: &CutSet| json!({"causes": self.labels(&cut.causes), "chance": cut.chance, "brings": cut.brings});
-        let importance = |i: &Importance| {
-            json!({
-                "cause": self.label(i.cause), "chance": i.chance, "given_top": i.diagnostic, "birnbaum": i.birnbaum,
-                "criticality": i.criticality, "raw": i.achievement, "rrw": i.reduction,
-            })
-        };
-        json!({
-            "top": match self.top { Top::Symptom(s) => self.id(Stands::Symptom(s)), Top::Effect(e) => self.id(Stands::Effect(e)) },
-            "layout": self.laid.knowledge.layouts.id(self.laid.craft.layout),
-            "probability": self.importances.top,
-            "exact": !self.importances.cut,
-            "nodes": graph.node_indices().map(|n| node(graph[n].1, n.index())).collect::<Vec<_>>(),
-            "edges": graph.node_indices().flat_map(inputs).collect::<Vec<_>>(),
-            "causes_left_out": self.left_out,
-            "order": self.order,
-            "cut_sets": self.cuts.as_ref().ok().map(|cuts| cuts.iter().map(cut).collect::<Vec<_>>()),
-            "importance": self.importances.causes.iter().map(importance).collect::<Vec<_>>(),
-        })
-    }
 }
 
 /// "some of these, not all".
@@ -309,11 +283,15 @@ fn counted(least: usize, most: usize, of: usize) -> String {
     }
 }
 
-/// "12 in all: 0 of 1, 12 of 2."
-fn orders(cuts: &[CutSet], order: usize) -> String {
-    let of = |n: usize| cuts.iter().filter(|cut| cut.causes.len() == n).count();
-    let each: Vec<String> = (1..=order).map(|n| format!("{} of {n}", of(n))).collect();
-    format!("{} in all: {}. The likeliest to bring it about come first.", cuts.len(), each.join(", "))
+fn in_all(by_order: &[u64]) -> u64 {
+    by_order.iter().fold(0, |all, more| all.saturating_add(*more))
+}
+
+/// "12 in all: 0 of 1 cause, 12 of 2."
+fn orders(by_order: &[u64]) -> String {
+    let of = |(count, order): (&u64, usize)| format!("{count} of {order}{}", if order == 1 { " cause" } else { "" });
+    let each: Vec<String> = by_order.iter().zip(1..).map(of).collect();
+    format!("{} in all: {}. The likeliest to bring it about come first.", in_all(by_order), each.join(", "))
 }
 
 /// Three figures; small ones by powers of ten.

@@ -19,11 +19,12 @@ mod testability;
 mod text;
 pub mod tree;
 mod trial;
+mod vetted;
 pub mod words;
 mod work_order;
 
 pub use assessment::{Assessment, assessment_shape};
-pub use chart::Charted;
+pub use chart::{Charted, chart_shape};
 pub use drill::{Setup as DrillSetup, debrief, debrief_json};
 pub use figures::{Chances, Figures};
 pub use html::{render_html, render_svg};
@@ -31,10 +32,11 @@ pub use markdown::render_markdown;
 pub use moves::{Moves, MovesRow};
 pub use rich::{Rich, Span};
 pub use sheet::{Figure, Range, Sheet};
-pub use testability::{testability, testability_json};
+pub use testability::testability;
 pub use text::{Paint, render_text};
 pub use tree::Tree;
 pub use trial::{trial, trial_csv, trial_json};
+pub use vetted::{vetted_json, vetted_shape};
 pub use work_order::{Behind, work_order, work_order_page};
 
 pub use crate::knowledge::Signal;

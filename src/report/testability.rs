@@ -5,7 +5,6 @@ use crate::knowledge::Knowledge;
 use crate::knowledge::layout::{Craft, Instance, Laid};
 use crate::knowledge::{Cause, Ix, Layout};
 use crate::vet::testability::Testability;
-use serde_json::{Value, json};
 
 /// So many groups of a layout are listed: what an author can look into in an evening.
 const GROUPS: usize = 5;
@@ -85,27 +84,8 @@ fn heaviest(knowledge: &Knowledge, layout: Ix<Layout>, rows: &[Testability]) -> 
         .collect()
 }
 
-fn label(laid: &Laid<'_>, cause: Instance<Cause>) -> String {
+/// A cause as it is told where there are several places.
+pub(super) fn label(laid: &Laid<'_>, cause: Instance<Cause>) -> String {
     let knowledge = laid.knowledge;
     laid.label(knowledge.causes.id(cause.item), knowledge.causes[cause.item].scope, cause.at)
-}
-
-/// The figures for other programs.
-#[must_use]
-pub fn testability_json(knowledge: &Knowledge, all: &[Testability]) -> Value {
-    let row = |t: &Testability| {
-        let laid = Laid::new(knowledge, Craft { layout: t.layout, ..Craft::usual(knowledge) });
-        let group = |(causes, share): &(Vec<Instance<Cause>>, f64)| json!({"causes": causes.iter().map(|c| label(&laid, *c)).collect::<Vec<_>>(), "share": share});
-        json!({
-            "layout": knowledge.layouts.id(t.layout),
-            "symptom": knowledge.symptoms.id(t.symptom),
-            "causes": t.faults,
-            "detected": t.detected,
-            "isolated": t.isolated,
-            "mean_group": t.mean_group,
-            "largest_group": t.largest_group,
-            "groups": t.groups.iter().map(group).collect::<Vec<_>>(),
-        })
-    };
-    all.iter().map(row).collect()
 }

@@ -78,8 +78,9 @@ impl Page {
     fn block(&mut self, block: &Block) {
         match block {
             Block::Title(text) => {
+                let from = self.lines.len();
                 self.wrapped("", text, Style::Title);
-                let longest = self.lines.last().map_or(0, |line| display_width(line));
+                let longest = self.lines[from..].iter().map(|line| display_width(line)).max().unwrap_or(0);
                 self.lines.push("=".repeat(longest.min(self.width)));
             }
             Block::Heading(Level::Section, text) => {

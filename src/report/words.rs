@@ -298,11 +298,16 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
 /// What of a step is opening, where it is most of it and likely needed for what comes next too.
 fn getting_there(proposal: &Proposal, figures: &Figures) -> String {
     match proposal.opening {
-        Some(opening) if opening.shared >= 0.5 && 2.0 * opening.minutes.get() >= proposal.minutes.get() => format!(
-            "{} of it is opening up and putting back; what comes next needs that too: {}.",
-            figures.minutes(opening.minutes),
-            figures.chance(opening.shared),
-        ),
+        Some(opening) if opening.shared >= 0.5 && 2.0 * opening.minutes.get() >= proposal.minutes.get() => {
+            // A chance that rounds to all is not a figure to think about.
+            let how_surely = if opening.shared > 0.995 {
+                ", almost surely".to_owned()
+            } else {
+                format!(": {}", figures.chance(opening.shared))
+            };
+            let minutes = figures.minutes(opening.minutes);
+            format!("{minutes} of it is opening up and putting back; what comes next needs that too{how_surely}.")
+        }
         _ => String::new(),
     }
 }

@@ -43,6 +43,22 @@ pub fn calc() -> String {
     finish("A sheet of bench arithmetic", "calc", shape, shapes)
 }
 
+/// What `vet --format json` prints.
+#[must_use]
+pub fn vet() -> String {
+    let mut shapes = written();
+    let shape = report::vetted_shape(&mut shapes);
+    finish("What doldrum found in a knowledge base", "vet", shape, shapes)
+}
+
+/// What `chart --format json` prints.
+#[must_use]
+pub fn chart() -> String {
+    let mut shapes = written();
+    let shape = report::chart_shape(&mut shapes);
+    finish("A doldrum fault tree", "chart", shape, shapes)
+}
+
 /// A file of a knowledge base, by its kind (`causes`, `checks`, ...); `None` where there is no such kind.
 #[must_use]
 pub fn knowledge_file(kind: &str) -> Option<String> {
@@ -72,6 +88,8 @@ pub fn files() -> Vec<(String, String)> {
         ("assess.json".to_owned(), assess()),
         ("plan.json".to_owned(), plan()),
         ("calc.json".to_owned(), calc()),
+        ("vet.json".to_owned(), vet()),
+        ("chart.json".to_owned(), chart()),
         ("knowledge.json".to_owned(), knowledge()),
     ];
     files.extend(

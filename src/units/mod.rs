@@ -1,8 +1,12 @@
 //! Checked quantities. No bare `f64` stands for a quantity in a public signature.
 
+pub mod measure;
+pub mod quantity;
 pub mod unit;
 
-pub use unit::{Measure, Quantity, System, Unit, UnitError};
+pub use measure::{Measure, UnitError};
+pub use quantity::{Quantity, System};
+pub use unit::Unit;
 
 use std::fmt;
 use std::iter::Sum;

@@ -1,124 +1,12 @@
-//! Units of readings, conversions between them, and numbers with a unit as people write them.
+//! Units of readings, and conversions between them.
 //!
 //! Factors are those of NIST SP 811 (2008), appendix B, where it lists the unit. Those marked exact follow from the
 //! exact definitions of the inch (0.0254 m), the avoirdupois pound (0.45359237 kg), the US gallon (231 cubic inches)
 //! and standard gravity (9.80665 m/s2). The conventional columns of mercury and water are fixed by convention.
 
+use super::measure::UnitError;
+use super::quantity::{Quantity, System};
 use std::fmt;
-
-/// What a unit measures.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Quantity {
-    /// Pressure, and a swing of pressure.
-    Pressure,
-    /// Pressure gained or lost in a time.
-    PressureRate,
-    /// Voltage.
-    Voltage,
-    /// Electric current.
-    Current,
-    /// Electric resistance.
-    Resistance,
-    /// Temperature: the one quantity whose scales have different zeros.
-    Temperature,
-    /// Length, a gap, a height above the sea.
-    Length,
-    /// Angle.
-    Angle,
-    /// Turns of a screw.
-    Turns,
-    /// Time.
-    Time,
-    /// Volume.
-    Volume,
-    /// Volume delivered in a time.
-    Flow,
-    /// A share of a whole.
-    Ratio,
-    /// Speed of rotation.
-    Speed,
-    /// Torque.
-    Torque,
-    /// Force, of a spring.
-    Force,
-}
-
-impl Quantity {
-    /// Every quantity.
-    pub const ALL: [Self; 16] = [
-        Self::Pressure,
-        Self::PressureRate,
-        Self::Voltage,
-        Self::Current,
-        Self::Resistance,
-        Self::Temperature,
-        Self::Length,
-        Self::Angle,
-        Self::Turns,
-        Self::Time,
-        Self::Volume,
-        Self::Flow,
-        Self::Ratio,
-        Self::Speed,
-        Self::Torque,
-        Self::Force,
-    ];
-
-    /// Its word in the knowledge base: `pressure-rate`.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Pressure => "pressure",
-            Self::PressureRate => "pressure-rate",
-            Self::Voltage => "voltage",
-            Self::Current => "current",
-            Self::Resistance => "resistance",
-            Self::Temperature => "temperature",
-            Self::Length => "length",
-            Self::Angle => "angle",
-            Self::Turns => "turns",
-            Self::Time => "time",
-            Self::Volume => "volume",
-            Self::Flow => "flow",
-            Self::Ratio => "ratio",
-            Self::Speed => "speed",
-            Self::Torque => "torque",
-            Self::Force => "force",
-        }
-    }
-
-    /// The quantity of a word.
-    #[must_use]
-    pub fn parse(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|q| q.word() == word)
-    }
-
-    /// The units that measure it, the one of the international system first.
-    pub fn units(self) -> impl Iterator<Item = Unit> {
-        Unit::ALL.into_iter().filter(move |u| u.quantity() == self)
-    }
-
-    /// Its units in a row, for messages: `kPa, MPa, bar, psi`.
-    #[must_use]
-    pub fn unit_list(self) -> String {
-        self.units().map(Unit::symbol).collect::<Vec<_>>().join(", ")
-    }
-}
-
-impl fmt::Display for Quantity {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.word())
-    }
-}
-
-/// Metric or US customary.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum System {
-    /// Metric: kPa, degrees Celsius, mm, N m.
-    Metric,
-    /// US customary: psi, degrees Fahrenheit, inches, lbf ft.
-    Us,
-}
 
 /// A unit of measurement.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -502,7 +390,7 @@ impl Unit {
 }
 
 /// What a person typed, cut to a length a message can carry.
-fn shortened(text: &str) -> String {
+pub(super) fn shortened(text: &str) -> String {
     const MOST: usize = 40;
     if text.chars().count() <= MOST { text.to_owned() } else { text.chars().take(MOST).chain(['…']).collect() }
 }
@@ -513,169 +401,10 @@ impl fmt::Display for Unit {
     }
 }
 
-/// Why a text is not a number with a unit.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum UnitError {
-    /// It does not begin with a number.
-    #[error("expected a number with a unit, such as `9.8 bar`, found `{text}`")]
-    NoNumber {
-        /// What was written.
-        text: String,
-    },
-    /// It has a comma in the number.
-    #[error("expected a decimal point and no commas in a number, found `{text}`")]
-    Comma {
-        /// What was written.
-        text: String,
-    },
-    /// It has no unit.
-    #[error("expected a unit after `{text}`{}", units_of(*.expected))]
-    NoUnit {
-        /// What was written.
-        text: String,
-        /// The quantity, where it is known.
-        expected: Option<Quantity>,
-    },
-    /// The number is not finite.
-    #[error("expected a finite number, found `{text}`")]
-    NotFinite {
-        /// What was written.
-        text: String,
-    },
-    /// Nobody knows this unit.
-    #[error("unit `{unit}` is not known{}", .near.map(|n| format!(", nearest is `{n}`")).unwrap_or_default())]
-    Unknown {
-        /// What was written.
-        unit: String,
-        /// The nearest symbol.
-        near: Option<&'static str>,
-    },
-    /// It measures something else.
-    #[error("expected a unit of {expected} ({}), found `{found}`, a unit of {}", .expected.unit_list(), .found.quantity())]
-    WrongQuantity {
-        /// What was to be measured.
-        expected: Quantity,
-        /// What was written.
-        found: Unit,
-    },
-}
-
-fn units_of(quantity: Option<Quantity>) -> String {
-    quantity.map(|q| format!(", one of {}", q.unit_list())).unwrap_or_default()
-}
-
-/// A number with a unit.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Measure {
-    /// The number, finite.
-    pub value: f64,
-    /// Its unit.
-    pub unit: Unit,
-}
-
-impl Measure {
-    /// Reads "9.8 bar", "142psi", "-3 kPa", "1 3/8 turns".
-    ///
-    /// # Errors
-    /// Where there is no number or no known unit; see [`UnitError`].
-    pub fn parse(text: &str) -> Result<Self, UnitError> {
-        let (number, unit) = split_number(text)?;
-        if unit.is_empty() {
-            return Err(UnitError::NoUnit { text: shortened(text.trim()), expected: None });
-        }
-        Ok(Self { value: number, unit: Unit::parse(unit)? })
-    }
-
-    /// Reads a number with a unit of this quantity.
-    ///
-    /// # Errors
-    /// As [`Measure::parse`], and where the unit is of another quantity.
-    pub fn parse_as(text: &str, quantity: Quantity) -> Result<Self, UnitError> {
-        let measure = Self::parse(text).map_err(|e| match e {
-            UnitError::NoUnit { text, .. } => UnitError::NoUnit { text, expected: Some(quantity) },
-            other => other,
-        })?;
-        if measure.unit.quantity() == quantity {
-            Ok(measure)
-        } else {
-            Err(UnitError::WrongQuantity { expected: quantity, found: measure.unit })
-        }
-    }
-
-    /// The number in another unit; `None` where that measures something else.
-    #[must_use]
-    pub fn get(self, unit: Unit) -> Option<f64> {
-        self.unit.convert(self.value, unit)
-    }
-
-    /// The same in the units of a system.
-    #[must_use]
-    pub fn in_system(self, system: System) -> Self {
-        let unit = self.unit.in_system(system);
-        Self { value: self.unit.convert(self.value, unit).unwrap_or(self.value), unit }
-    }
-}
-
-impl fmt::Display for Measure {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self.unit {
-            Unit::Percent => write!(f, "{}%", self.value),
-            unit => write!(f, "{} {unit}", self.value),
-        }
-    }
-}
-
-/// The number a text begins with, and what follows it, trimmed. A fraction may follow a whole number or stand alone.
-fn split_number(text: &str) -> Result<(f64, &str), UnitError> {
-    let trimmed = text.trim();
-    let (sign, rest) = match trimmed.strip_prefix('-') {
-        Some(rest) => (-1.0, rest.trim_start()),
-        None => (1.0, trimmed.strip_prefix('+').unwrap_or(trimmed)),
-    };
-    let (first, after) = rest.split_at(rest.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(rest.len()));
-    if after.starts_with(',') && !first.is_empty() {
-        return Err(UnitError::Comma { text: shortened(trimmed) });
-    }
-    let no_number = || UnitError::NoNumber { text: shortened(trimmed) };
-    let whole: f64 = first.parse().map_err(|_| no_number())?;
-    let (value, unit) = match fraction(whole, after) {
-        Some(read) => read,
-        None => exponent(first, after).unwrap_or((whole, after)),
-    };
-    if value.is_finite() {
-        Ok((sign * value, unit.trim()))
-    } else {
-        Err(UnitError::NotFinite { text: shortened(trimmed) })
-    }
-}
-
-/// Reads "3/8" after a whole number, or "/8" where that number was the top of the fraction.
-fn fraction(whole: f64, after: &str) -> Option<(f64, &str)> {
-    let digits = |s: &str| s.find(|c: char| !c.is_ascii_digit()).unwrap_or(s.len());
-    if let Some(below) = after.strip_prefix('/') {
-        let (bottom, unit) = below.split_at(digits(below));
-        return Some((whole / bottom.parse::<f64>().ok()?, unit));
-    }
-    let part = after.strip_prefix(' ')?.trim_start();
-    let (top, below) = part.split_at(digits(part));
-    let below = below.strip_prefix('/')?;
-    let (bottom, unit) = below.split_at(digits(below));
-    Some((whole + top.parse::<f64>().ok()? / bottom.parse::<f64>().ok()?, unit))
-}
-
-/// Reads "e-3" after a number.
-fn exponent<'a>(first: &str, after: &'a str) -> Option<(f64, &'a str)> {
-    let power = after.strip_prefix(['e', 'E'])?;
-    let signed = power.strip_prefix(['-', '+']).unwrap_or(power);
-    let digits = signed.find(|c: char| !c.is_ascii_digit()).unwrap_or(signed.len());
-    let length = after.len() - signed.len() + digits;
-    let value = format!("{first}{}", &after[..length]).parse().ok()?;
-    (digits > 0).then(|| (value, &after[length..]))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Measure;
     use proptest::prelude::*;
 
     fn close(found: f64, expected: f64, digits: i32) {
@@ -728,60 +457,12 @@ mod tests {
     }
 
     #[test]
-    fn people_write_it_in_many_ways() {
-        for (text, value, unit) in [
-            ("9.8 bar", 9.8, Unit::Bar),
-            ("142 psi", 142.0, Unit::Psi),
-            ("142psi", 142.0, Unit::Psi),
-            (" 142  PSI ", 142.0, Unit::Psi),
-            ("1 3/8 turns", 1.375, Unit::Turn),
-            ("3/4 turn", 0.75, Unit::Turn),
-            ("-4 psi", -4.0, Unit::Psi),
-            ("+.5 psi", 0.5, Unit::Psi),
-            ("5%", 5.0, Unit::Percent),
-            ("5 kΩ", 5.0, Unit::Kilohm),
-            ("1e3 ohm", 1000.0, Unit::Ohm),
-            ("18 lbf ft", 18.0, Unit::LbfFoot),
-            ("25 Nm", 25.0, Unit::NewtonMeter),
-            ("3 mL/10 s", 3.0, Unit::MlPer10S),
-            ("10 min", 10.0, Unit::Minute),
-            ("350 m", 350.0, Unit::Meter),
-        ] {
-            assert_eq!(Measure::parse(text), Ok(Measure { value, unit }), "{text}");
-        }
-        assert!(Measure::parse("2 mohm").is_err(), "a thousandth of an ohm is not a million of them");
-    }
-
-    #[test]
-    fn errors_say_what_was_expected() {
-        let said = |text: &str| Measure::parse_as(text, Quantity::Pressure).unwrap_err().to_string();
-        assert_eq!(said("9,8 bar"), "expected a decimal point and no commas in a number, found `9,8 bar`");
-        assert_eq!(
-            said("142"),
-            "expected a unit after `142`, one of kPa, MPa, bar, psi, kgf/cm2, atm, inHg, mmHg, inH2O"
-        );
-        assert_eq!(said("142 psii"), "unit `psii` is not known, nearest is `psi`");
-        assert_eq!(
-            said("12 V"),
-            "expected a unit of pressure (kPa, MPa, bar, psi, kgf/cm2, atm, inHg, mmHg, inH2O), found `V`, \
-             a unit of voltage"
-        );
-        assert_eq!(said("low"), "expected a number with a unit, such as `9.8 bar`, found `low`");
-        assert_eq!(said("1/0 psi"), "expected a finite number, found `1/0 psi`");
-    }
-
-    #[test]
     fn every_unit_is_listed_once_and_its_names_are_its_own() {
         for (at, unit) in Unit::ALL.into_iter().enumerate() {
             assert_eq!(unit as usize, at, "{unit:?} is out of place in Unit::ALL");
             for name in unit.names() {
                 assert_eq!(Unit::parse(name), Ok(unit), "{name}");
             }
-        }
-        for (at, quantity) in Quantity::ALL.into_iter().enumerate() {
-            assert_eq!(quantity as usize, at);
-            assert_eq!(Quantity::parse(quantity.word()), Some(quantity));
-            assert!(quantity.units().next().is_some());
         }
     }
 
@@ -809,17 +490,6 @@ mod tests {
             } else {
                 prop_assert_ne!(from.quantity(), to.quantity());
             }
-        }
-
-        #[test]
-        fn what_is_shown_is_read_back(value in -1e6..1e6f64, unit in 0..Unit::ALL.len()) {
-            let measure = Measure { value, unit: Unit::ALL[unit] };
-            prop_assert_eq!(Measure::parse(&measure.to_string()).unwrap(), measure);
-        }
-
-        #[test]
-        fn no_text_makes_it_panic(text in "\\PC*") {
-            let _ = Measure::parse(&text);
         }
     }
 }

@@ -6,7 +6,7 @@
 
 use crate::small_engine;
 use assert_cmd::Command;
-use doldrum::chart::cuts::{CutSet, minimal, weigh, with_chances};
+use doldrum::chart::cuts::{CutSet, CutSets, weigh};
 use doldrum::chart::importance::{Importance, importances};
 use doldrum::chart::{Chart, Top, unasked};
 use doldrum::inference::{Engine, Limits};
@@ -21,7 +21,7 @@ use std::fmt::Write as _;
 
 const CRAFT: &str = include_str!("../knowledge_good/textbook/craft.yaml");
 
-/// A tree of a book: causes with their chances; gates `name = any|all inputs`, the last of them the top.
+/// A tree of a book: causes with their chances; gates `name = any|all|k inputs`, the last of them the top.
 fn book(causes: &[(&str, f64)], gates: &[(&str, &str, &[&str])]) -> Knowledge {
     let mut files = vec![("craft.yaml".to_owned(), CRAFT.to_owned())];
     let mut text = String::new();
@@ -32,15 +32,19 @@ fn book(causes: &[(&str, f64)], gates: &[(&str, &str, &[&str])]) -> Knowledge {
     let (top, below) = gates.split_last().expect("a top");
     let inputs =
         |inputs: &[&str]| inputs.iter().map(|id| format!("{{from: {id}, strength: 1}}")).collect::<Vec<_>>().join(", ");
+    let gate = |kind: &str, from: &[&str]| match kind.parse::<usize>() {
+        Ok(k) => format!("at_least: {{k: {k}, of: [{}]}}", inputs(from)),
+        Err(_) => format!("{kind}: [{}]", inputs(from)),
+    };
     for (id, kind, from) in below {
-        let from = inputs(from);
-        writeln!(text, "- {{id: {id}, title: {id}, {kind}: [{from}], leak: 0, basis: estimate}}").expect("a string");
+        let gate = gate(kind, from);
+        writeln!(text, "- {{id: {id}, title: {id}, {gate}, leak: 0, basis: estimate}}").expect("a string");
     }
     files.push(("effects.yaml".to_owned(), std::mem::take(&mut text)));
     let (id, kind, from) = top;
-    let from = inputs(from);
+    let gate = gate(kind, from);
     let symptom = format!(
-        "- {{id: {id}, title: {id}, says: [top], share: 100, {kind}: [{from}], leak: 0, named: {{present: 1, absent: 0}}, basis: estimate}}\n"
+        "- {{id: {id}, title: {id}, says: [top], share: 100, {gate}, leak: 0, named: {{present: 1, absent: 0}}, basis: estimate}}\n"
     );
     files.push(("symptoms.yaml".to_owned(), symptom));
     let files: Vec<_> = files.into_iter().map(|(name, text)| (name, text.into_bytes())).collect();
@@ -53,6 +57,8 @@ struct Worked {
     cuts: Vec<CutSet>,
     importances: Vec<(String, Importance)>,
     labels: Vec<Vec<String>>,
+    /// How many cut sets of one cause, of two, and so on, counted without listing them.
+    by_order: Vec<u64>,
 }
 
 fn worked(knowledge: &Knowledge, order: usize) -> Worked {
@@ -63,8 +69,8 @@ fn worked(knowledge: &Knowledge, order: usize) -> Worked {
     let top = model.symptoms[0].1;
     let chart = Chart::below(&model, top);
     assert_eq!(chart.reaches_top(), chart.graph.node_count());
-    let sets = minimal(&chart, &model.network, order).expect("few");
-    let mut cuts = with_chances(&laid, &case, &model, &sets);
+    let sets = CutSets::below(&chart, &model.network, order).expect("few");
+    let (by_order, mut cuts) = (sets.counts(), sets.likeliest(&laid, &case, usize::MAX));
     let limits = Limits::exact();
     weigh(&mut cuts, 20, &chart, &model, &engine, &limits).expect("it can be asked");
     let known = importances(&chart, &model.network, &engine, &[], 0, &limits).expect("it can be asked");
@@ -72,7 +78,7 @@ fn worked(knowledge: &Knowledge, order: usize) -> Worked {
     let id = |at: usize| knowledge.causes.id(doldrum::knowledge::Ix::new(at)).to_owned();
     let labels = cuts.iter().map(|cut| cut.causes.iter().map(|cause| id(cause.item.at())).collect()).collect();
     let importances = known.causes.iter().map(|i| (id(i.cause.item.at()), *i)).collect();
-    Worked { top: known.top, cuts, importances, labels }
+    Worked { top: known.top, cuts, importances, labels, by_order }
 }
 
 fn near(found: f64, expected: f64, within: f64, what: &str) {
@@ -134,6 +140,8 @@ fn two_trains() {
     for (found, expected) in chances.iter().zip([0.42, 0.3, 0.28, 0.2]) {
         near(*found, expected, 1e-12, "a cut set");
     }
+    let bound = 1.0 - chances.iter().map(|chance| 1.0 - chance).product::<f64>();
+    near(bound, 0.766144, 1e-12, "the upper bound of minimal cut sets");
     for (id, row) in [
         ("p1", [0.7895, 0.51, 0.4737, 1.316, 1.9]),
         ("p2", [0.8235, 0.38, 0.4118, 1.176, 1.7]),
@@ -169,6 +177,7 @@ fn the_tree_of_twenty_five_events() {
     let worked = worked(&knowledge, 6);
     let of = |n: usize| worked.cuts.iter().filter(|cut| cut.causes.len() == n).count();
     assert_eq!((1..=6).map(of).collect::<Vec<_>>(), [0, 12, 0, 24, 188, 168]);
+    assert_eq!(worked.by_order, [0, 12, 0, 24, 188, 168]);
     near(worked.top, 0.004569321780497458, 1e-9, "P(top)");
     let rare: f64 = worked.cuts.iter().map(|cut| cut.chance).sum();
     near(rare, 0.004804, 1e-3, "the sum over cut sets");
@@ -183,6 +192,19 @@ fn the_tree_of_twenty_five_events() {
     // Asked for less, the sets are those of more that are small enough.
     let few = self::worked(&knowledge, 4);
     assert_eq!(few.labels, worked.labels.iter().filter(|set| set.len() <= 4).cloned().collect::<Vec<_>>());
+}
+
+/// Mains down, and the generator or its relay: a theatre's power (test data of a general library for fault trees).
+#[test]
+fn a_theatre_in_the_dark() {
+    let causes = [("mains", 3e-2), ("generator", 0.0198013266932447), ("relay", 5e-2)];
+    let gates: [(&str, &str, &[&str]); 2] =
+        [("no-spare", "any", &["generator", "relay"]), ("sy-dark", "all", &["mains", "no-spare"])];
+    let worked = worked(&book(&causes, &gates), 2);
+    near(worked.top, 2.064338e-3, 1e-6, "P(top)");
+    assert_eq!(worked.labels, [["mains", "relay"], ["mains", "generator"]]);
+    near(worked.cuts[0].chance, 1.5e-3, 1e-9, "mains and relay");
+    near(worked.cuts[1].chance, 5.940398e-4, 1e-6, "mains and generator");
 }
 
 #[test]
@@ -241,8 +263,8 @@ fn places_are_told_apart() {
     let top = Top::find(&laid, "sy-no-start").and_then(|top| top.variable(&model)).expect("a symptom");
     let chart = Chart::below(&model, top);
     let engine = Engine::compile(&model.network).expect("sound");
-    let sets = minimal(&chart, &model.network, 3).expect("few");
-    let cuts = with_chances(&laid, &case, &model, &sets);
+    let sets = CutSets::below(&chart, &model.network, 3).expect("few");
+    let cuts = sets.likeliest(&laid, &case, usize::MAX);
     assert!(!cuts.is_empty());
     for cut in &cuts {
         let found: Vec<_> = cut
@@ -252,6 +274,93 @@ fn places_are_told_apart() {
             .collect();
         let exact = engine.log_evidence(&found, &Limits::exact()).expect("it can be asked").exp();
         near(cut.chance, exact, 1e-9, "the chance of a cut set");
+    }
+}
+
+/// A gate of a random tree: at least so many of these, causes first and then the gates before it.
+#[derive(Clone, Debug)]
+struct Gate {
+    least: usize,
+    inputs: Vec<usize>,
+}
+
+/// Chances of two to twelve causes, and gates over them, the last of them the top.
+fn coherent() -> impl Strategy<Value = (Vec<f64>, Vec<Gate>)> {
+    let gate = |from: usize| {
+        prop::collection::btree_set(0..from, 1..=from.min(4)).prop_flat_map(|inputs| {
+            let inputs: Vec<usize> = inputs.into_iter().collect();
+            (1..=inputs.len()).prop_map(move |least| Gate { least, inputs: inputs.clone() })
+        })
+    };
+    (2_usize..=12, 1_usize..=7).prop_flat_map(move |(causes, gates)| {
+        let gates: Vec<_> = (0..gates).map(|at| gate(causes + at)).collect();
+        (prop::collection::vec(0.01..0.6_f64, causes), gates)
+    })
+}
+
+/// Whether the top is on where these causes are there, one bit each.
+fn on(causes: usize, gates: &[Gate], world: usize) -> bool {
+    let mut known: Vec<bool> = (0..causes).map(|cause| world >> cause & 1 == 1).collect();
+    for gate in gates {
+        known.push(gate.inputs.iter().filter(|input| known[**input]).count() >= gate.least);
+    }
+    known[causes + gates.len() - 1]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    /// The sets, their chances and every measure are those of going through all that may be there.
+    #[test]
+    fn random_trees_are_as_going_through_every_world((chances, gates) in coherent()) {
+        let n = chances.len();
+        let names: Vec<String> = (0..n).map(|at| format!("c{at}")).chain((0..gates.len()).map(|at| format!("g{at}"))).collect();
+        let causes: Vec<(&str, f64)> = names.iter().map(String::as_str).zip(chances.iter().copied()).collect();
+        let kinds: Vec<String> = gates.iter().map(|gate| match gate.least {
+            1 => "any".to_owned(),
+            all if all == gate.inputs.len() => "all".to_owned(),
+            k => k.to_string(),
+        }).collect();
+        let inputs: Vec<Vec<&str>> =
+            gates.iter().map(|gate| gate.inputs.iter().map(|at| names[*at].as_str()).collect()).collect();
+        let gated: Vec<(&str, &str, &[&str])> =
+            (0..gates.len()).map(|at| (names[n + at].as_str(), kinds[at].as_str(), inputs[at].as_slice())).collect();
+        let worked = worked(&book(&causes, &gated), n);
+
+        let top = |world: usize| on(n, &gates, world);
+        let smallest = |world: &usize| top(*world) && (0..n).all(|at| world >> at & 1 == 0 || !top(world & !(1 << at)));
+        let mut expected: Vec<Vec<String>> = (0..1_usize << n)
+            .filter(smallest)
+            .map(|world| (0..n).filter(|at| world >> *at & 1 == 1).map(|at| names[at].clone()).collect())
+            .collect();
+        let mut found = worked.labels.clone();
+        for set in &mut found {
+            set.sort_by_key(|id| names.iter().position(|name| name == id));
+        }
+        expected.sort();
+        found.sort();
+        prop_assert_eq!(&found, &expected);
+        for (order, count) in worked.by_order.iter().enumerate() {
+            prop_assert_eq!(*count, expected.iter().filter(|set| set.len() == order + 1).count() as u64);
+        }
+
+        let weight = |world: usize| -> f64 {
+            (0..n).map(|at| if world >> at & 1 == 1 { chances[at] } else { 1.0 - chances[at] }).product()
+        };
+        let chance = |holds: &dyn Fn(usize) -> bool| -> f64 { (0..1 << n).filter(|w| holds(*w)).map(weight).sum() };
+        let p_top = chance(&top);
+        prop_assert!((worked.top - p_top).abs() < 1e-9);
+        for (at, p) in chances.iter().enumerate() {
+            let Some((_, i)) = worked.importances.iter().find(|(id, _)| *id == names[at]) else { continue };
+            let there = |world: usize| world >> at & 1 == 1;
+            let with = chance(&|world| there(world) && top(world)) / p;
+            let without = chance(&|world| !there(world) && top(world)) / (1.0 - p);
+            let same = |found: Option<f64>, expected: f64| found.is_some_and(|f| (f - expected).abs() < 1e-7 * expected.max(1.0));
+            prop_assert!(same(Some(i.diagnostic), with * p / p_top));
+            prop_assert!(same(i.birnbaum, with - without));
+            prop_assert!(same(i.criticality, (with - without) * p / p_top));
+            prop_assert!(same(i.achievement, with / p_top));
+            prop_assert!(without < 1e-12 || same(i.reduction, p_top / without));
+        }
     }
 }
 
@@ -341,14 +450,13 @@ fn nothing_lies_on_anything_else() {
         assert!((50..=60).contains(&drawn.graph.node_count()), "{} are drawn", drawn.graph.node_count());
         assert_eq!(drawn.causes().len() + left_out, chart.causes().len());
         assert_eq!(drawn.reaches_top(), drawn.graph.node_count(), "what is drawn leads to the top");
-        let cuts = Err(String::new());
         let charted = Charted {
             laid: &laid,
             top,
             drawn: &drawn,
             left_out,
-            cuts: &cuts,
-            order: 1,
+            cuts: Ok(&[]),
+            by_order: &[0],
             importances: &known,
             answered: false,
         };
@@ -380,7 +488,7 @@ fn the_command_prints_every_format() {
         "Fault tree: Cranks, does not start",
         "any of these",
         "MINIMAL CUT SETS",
-        "6 in all: 6 of 1, 0 of 2.",
+        "6 in all: 6 of 1 cause, 0 of 2.",
         "IMPORTANCE",
     ] {
         assert!(text.contains(part), "`{part}` is missing: {text}");

@@ -9,10 +9,13 @@ use crate::small_engine;
 use doldrum::belief::believe;
 use doldrum::calc;
 use doldrum::case::text;
+use doldrum::chart::cuts::CutSets;
+use doldrum::chart::{Chart, unasked};
 use doldrum::inference::Limits;
-use doldrum::knowledge::layout::Laid;
+use doldrum::knowledge::layout::{Craft, Laid};
 use doldrum::knowledge::{self, Knowledge};
 use doldrum::logbook::overlay;
+use doldrum::model::compile::compile;
 use doldrum::units::{Measure, Quantity, System};
 use doldrum::vet::{Depth, vet};
 use proptest::prelude::*;
@@ -107,7 +110,7 @@ proptest! {
         }
     }
 
-    /// Knowledge that still reads can be vetted.
+    /// Knowledge that still reads can be vetted, and its complaints taken apart.
     #[test]
     fn knowledge_bases(file in 0_usize..14, ways in prop::collection::vec(spoil(), 1..4)) {
         let mut files = small();
@@ -117,6 +120,15 @@ proptest! {
             let vetted = vet(&knowledge, &Depth::Quick).expect("nothing is asked");
             for finding in vetted.findings.sorted() {
                 prop_assert!(files.iter().any(|(name, _)| *name == finding.place.file), "{finding}");
+            }
+            let laid = Laid::new(&knowledge, Craft::usual(&knowledge));
+            let case = unasked(&laid);
+            let model = compile(&laid, &case);
+            for (_, top) in &model.symptoms {
+                let sets = CutSets::below(&Chart::below(&model, *top), &model.network, 3).expect("a small base");
+                for cut in sets.likeliest(&laid, &case, 100) {
+                    prop_assert!((0.0..=1.0).contains(&cut.chance) && !cut.causes.is_empty(), "{cut:?}");
+                }
             }
         }
     }

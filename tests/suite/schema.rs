@@ -160,6 +160,48 @@ fn what_is_printed_fits() {
     }
 }
 
+/// The fault tree and its sets, where there are counts, several places, answers, and where a set is not weighed.
+#[test]
+fn a_printed_fault_tree_fits() {
+    let chart = validator(&schema::chart());
+    let small = small_engine::folder();
+    let small = small.to_str().expect("a name in UTF-8");
+    let case = root().join("tests/cases/w08.yaml");
+    for arguments in [
+        vec!["chart", "sy-no-start", "--order", "3", "--knowledge", small],
+        vec!["chart", "sy-no-crank", "--most", "20"],
+        vec!["chart", "--case", case.to_str().expect("a name in UTF-8")],
+    ] {
+        let value = printed(&[arguments.as_slice(), &["--format", "json"]].concat());
+        assert_eq!(wrong(&chart, &value), Vec::<String>::new(), "{arguments:?}");
+        assert!(!chart.is_valid(&without(value, "importance")), "every key is asked for");
+    }
+}
+
+/// What was found, with figures and without, in a base that can be used and in one that cannot.
+#[test]
+fn printed_findings_fit() {
+    let vet = validator(&schema::vet());
+    let small = small_engine::folder();
+    let broken = tempfile::tempdir().expect("a folder");
+    for (name, text) in [("craft.yaml", "format: 1\n"), ("causes.yaml", "- {id: A, rate: many}\n")] {
+        fs::write(broken.path().join(name), text).expect("written");
+    }
+    let [small, broken] = [small.as_path(), broken.path()].map(|path| path.to_str().expect("a name in UTF-8"));
+    for arguments in [vec!["vet", small], vec!["vet", small, "--testability"], vec!["vet", broken]] {
+        let value = printed(&[arguments.as_slice(), &["--format", "json"]].concat());
+        assert_eq!(wrong(&vet, &value), Vec::<String>::new(), "{arguments:?}");
+        let found = value.as_array().or_else(|| value["findings"].as_array()).expect("a list");
+        assert!(!found.is_empty(), "{arguments:?} finds nothing");
+        assert!(!vet.is_valid(&Value::Array(vec![without(found[0].clone(), "message")])), "every key is asked for");
+    }
+}
+
+fn without(mut value: Value, key: &str) -> Value {
+    value.as_object_mut().and_then(|map| map.remove(key)).expect("it has this key");
+    value
+}
+
 /// The keys that a schema knows at the top.
 fn schema_keys(verb: &str) -> Vec<String> {
     let text = if verb == "plan" { schema::plan() } else { schema::assess() };

@@ -193,4 +193,8 @@ pub enum SchemaOf {
     Plan,
     /// What `calc --format json` prints.
     Calc,
+    /// What `vet --format json` prints.
+    Vet,
+    /// What `chart --format json` prints.
+    Chart,
 }

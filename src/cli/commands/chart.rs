@@ -1,7 +1,7 @@
 //! `doldrum chart`: the fault tree below an event, its minimal cut sets, and what each cause has to do with it.
 
 use crate::case::Case;
-use crate::chart::cuts::{minimal, weigh, with_chances};
+use crate::chart::cuts::{CutSets, weigh};
 use crate::chart::importance::importances;
 use crate::chart::{Chart, Top, unasked};
 use crate::cli::args::Common;
@@ -16,6 +16,8 @@ use crate::knowledge::layout::{Craft, Laid};
 use crate::model::compile::compile;
 use crate::report::{Charted, Figures, render_svg, words};
 
+/// So many cut sets are listed, all of them counted.
+const LISTED: usize = 10_000;
 /// So many cut sets are weighed, the likeliest of the smallest: what that takes is not felt.
 const WEIGHED: usize = 300;
 
@@ -38,25 +40,23 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
     let likeliest: Vec<_> = known.causes.iter().filter_map(|i| model.cause(i.cause)).collect();
     let (drawn, left_out) = chart.pruned(usize::from(args.most), &likeliest);
     let order = usize::from(args.order);
-    let mut cuts = minimal(&chart, &model.network, order)
-        .map(|sets| with_chances(&laid, &case, &model, &sets))
-        .map_err(|many| many.to_string());
+    let sets = CutSets::below(&chart, &model.network, order);
+    let by_order = sets.as_ref().map_or_else(|_| vec![0; order], CutSets::counts);
+    let mut cuts = sets.map(|sets| sets.likeliest(&laid, &case, LISTED));
     if let Ok(cuts) = &mut cuts
         && model.network.slices == 1
     {
         weigh(cuts, WEIGHED, &chart, &model, &engine, &limits).map_err(stuck)?;
     }
+    let cuts = cuts.as_deref().map_err(|many| *many);
     let answered = !model.observations.is_empty();
     let charted =
-        Charted { laid: &laid, top, drawn: &drawn, left_out, cuts: &cuts, order, importances: &known, answered };
+        Charted { laid: &laid, top, drawn: &drawn, left_out, cuts, by_order: &by_order, importances: &known, answered };
     let figures = Figures::new(&knowledge, common.units.into());
     match args.format {
         ChartFormat::Svg => print(&render_svg(&charted.tree(&figures), &top.title(&laid)))?,
         ChartFormat::Dot => print(&charted.dot(&figures))?,
-        ChartFormat::Json => {
-            let text = serde_json::to_string_pretty(&charted.json()).map_err(|e| Failure::Stuck(e.to_string()))?;
-            print(&(text + "\n"))?;
-        }
+        ChartFormat::Json => print(&charted.json())?,
         ChartFormat::Text => print_document(&charted.document(&figures), super::super::args::Format::Text)?,
         ChartFormat::Markdown => print_document(&charted.document(&figures), super::super::args::Format::Markdown)?,
         ChartFormat::Html => print_document(&charted.document(&figures), super::super::args::Format::Html)?,
@@ -89,8 +89,13 @@ fn event(args: &Arguments, laid: &Laid<'_>, case: &Case) -> Result<(Top, String)
     let id = args.event.clone().or_else(usual).or_else(first).unwrap_or_default();
     let Some(top) = Top::find(laid, &id) else {
         let known = knowledge.symptoms.ids().chain(knowledge.effects.ids());
-        let near = nearest(&id, known).map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
-        return Err(Failure::Usage(format!("expected a symptom or effect of the knowledge base, found `{id}`{near}")));
+        let hint = match nearest(&id, known) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => format!("symptoms are {}", knowledge.symptoms.ids().collect::<Vec<_>>().join(", ")),
+        };
+        return Err(Failure::Usage(format!(
+            "expected a symptom or effect of the knowledge base, found `{id}`; {hint}"
+        )));
     };
     Ok((top, id))
 }

@@ -2,7 +2,7 @@
 
 use crate::cli::args::Common;
 use crate::cli::args::authors::New;
-use crate::cli::out::{Failure, print};
+use crate::cli::out::{Failure, say};
 use crate::cli::{Exit, load};
 use crate::{schema, skeleton, store};
 use std::path::Path;
@@ -35,12 +35,12 @@ fn base(folder: &Path, name: Option<&str>, common: &Common) -> Result<Exit, Fail
     }
     let shown = folder.display();
     if !common.quiet {
-        print(&format!(
-            "A knowledge base of one symptom, two causes, a check and a repair is in {shown}; every file says what it \
-             holds.\n\n  \
+        say(&format!(
+            "A knowledge base of one symptom, two causes, a check and a repair is in {shown}.\n\
+             Every file says what it holds.\n\n  \
              doldrum vet {shown}                     says what is wrong, with file and line\n  \
              doldrum triage --knowledge {shown}      works a job with it\n\n\
-             An editor with a YAML language server completes the files by the schemas in {shown}/schema.\n"
+             An editor with a YAML language server completes the files, by {shown}/schema.\n"
         ))?;
     }
     Ok(Exit::Done)
@@ -53,7 +53,7 @@ fn case(file: &Path, common: &Common) -> Result<Exit, Failure> {
     let knowledge = load::plain_knowledge(common)?;
     store::write(file, &skeleton::case(&knowledge))?;
     if !common.quiet {
-        print(&format!("{} is a case with nothing in it yet; doldrum assess reads it.\n", file.display()))?;
+        say(&format!("{} is a case with nothing in it yet; doldrum assess reads it.\n", file.display()))?;
     }
     Ok(Exit::Done)
 }

@@ -18,8 +18,8 @@ pub fn run(args: &Schema) -> Result<Exit, Failure> {
         }
         return Ok(Exit::Done);
     }
-    if let (Some(kind), Some(SchemaOf::Case | SchemaOf::Assess | SchemaOf::Plan | SchemaOf::Calc) | None) =
-        (&args.kind, args.of)
+    if let Some(kind) = &args.kind
+        && args.of != Some(SchemaOf::Knowledge)
     {
         return Err(Failure::Usage(format!("expected `knowledge` before --kind {kind}")));
     }
@@ -28,6 +28,8 @@ pub fn run(args: &Schema) -> Result<Exit, Failure> {
         (Some(SchemaOf::Assess), _) => schema::assess(),
         (Some(SchemaOf::Plan), _) => schema::plan(),
         (Some(SchemaOf::Calc), _) => schema::calc(),
+        (Some(SchemaOf::Vet), _) => schema::vet(),
+        (Some(SchemaOf::Chart), _) => schema::chart(),
         (Some(SchemaOf::Knowledge), None) => schema::knowledge(),
         (Some(SchemaOf::Knowledge), Some(kind)) => schema::knowledge_file(kind).ok_or_else(|| unknown(kind))?,
         (None, _) => list(),
@@ -45,7 +47,7 @@ fn unknown(kind: &str) -> Failure {
 /// How each schema is asked for.
 fn list() -> String {
     let mut lines: Vec<String> =
-        ["case", "assess", "plan", "calc", "knowledge"].map(|of| format!("doldrum schema {of}")).into();
+        ["case", "assess", "plan", "calc", "vet", "chart", "knowledge"].map(|of| format!("doldrum schema {of}")).into();
     lines.extend(load::kinds().map(|kind| format!("doldrum schema knowledge --kind {kind}")));
     lines.join("\n") + "\n"
 }

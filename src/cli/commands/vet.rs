@@ -3,7 +3,7 @@
 use crate::cli::args::Common;
 use crate::cli::args::authors::{Deny, Vet, VetFormat};
 use crate::cli::commands::trial::find;
-use crate::cli::out::{Failure, counted, page_width, paint, print};
+use crate::cli::out::{Failure, counted, page_width, paint, print, say};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
 use crate::finding::{Finding, Findings, Severity};
@@ -15,8 +15,6 @@ use crate::trial::policy::Policy;
 use crate::trial::truth::Draws;
 use crate::trial::{Setup, Trial};
 use crate::vet::{self, Depth, Vetted};
-use serde::Serialize;
-use serde_json::json;
 
 /// Checks a knowledge base and prints what was found.
 ///
@@ -37,9 +35,10 @@ pub fn run(args: &Vet, common: &Common) -> Result<Exit, Failure> {
     let findings = findings.sorted();
     let name = folder.map_or("the built-in knowledge base".to_owned(), |f| f.display().to_string());
     let tables = knowledge.as_ref().filter(|_| args.testability).map(|knowledge| (knowledge, &vetted));
+    let figures = tables.map(|(knowledge, vetted)| (knowledge, vetted.testability.as_slice()));
     match args.format {
-        VetFormat::Text => print(&text(&findings, &name, files.len(), tables, common))?,
-        VetFormat::Json => print(&as_json(&findings, tables))?,
+        VetFormat::Text => say(&text(&findings, &name, files.len(), tables, common))?,
+        VetFormat::Json => print(&report::vetted_json(&findings, figures))?,
         VetFormat::Lines => print(&lines(&findings, Finding::line))?,
         VetFormat::Workflow => print(&lines(&findings, Finding::workflow_command))?,
     }
@@ -91,43 +90,4 @@ fn text(findings: &[Finding], name: &str, files: usize, tables: Tables<'_>, comm
 
 fn lines(findings: &[Finding], line: impl Fn(&Finding) -> String) -> String {
     findings.iter().map(|finding| line(finding) + "\n").collect()
-}
-
-#[derive(Serialize)]
-struct Row<'a> {
-    code: &'a str,
-    severity: &'static str,
-    file: &'a str,
-    line: u32,
-    column: u32,
-    path: &'a str,
-    message: &'a str,
-    hints: &'a [String],
-}
-
-/// The list of findings; with figures asked for, both under their names.
-fn as_json(findings: &[Finding], tables: Tables<'_>) -> String {
-    let rows: Vec<Row<'_>> = findings.iter().map(row).collect();
-    let value = match tables {
-        None => json!(rows),
-        Some((knowledge, vetted)) => {
-            json!({"findings": rows, "testability": report::testability_json(knowledge, &vetted.testability)})
-        }
-    };
-    let mut text = serde_json::to_string_pretty(&value).expect("plain data becomes JSON");
-    text.push('\n');
-    text
-}
-
-fn row(finding: &Finding) -> Row<'_> {
-    Row {
-        code: finding.code,
-        severity: finding.severity.word(),
-        file: &finding.place.file,
-        line: finding.place.line,
-        column: finding.place.column,
-        path: &finding.path,
-        message: &finding.message,
-        hints: &finding.hints,
-    }
 }
