@@ -18,6 +18,33 @@ const LOOKING_IS_HARDER: f64 = 1.6;
 /// the reference network T, with twelve 4.4 %.
 const REPAIRS_IN_A_ROW: usize = 12;
 
+/// What it costs to give up, and what a repair that does not cure costs beyond its price.
+#[derive(Clone, Debug)]
+pub struct GivingUp {
+    /// Handing over.
+    pub hand_over: f64,
+    /// More in worlds that whoever hands over could have cured: a trip for nothing.
+    pub wasted: f64,
+    /// Those worlds.
+    pub own: Bits,
+    /// Another call after a repair that did not cure.
+    pub again: f64,
+}
+
+impl GivingUp {
+    /// The same in all of `n` worlds.
+    #[must_use]
+    pub fn flat(hand_over: f64, n: usize) -> Self {
+        Self { hand_over, wasted: 0.0, own: vec![0; words(n)], again: 0.0 }
+    }
+
+    /// Where a share of the worlds could have been cured by whoever hands over.
+    #[must_use]
+    fn with_own(&self, share: f64) -> f64 {
+        self.hand_over + self.wasted * share
+    }
+}
+
 /// What each repair would cure, and who is cheapest where.
 pub struct Bench {
     /// How many worlds.
@@ -26,8 +53,8 @@ pub struct Bench {
     pub cures: Vec<Bits>,
     /// For each repair the worlds whose cheapest cure it is; last, those that no single repair cures.
     pub cheapest: Vec<Bits>,
-    /// What handing over costs.
-    pub hand_over: f64,
+    /// What giving up costs.
+    pub giving_up: GivingUp,
     /// Worlds cured by two repairs together, row by row; worked out when asked for.
     pairs: Vec<OnceCell<Bits>>,
     /// For each list of repairs done the worlds that each further one cures; worked out when asked for.
@@ -43,6 +70,8 @@ struct Further {
     with: Vec<Bits>,
     /// The same of those that are left.
     cures: Vec<Bits>,
+    /// Those left in which handing over is a wasted trip.
+    own: Bits,
 }
 
 /// What looking further offers: the cheapest rate at which worlds can be told apart, and how far it reaches.
@@ -85,9 +114,12 @@ pub struct Prospect {
     known: f64,
     /// The bits that stand before that.
     bits: f64,
+    /// What handing over costs here.
+    hand_over: f64,
 }
 
-/// For each row of a split, counts of worlds.
+/// For each row of a split, counts of worlds: those that each repair cures and last those that handing over would be a
+/// wasted trip in.
 type Counts = Rc<[Vec<f64>]>;
 
 /// Worlds split by the rows of a check (or not at all), counted against repairs.
@@ -108,7 +140,7 @@ impl Bench {
     ///
     /// `prices` are those with nothing open; each world's cheapest cure is by them.
     #[must_use]
-    pub fn new(n: usize, cures: Vec<Bits>, prices: &[f64], hand_over: f64) -> Self {
+    pub fn new(n: usize, cures: Vec<Bits>, prices: &[f64], giving_up: GivingUp) -> Self {
         let mut order: Vec<usize> = (0..cures.len()).collect();
         order.sort_by(|a, b| prices[*a].total_cmp(&prices[*b]).then(a.cmp(b)));
         let mut left = all(n);
@@ -121,13 +153,26 @@ impl Bench {
         }
         *cheapest.last_mut().expect("one more than the repairs") = left;
         let pairs = vec![OnceCell::new(); cures.len() * cures.len()];
-        Self { n, cures, cheapest, hand_over, pairs, further: RefCell::default() }
+        Self { n, cures, cheapest, giving_up, pairs, further: RefCell::default() }
+    }
+
+    /// What handing over costs as things stand.
+    #[must_use]
+    pub fn hand_over(&self) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+        let n = self.n as f64;
+        self.giving_up.with_own(f64::from(both(&all(self.n), &self.giving_up.own)) / n)
+    }
+
+    /// Worlds of rows counted against what repairs cure and what would be a wasted trip.
+    fn counted<'b>(rows: &[Bits], cures: impl IntoIterator<Item = &'b Bits>, own: &'b Bits) -> Counts {
+        count(rows, &cures.into_iter().chain([own]).collect::<Vec<_>>())
     }
 
     /// Splits all worlds by rows.
     #[must_use]
     pub fn split(&self, rows: Vec<Bits>) -> Split {
-        let cured = count(&rows, &self.cures);
+        let cured = Self::counted(&rows, &self.cures, &self.giving_up.own);
         self.split_with(rows, cured, None)
     }
 
@@ -135,8 +180,11 @@ impl Bench {
     #[must_use]
     pub fn split_further(&self, split: &Split, rows: Vec<Bits>, pair: &mut dyn FnMut(usize, usize) -> Bits) -> Split {
         let cured = match split.failed {
-            None => count(&rows, &self.cures),
-            Some(_) => count(&rows, &self.further(&split.failed.into_iter().collect::<Vec<_>>(), pair).cures),
+            None => Self::counted(&rows, &self.cures, &self.giving_up.own),
+            Some(failed) => {
+                let further = self.further(&[failed], pair);
+                Self::counted(&rows, &further.cures, &further.own)
+            }
         };
         self.split_with(rows, cured, split.failed)
     }
@@ -147,7 +195,7 @@ impl Bench {
         let left: Bits = all(self.n).iter().zip(&self.cures[repair]).map(|(a, c)| a & !c).collect();
         let rows = vec![left];
         let cures: Vec<&Bits> = (0..self.cures.len()).map(|other| self.pair(repair, other, pair)).collect();
-        let cured = count(&rows, &cures);
+        let cured = Self::counted(&rows, cures, &self.giving_up.own);
         self.split_with(rows, cured, Some(repair))
     }
 
@@ -200,19 +248,24 @@ impl Bench {
         for class in 0..self.cheapest.len() {
             let p = mix_column(&split.cheapest, weights, class) / total;
             if p > 0.0 {
-                let price = prices.get(class).map_or(self.hand_over, |price| price.min(self.hand_over));
+                // What a single repair cures, its owner could have cured; the last class none does.
+                let price = match prices.get(class) {
+                    Some(price) => price.min(self.giving_up.with_own(1.0)),
+                    None => self.giving_up.hand_over,
+                };
                 known += p * price;
                 bits -= p * libm::log2(p);
             }
         }
-        Some(Prospect { repairing, first, known, bits })
+        let own = mix_column(&split.cured, weights, self.cures.len()) / total;
+        Some(Prospect { repairing, first, known, bits, hand_over: self.giving_up.with_own(own) })
     }
 
     /// The cheapest way on at a going rate.
     #[must_use]
     pub fn choose(&self, prospect: &Prospect, market: &Market) -> Outlook {
-        let looking = prospect.looking(market, prospect.repairing.min(self.hand_over));
-        let mut best = Outlook { cost: self.hand_over, way: Way::HandOver };
+        let looking = prospect.looking(market, prospect.repairing.min(prospect.hand_over));
+        let mut best = Outlook { cost: prospect.hand_over, way: Way::HandOver };
         if let Some(first) = prospect.first.filter(|_| prospect.repairing < best.cost) {
             best = Outlook { cost: prospect.repairing, way: Way::Repair(first) };
         }
@@ -237,21 +290,34 @@ impl Bench {
         let mut left = total;
         while done.len() < REPAIRS_IN_A_ROW {
             let counts = self.counts_after(split, &done, pair);
-            let price = if done.is_empty() { prices } else { later };
+            let prices = if done.is_empty() { prices } else { later };
+            // With what it costs where it does not cure.
+            let price = |r: usize, chance: f64| prices[r] + (1.0 - chance) * self.giving_up.again;
+            // What it cures, nobody brings in for nothing any more.
+            let spared = self.giving_up.with_own(1.0);
             let pick = (0..self.cures.len())
                 .filter(|r| !done.contains(r) && split.failed != Some(*r))
                 .map(|r| (r, (mix_column(&counts, weights, r) / left).min(1.0)))
-                .filter(|&(r, chance)| chance * self.hand_over > price[r])
-                .max_by(|a, b| (a.1 / price[a.0]).total_cmp(&(b.1 / price[b.0])).then(b.0.cmp(&a.0)));
-            let Some((repair, chance)) = pick else { break };
-            cost += left / total * price[repair];
+                .map(|(r, chance)| (r, chance, price(r, chance)))
+                .filter(|&(_, chance, price)| chance * spared > price)
+                .max_by(|a, b| (a.1 / a.2).total_cmp(&(b.1 / b.2)).then(b.0.cmp(&a.0)));
+            let Some((repair, chance, price)) = pick else { break };
+            cost += left / total * price;
             left *= 1.0 - chance;
             done.push(repair);
             if left / total < 1e-4 {
                 break;
             }
         }
-        (cost + left / total * self.hand_over, done.first().copied())
+        let given_up = left / total * self.giving_up.hand_over;
+        let wasted = match self.giving_up.wasted {
+            0.0 => 0.0,
+            wasted => {
+                let counts = self.counts_after(split, &done, pair);
+                wasted * mix_column(&counts, weights, self.cures.len()) / total
+            }
+        };
+        (cost + given_up + wasted, done.first().copied())
     }
 
     /// For each row and repair the worlds that it cures once those in `done` have failed.
@@ -264,7 +330,8 @@ impl Bench {
         if let Some(known) = split.after.borrow().get(&done) {
             return Rc::clone(known);
         }
-        let counts = count(&split.rows, &self.further(&done, pair).cures);
+        let further = self.further(&done, pair);
+        let counts = Self::counted(&split.rows, &further.cures, &further.own);
         split.after.borrow_mut().insert(done, Rc::clone(&counts));
         counts
     }
@@ -280,7 +347,8 @@ impl Bench {
             let known = self.further.borrow().get(&all_but(at)).cloned()?;
             Some(((*known).clone(), vec![done[at]], all_but(at)))
         });
-        let nothing = || Further { before: vec![0; words(self.n)], with: self.cures.clone(), cures: Vec::new() };
+        let none = || vec![0; words(self.n)];
+        let nothing = || Further { before: none(), with: self.cures.clone(), cures: Vec::new(), own: none() };
         let (mut further, new, mut failed) = known.unwrap_or_else(|| (nothing(), done.to_vec(), Vec::new()));
         // Worlds that only three repairs together cure are left to the next step.
         for d in new {
@@ -293,8 +361,9 @@ impl Bench {
             }
             failed.push(d);
         }
-        let left = |with: &Bits| with.iter().zip(&further.before).map(|(w, b)| w & !b).collect();
+        let left = |with: &Bits| with.iter().zip(&further.before).map(|(w, b)| w & !b).collect::<Bits>();
         further.cures = further.with.iter().map(left).collect();
+        further.own = left(&self.giving_up.own);
         let further = Rc::new(further);
         self.further.borrow_mut().insert(done.to_vec(), Rc::clone(&further));
         further
@@ -364,4 +433,64 @@ fn mix(values: &[f64], weights: &[f64]) -> f64 {
 
 fn mix_column(counts: &[Vec<f64>], weights: &[f64], column: usize) -> f64 {
     counts.iter().zip(weights).map(|(row, w)| row[column] * w).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BLIND: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+
+    /// Ten worlds, of which one repair cures the first `cured`, and whoever hands over could have done it.
+    fn phone(cured: u32, hand_over: f64, wasted: f64, again: f64, price: f64) -> Bench {
+        let own = vec![(1 << cured) - 1];
+        let giving_up = GivingUp { hand_over, wasted, own: own.clone(), again };
+        Bench::new(10, vec![own], &[price], giving_up)
+    }
+
+    fn ahead(bench: &Bench, rows: Vec<Bits>, weights: &[f64], price: f64) -> Outlook {
+        let split = bench.split(rows);
+        bench.outlook(&split, weights, &[price], &[price], &BLIND, &mut |_, _| vec![0]).expect("there are worlds")
+    }
+
+    #[expect(clippy::float_cmp, reason = "sums of a few dollars")]
+    fn comes_to(outlook: Outlook, cost: f64, way: Way) {
+        assert_eq!((outlook.cost * 1e9).round() / 1e9, cost);
+        assert_eq!(outlook.way, way);
+    }
+
+    /// In three of ten worlds the owner could cure it for 30. By hand: bringing it in comes to 400 + 90 x 0.3 = 427. Telling
+    /// them first: 30, and in seven of ten 10 for another call and then 400, of which nothing is a wasted trip any more:
+    /// 30 + 0.7 x 410 = 317.
+    #[test]
+    fn what_an_owner_could_have_cured_is_a_wasted_trip() {
+        let bench = phone(3, 400.0, 90.0, 10.0, 30.0);
+        assert!((bench.hand_over() - 427.0).abs() < 1e-9);
+        comes_to(ahead(&bench, vec![all(10)], &[1.0], 30.0), 317.0, Way::Repair(0));
+        let failed = bench.after_failed(0, &mut |_, _| vec![0]);
+        let after = bench.outlook(&failed, &[1.0], &[30.0], &[30.0], &BLIND, &mut |_, _| vec![0]);
+        comes_to(after.expect("seven worlds"), 400.0, Way::HandOver);
+    }
+
+    /// One world in ten, for 45. By hand: without a wasted trip it is worth 0.1 x 400 = 40 and is left; with one it is worth
+    /// 0.1 x 490 = 49, and 45 + 0.9 x 400 = 405 is less than 400 + 90 x 0.1 = 409; with 10 for each call that was in vain it
+    /// costs 45 + 9 = 54, and is left again.
+    #[test]
+    fn a_wasted_trip_and_another_call_turn_the_choice() {
+        comes_to(ahead(&phone(1, 400.0, 0.0, 0.0, 45.0), vec![all(10)], &[1.0], 45.0), 400.0, Way::HandOver);
+        comes_to(ahead(&phone(1, 400.0, 90.0, 0.0, 45.0), vec![all(10)], &[1.0], 45.0), 405.0, Way::Repair(0));
+        comes_to(ahead(&phone(1, 400.0, 90.0, 10.0, 45.0), vec![all(10)], &[1.0], 45.0), 409.0, Way::HandOver);
+    }
+
+    /// What an answer shows moves the price of bringing it in: 490 where it is the owner's own, 400 where it is not, and for
+    /// an answer that half of those and a tenth of the others give, (3 x 0.5 x 490 + 7 x 0.1 x 400) / 2.2.
+    #[test]
+    fn bringing_it_in_costs_what_the_answers_make_of_it() {
+        let bench = phone(3, 400.0, 90.0, 0.0, 1000.0);
+        let rows = || vec![vec![0b111], vec![0b11_1111_1000]];
+        comes_to(ahead(&bench, rows(), &[1.0, 0.0], 1000.0), 490.0, Way::HandOver);
+        comes_to(ahead(&bench, rows(), &[0.0, 1.0], 1000.0), 400.0, Way::HandOver);
+        let mixed = ((3.0_f64 * 0.5 * 490.0 + 7.0 * 0.1 * 400.0) / 2.2 * 1e9).round() / 1e9;
+        comes_to(ahead(&bench, rows(), &[0.5, 0.1], 1000.0), mixed, Way::HandOver);
+    }
 }

@@ -12,7 +12,7 @@ const FEW_KEYS: u8 = 2;
 const BARE: u8 = 5;
 /// From these levels on, of what an answer may sound like there is only the first, and nothing.
 const ONE_SOUND: u8 = 2;
-const NO_SOUND: u8 = 5;
+const NO_SOUND: u8 = 6;
 /// The keys used most.
 const MOST_USED: [Key; 11] = [
     Key::Tick,

@@ -210,6 +210,10 @@ pub(super) fn cost_part(
     let mut text = format!("{}, {buys}.", bench.figures.minutes(minutes));
     let next = state.view.as_ref().map(|v| &v.advice.next).filter(|p| p.action == *action);
     let short = text.clone();
+    if let Some(view) = &state.view {
+        let rest = bench.figures.money(view.advice.next.expected_cost);
+        text = format!("{text} From here to the end about {rest}.");
+    }
     if let Some(proposal) = next {
         text.push_str(&leads(bench, state, laid, proposal));
     }

@@ -8,6 +8,7 @@ use super::names::{Names, kebab};
 use super::numbers::{abilities, scope, turns, words};
 use super::rows::rows;
 use crate::units::{Money, Quantity};
+use indexmap::IndexMap;
 
 /// Fills in checks.
 pub(super) fn checks(raw: &RawKnowledge, names: &Names, context: &Context, knowledge: &mut Knowledge) {
@@ -46,7 +47,7 @@ fn check(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Check {
             RawBattery::Off => Battery::Off,
         }),
         spoils: item.find_all(&names.checks, &raw.spoils, "spoils"),
-        after: after(raw, names, item),
+        after: after(&raw.after, names, item),
         again: match raw.again {
             RawAgain::Last => Again::Last,
             RawAgain::Worst => Again::Worst,
@@ -73,9 +74,14 @@ fn owner_ask(raw: &RawOwner, at: Location, own: &Owner<'_>, item: &Item<'_>) -> 
     OwnerAsk { ask: raw.ask.clone(), kind: raw.kind, listen: raw.listen.clone(), sounds, mind: raw.mind.clone() }
 }
 
-fn after(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Vec<(crate::knowledge::Ix<Check>, Vec<usize>)> {
+/// The answers that something comes after.
+pub(super) fn after(
+    raw: &IndexMap<RawId, Vec<RawId>>,
+    names: &Names,
+    item: &Item<'_>,
+) -> Vec<(crate::knowledge::Ix<Check>, Vec<usize>)> {
     let mut after = Vec::new();
-    for (check, outcomes) in &raw.after {
+    for (check, outcomes) in raw {
         let key = format!("after.{}", check.value);
         item.filled(check.at, &key, outcomes.is_empty());
         if let Some(check) = item.find(&names.checks, check, &key) {
