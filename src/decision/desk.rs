@@ -346,7 +346,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
             let ahead = self.after_check(at, after);
             let others = self.market(Some(at));
-            let without = as_it_stands.map_or(0.0, |p| self.bench.choose(&p, &others).cost) + locked;
+            let without = as_it_stands.map_or(0.0, |p| Bench::choose(&p, &others).cost) + locked;
             let loss = self.check_total(at, &ahead, &others) - without;
             let option = Choice::Check(at);
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
@@ -386,7 +386,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// The expected total with a check.
     fn check_total(&self, at: usize, ahead: &[AfterOutcome], market: &Market) -> f64 {
         let after = |outcome: &AfterOutcome| {
-            let cure = outcome.prospect.map_or(0.0, |prospect| self.bench.choose(&prospect, market).cost);
+            let cure = outcome.prospect.map_or(0.0, |prospect| Bench::choose(&prospect, market).cost);
             outcome.chance * (cure + outcome.unlocking.0)
         };
         self.checks[at].0.price.money.get() + ahead.iter().map(after).sum::<f64>()
@@ -398,7 +398,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         if self.lock.is_some() && ahead.iter().any(|after| after.unlocking.1 != ahead[0].unlocking.1) {
             return true;
         }
-        let mut ways = ahead.iter().filter_map(|after| after.prospect).map(|p| self.bench.choose(&p, market).way);
+        let mut ways = ahead.iter().filter_map(|after| after.prospect).map(|p| Bench::choose(&p, market).way);
         match ways.next() {
             Some(first @ Way::Repair(_)) => ways.any(|way| way != first),
             _ => true,
@@ -446,14 +446,14 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     pub fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64], market: &Market) -> Option<Outlook> {
         let prospect = self.prospect(split, weights, prices, &self.shut_prices);
-        prospect.map(|prospect| self.bench.choose(&prospect, market))
+        prospect.map(|prospect| Bench::choose(&prospect, market))
     }
 
     /// The same after an outcome of a check.
     pub fn outlook_after(&self, at: usize, outcome: usize, prices: &[f64], market: &Market) -> Option<Outlook> {
         let (first, later) = self.prices_after(at, outcome, prices);
         let prospect = self.prospect(&self.splits[at], &self.mixtures[at][outcome], &first, &later);
-        prospect.map(|prospect| self.bench.choose(&prospect, market))
+        prospect.map(|prospect| Bench::choose(&prospect, market))
     }
 
     fn prospect(&self, split: &Split, weights: &[f64], first: &[f64], later: &[f64]) -> Option<Prospect> {
@@ -480,7 +480,9 @@ fn giving_up(rate: &cost::Rate, candidates: &[Candidate], n: usize) -> GivingUp 
     let mut giving_up = GivingUp::flat(rate.hand_over.get(), n);
     if rate.wasted_trip.get() > 0.0 {
         giving_up.wasted = rate.wasted_trip.get();
-        candidates.iter().for_each(|candidate| simulate::or_into(&mut giving_up.own, &candidate.gone));
+        for candidate in candidates {
+            simulate::or_into(&mut giving_up.own, &candidate.gone);
+        }
     }
     giving_up.again = rate.call_again.get();
     giving_up

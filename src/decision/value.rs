@@ -226,7 +226,7 @@ impl Bench {
         market: &Market,
         pair: &mut dyn FnMut(usize, usize) -> Bits,
     ) -> Option<Outlook> {
-        self.prospect(split, weights, prices, later, pair).map(|prospect| self.choose(&prospect, market))
+        self.prospect(split, weights, prices, later, pair).map(|prospect| Self::choose(&prospect, market))
     }
 
     /// The ways on, of which [`choose`](Self::choose) takes the cheapest at any going rate; as [`outlook`](Self::outlook).
@@ -263,7 +263,7 @@ impl Bench {
 
     /// The cheapest way on at a going rate.
     #[must_use]
-    pub fn choose(&self, prospect: &Prospect, market: &Market) -> Outlook {
+    pub fn choose(prospect: &Prospect, market: &Market) -> Outlook {
         let looking = prospect.looking(market, prospect.repairing.min(prospect.hand_over));
         let mut best = Outlook { cost: prospect.hand_over, way: Way::HandOver };
         if let Some(first) = prospect.first.filter(|_| prospect.repairing < best.cost) {

@@ -76,18 +76,15 @@ pub(super) fn check_parts(
     if places.len() > 1 || laid.places(item.scope) > 1 {
         screen.rows = rows(&laid, item, places, state, bench);
     }
-    match &item.reading {
-        Some(reading) => {
-            screen.writing = Writing::Number;
-            let hint = format!("Type the reading; a bare number is in {}.", reading.unit);
-            screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(&hint))));
-            screen.choices = reading.over.map(|at| item.outcomes[at].says.clone()).into_iter().collect();
-            screen.after.extend(phone.and_then(|owner| bands_heard(item, owner)));
-        }
-        None => {
-            screen.choices = item.outcomes.iter().map(|o| o.says.clone()).collect();
-            screen.sounds = phone.map(|owner| owner.sounds.clone()).unwrap_or_default();
-        }
+    if let Some(reading) = &item.reading {
+        screen.writing = Writing::Number;
+        let hint = format!("Type the reading; a bare number is in {}.", reading.unit);
+        screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(&hint))));
+        screen.choices = reading.over.map(|at| item.outcomes[at].says.clone()).into_iter().collect();
+        screen.after.extend(phone.and_then(|owner| bands_heard(item, owner)));
+    } else {
+        screen.choices = item.outcomes.iter().map(|o| o.says.clone()).collect();
+        screen.sounds = phone.map(|owner| owner.sounds.clone()).unwrap_or_default();
     }
     screen.side = beside(bench, state, Some(check), now);
     if phone.is_some() {
