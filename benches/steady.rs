@@ -101,7 +101,7 @@ fn main() -> std::io::Result<()> {
 /// The job as the advice works it: at intake and after every few steps.
 fn situations_of(knowledge: &Knowledge, graph: &AccessGraph, asked: &Asked, number: u64) -> Result<Vec<Case>, Error> {
     let layouts = vec![knowledge.layouts.find(&asked.layout).expect("a layout of the base")];
-    let draws = Draws { seed: asked.seed, layouts, symptoms: vec![], sigma: 0.0, unlisted: 0.0 };
+    let draws = Draws { seed: asked.seed, layouts, symptoms: vec![], sigma: 0.0, unlisted: 0.0, user: None };
     let Some(truth) = Truth::draw(knowledge, &draws, number) else { return Ok(vec![]) };
     let laid = Laid::new(knowledge, truth.case.craft.clone());
     let mut job = Job::new(&laid, graph, &truth);

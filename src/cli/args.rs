@@ -329,6 +329,9 @@ pub struct Trial {
     /// The chance that a job has a fault that the knowledge does not list.
     #[arg(long, default_value_t = 0.0, value_name = "CHANCE", value_parser = share)]
     pub unlisted: f64,
+    /// Who works the jobs: an id under `users`, such as owner [default: the usual one].
+    #[arg(long = "for", value_name = "USER")]
+    pub user: Option<String>,
     /// How many threads [default: one for each core].
     #[arg(long, value_name = "N")]
     pub threads: Option<usize>,

@@ -78,7 +78,7 @@ impl Desk<'_, '_> {
                 return Appraised {
                     action: Action::HandOver,
                     minutes: Minutes::ZERO,
-                    cost: Money::of(self.bench.hand_over),
+                    cost: Money::of(self.bench.giving_up.hand_over),
                     total: Money::of(total),
                     before: Before::default(),
                     tells_bits: 0.0,

@@ -38,20 +38,35 @@ pub struct Rate {
     pub pace: f64,
     /// What handing over costs them.
     pub hand_over: Money,
+    /// What it costs more where they hand over what they could have put right themselves: a trip for nothing. Only on the
+    /// phone is there a trip.
+    pub wasted_trip: Money,
+    /// What a repair that does not cure costs beyond its price: another call. Only on the phone.
+    pub call_again: Money,
 }
 
 impl Rate {
     /// The rate of a case's user.
     #[must_use]
     pub fn of(laid: &Laid<'_>, case: &Case) -> Self {
-        let users = &laid.knowledge.users;
-        let user: &User = &users[case.user];
+        Self::of_user(laid, case.user)
+    }
+
+    /// The rate of a user.
+    #[must_use]
+    pub fn of_user(laid: &Laid<'_>, ix: Ix<User>) -> Self {
+        let knowledge = laid.knowledge;
+        let (user, costs) = (&knowledge.users[ix], &knowledge.costs);
         // Who checks a trainee's work is the dearest pair of hands there is.
-        let checker = users.iter().map(|(_, u)| u.labor.get()).fold(0.0, f64::max);
+        let checker = knowledge.users.iter().map(|(_, u)| u.labor.get()).fold(0.0, f64::max);
+        let hourly = Money::of(user.labor.get() + user.checker_share * checker);
+        let by_phone = user.asks.is_some();
         Self {
-            hourly: Money::of(user.labor.get() + user.checker_share * checker),
+            hourly,
             pace: user.pace,
-            hand_over: laid.knowledge.hand_over(case.user),
+            hand_over: knowledge.hand_over(ix),
+            wasted_trip: if by_phone { costs.wasted_trip } else { Money::ZERO },
+            call_again: if by_phone { costs.call_again.at_rate(hourly) } else { Money::ZERO },
         }
     }
 }

@@ -94,7 +94,7 @@ impl Desk<'_, '_> {
         }
         let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
         let seconds = self.seconds(&split, &self.graph.shut(), None);
-        price + left * self.node(&split, &[1.0], &self.shut_prices, &seconds)
+        price + left * (self.bench.giving_up.again + self.node(&split, &[1.0], &self.shut_prices, &seconds))
     }
 
     /// What it still costs after one outcome of the first step: repairs or handing over at once, or the best second

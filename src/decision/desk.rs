@@ -1,10 +1,10 @@
 //! The comparison itself: every check and repair that is offered, with what it costs from here to the end.
 
-use super::candidates::{self, Candidates};
+use super::candidates::{self, Candidate, Candidates};
 use super::lock::{Awaited, Lock};
 use super::offers::{Gatherer, Offer, Offers};
 use super::simulate::{self, Bits, Simulator};
-use super::value::{self, Bench, Market, Outlook, Prospect, Split, Way};
+use super::value::{self, Bench, GivingUp, Market, Outlook, Prospect, Split, Way};
 use super::{Action, Bounds, Proposal, Settings, complained_of, cost};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
@@ -97,6 +97,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let mut candidates = candidates.all(std::mem::take(&mut offers.repairs));
         let cheapest =
             if settings.bounds { candidates::cheapest(&simulator, &candidates, gatherer, n) } else { Vec::new() };
+        let giving_up = giving_up(&gatherer.rate, &candidates, n);
         candidates::promising(&mut candidates, n);
         let mut repairs = Vec::new();
         let mut removed = Vec::new();
@@ -110,13 +111,13 @@ impl<'a, 'k> Desk<'a, 'k> {
             cures.push(candidate.gone);
             frees.extend(candidate.frees);
         }
-        let hand_over = gatherer.rate.hand_over.get();
         let shut = graph.shut();
         let prices_at = |open: &OpenSet| -> Vec<f64> {
-            repairs.iter().map(|(o, _)| cost::price(laid, graph, &gatherer.rate, open, &o.action).money.get()).collect()
+            let price = |o: &Offer| cost::price(laid, graph, &gatherer.rate, open, &o.action).money.get();
+            repairs.iter().map(|(o, _)| if waits(o) { f64::INFINITY } else { price(o) }).collect()
         };
         let shut_prices = prices_at(&shut);
-        let bench = Bench::new(n, cures, &shut_prices, hand_over);
+        let bench = Bench::new(n, cures, &shut_prices, giving_up);
         let checks = std::mem::take(&mut offers.checks);
         let splits: Vec<Split> =
             checks.iter().map(|(_, model)| bench.split(row_worlds(worlds, model, belief.model.now, n))).collect();
@@ -161,7 +162,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let blind = Market { per_bit: f64::INFINITY, supply: 0.0 };
         let ahead = self.outlook(&everything, &[1.0], &self.shut_prices, &blind).map_or(0.0, |o| o.cost);
         // Giving up on the lock is giving up on what would come after it too.
-        let left = (self.bench.hand_over - ahead).max(self.bench.hand_over / 5.0);
+        let left = (self.bench.hand_over() - ahead).max(self.bench.hand_over() / 5.0);
         let shut = self.graph.shut();
         let price = |action: &Action| cost::price(self.laid, self.graph, &self.rate, &shut, action).money;
         let mut lock = Lock::new(awaited, frees, free, &self.shut_prices, price, left, self.bench.n);
@@ -173,10 +174,27 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// What repairs cost with this open.
     pub fn prices(&self, open: &OpenSet) -> Vec<f64> {
-        self.repairs
-            .iter()
-            .map(|(offer, _)| cost::price(self.laid, self.graph, &self.rate, open, &offer.action).money.get())
-            .collect()
+        let price = |o: &Offer| if waits(o) { f64::INFINITY } else { self.price(o, open) };
+        self.repairs.iter().map(|(offer, _)| price(offer)).collect()
+    }
+
+    fn price(&self, offer: &Offer, open: &OpenSet) -> f64 {
+        cost::price(self.laid, self.graph, &self.rate, open, &offer.action).money.get()
+    }
+
+    /// What repairs cost after an outcome of a check, first and later: what makes sense only after that is a way on now.
+    pub fn prices_after(&self, at: usize, outcome: usize, prices: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        let (mut first, mut later) = (prices.to_vec(), self.shut_prices.clone());
+        let check = self.checks[at].1.check.item;
+        for (n, (offer, _)) in self.repairs.iter().enumerate().filter(|(_, (offer, _))| waits(offer)) {
+            let Action::Repair(ix, _) = offer.action else { continue };
+            let after = &self.laid.knowledge.repairs[ix].after;
+            if after.iter().any(|(wanted, outcomes)| *wanted == check && outcomes.contains(&outcome)) {
+                first[n] = self.price(offer, &self.checks[at].0.after);
+                later[n] = self.price(offer, &self.graph.shut());
+            }
+        }
+        (first, later)
     }
 
     /// The worlds that two repairs cure together and neither alone; `None` where there are none.
@@ -267,7 +285,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 self.check_total(at, &self.after_check(at, &self.prices(&self.checks[at].0.after)), &BLIND)
             }
             Choice::Repair(at) => self.repair_total(at, &BLIND),
-            Choice::HandOver => self.bench.hand_over,
+            Choice::HandOver => self.bench.hand_over(),
         };
         Bounds { at_least: Money::of(at_least.min(at_most)), at_most: Money::of(at_most) }
     }
@@ -309,10 +327,11 @@ impl<'a, 'k> Desk<'a, 'k> {
     pub fn rank(&self) -> Vec<Priced> {
         let (full, alone) = (self.market(None), Market { per_bit: f64::INFINITY, supply: 0.0 });
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
-        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| offer.price.money.get()).collect();
-        let as_it_stands = self.prospect(&everything, &[1.0], &now);
+        let at_once = |offer: &Offer| if waits(offer) { f64::INFINITY } else { offer.price.money.get() };
+        let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| at_once(offer)).collect();
+        let as_it_stands = self.prospect(&everything, &[1.0], &now, &self.shut_prices);
         let locked = self.unlocking_now(&now);
-        let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over, losing: false }];
+        let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over(), losing: false }];
         let mut losing = Vec::new();
         let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
         for at in 0..self.checks.len() {
@@ -321,7 +340,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
             let ahead = self.after_check(at, after);
             let others = self.market(Some(at));
-            let without = as_it_stands.map_or(0.0, |p| self.bench.choose(&p, &others).cost) + locked;
+            let without = as_it_stands.map_or(0.0, |p| Bench::choose(&p, &others).cost) + locked;
             let loss = self.check_total(at, &ahead, &others) - without;
             let option = Choice::Check(at);
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
@@ -347,10 +366,13 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// What comes after each outcome of a check, at any going rate, where `prices` are those with what it opens.
     fn after_check(&self, at: usize, prices: &[f64]) -> Vec<AfterOutcome> {
         let split = &self.splits[at];
-        let after = |(outcome, weights): (usize, &Vec<f64>)| AfterOutcome {
-            chance: split.chance(weights),
-            prospect: self.prospect(split, weights, prices),
-            unlocking: self.unlocking(at, outcome, prices),
+        let after = |(outcome, weights): (usize, &Vec<f64>)| {
+            let (first, later) = self.prices_after(at, outcome, prices);
+            AfterOutcome {
+                chance: split.chance(weights),
+                prospect: self.prospect(split, weights, &first, &later),
+                unlocking: self.unlocking(at, outcome, prices),
+            }
         };
         self.mixtures[at].iter().enumerate().map(after).collect()
     }
@@ -358,7 +380,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// The expected total with a check.
     fn check_total(&self, at: usize, ahead: &[AfterOutcome], market: &Market) -> f64 {
         let after = |outcome: &AfterOutcome| {
-            let cure = outcome.prospect.map_or(0.0, |prospect| self.bench.choose(&prospect, market).cost);
+            let cure = outcome.prospect.map_or(0.0, |prospect| Bench::choose(&prospect, market).cost);
             outcome.chance * (cure + outcome.unlocking.0)
         };
         self.checks[at].0.price.money.get() + ahead.iter().map(after).sum::<f64>()
@@ -370,7 +392,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         if self.lock.is_some() && ahead.iter().any(|after| after.unlocking.1 != ahead[0].unlocking.1) {
             return true;
         }
-        let mut ways = ahead.iter().filter_map(|after| after.prospect).map(|p| self.bench.choose(&p, market).way);
+        let mut ways = ahead.iter().filter_map(|after| after.prospect).map(|p| Bench::choose(&p, market).way);
         match ways.next() {
             Some(first @ Way::Repair(_)) => ways.any(|way| way != first),
             _ => true,
@@ -406,7 +428,8 @@ impl<'a, 'k> Desk<'a, 'k> {
             return price;
         }
         let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-        price + left * self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost)
+        let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost);
+        price + left * (self.bench.giving_up.again + ahead)
     }
 
     pub fn cure_chance(&self, repair: usize) -> f64 {
@@ -416,11 +439,19 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     pub fn outlook(&self, split: &Split, weights: &[f64], prices: &[f64], market: &Market) -> Option<Outlook> {
-        self.prospect(split, weights, prices).map(|prospect| self.bench.choose(&prospect, market))
+        let prospect = self.prospect(split, weights, prices, &self.shut_prices);
+        prospect.map(|prospect| Bench::choose(&prospect, market))
     }
 
-    fn prospect(&self, split: &Split, weights: &[f64], prices: &[f64]) -> Option<Prospect> {
-        self.bench.prospect(split, weights, prices, &self.shut_prices, &mut |a, b| self.pair(a, b))
+    /// The same after an outcome of a check.
+    pub fn outlook_after(&self, at: usize, outcome: usize, prices: &[f64], market: &Market) -> Option<Outlook> {
+        let (first, later) = self.prices_after(at, outcome, prices);
+        let prospect = self.prospect(&self.splits[at], &self.mixtures[at][outcome], &first, &later);
+        prospect.map(|prospect| Bench::choose(&prospect, market))
+    }
+
+    fn prospect(&self, split: &Split, weights: &[f64], first: &[f64], later: &[f64]) -> Option<Prospect> {
+        self.bench.prospect(split, weights, first, later, &mut |a, b| self.pair(a, b))
     }
 }
 
@@ -438,6 +469,24 @@ fn neither_alone(mut together: Bits, bench: &Bench, a: usize, b: usize) -> Optio
     let alone = bench.cures[a].iter().zip(&bench.cures[b]).map(|(a, b)| a | b);
     together.iter_mut().zip(alone).for_each(|(both, alone)| *both &= !alone);
     together.iter().any(|&word| word != 0).then_some(together)
+}
+
+/// Whether a repair waits for an answer without which it makes no sense.
+fn waits(offer: &Offer) -> bool {
+    matches!(offer.held, Some((None, _)))
+}
+
+/// What it costs to give up: more where whoever does could have cured it by any one of the repairs that are theirs.
+fn giving_up(rate: &cost::Rate, candidates: &[Candidate], n: usize) -> GivingUp {
+    let mut giving_up = GivingUp::flat(rate.hand_over.get(), n);
+    if rate.wasted_trip.get() > 0.0 {
+        giving_up.wasted = rate.wasted_trip.get();
+        for candidate in candidates {
+            simulate::or_into(&mut giving_up.own, &candidate.gone);
+        }
+    }
+    giving_up.again = rate.call_again.get();
+    giving_up
 }
 
 /// For each row of a check the worlds in which it is the first that holds.

@@ -7,7 +7,7 @@
 
 use super::complained_of;
 use super::simulate::{Bits, Changed, Simulator, draws, or_into, words};
-use super::value::{self, Bench, Market, Outlook, Split, Together};
+use super::value::{self, Bench, GivingUp, Market, Outlook, Split, Together};
 use crate::access::AccessGraph;
 use crate::case::Case;
 use crate::inference::Worlds;
@@ -197,7 +197,7 @@ impl Lock {
             })
             .collect();
         let with_checks: Vec<f64> = shut.iter().map(|price| price + each).collect();
-        let bench = Bench::new(n, frees, &with_checks, hand_over);
+        let bench = Bench::new(n, frees, &with_checks, GivingUp::flat(hand_over, n));
         let held = value::all(n).iter().zip(free).map(|(all, free)| all & !free).collect();
         Self { awaited, bench, held, splits: Vec::new(), market: NO_MARKET, prices }
     }

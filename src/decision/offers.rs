@@ -9,7 +9,7 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Interlock, Ix, Repair};
 use crate::model::compile::{CheckModel, conditions, repair_reaches};
 use crate::model::epochs::{removes_any, shown_by};
-use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of};
+use crate::safety::{Before, OpenHazard, Safety, Verdict, answered_so, is_about_who, outcome_of};
 use crate::units::Minutes;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -73,6 +73,10 @@ impl Gatherer<'_, '_> {
             if repair.service || repair.removes.is_empty() || !self.laid.fits(&repair.fitted) {
                 continue;
             }
+            let sensible = self.called_for(&repair.after);
+            if !sensible && self.was_asked(&repair.after) {
+                continue;
+            }
             let places = self.laid.places(repair.scope);
             let everywhere: Vec<usize> = (0..places).collect();
             let mut choices = vec![everywhere];
@@ -87,7 +91,10 @@ impl Gatherer<'_, '_> {
                 let action = Action::Repair(ix, places);
                 match self.repair_offer(&action) {
                     // What the user may not do at all is no way on; what an interlock holds up may be one later.
-                    Ok(offer) => {
+                    Ok(mut offer) => {
+                        if !sensible {
+                            offer.held.get_or_insert_with(|| (None, self.not_before(&repair.after)));
+                        }
                         offers.barred.extend(offer.held.as_ref().map(|(_, why)| (action, why.clone())));
                         offers.repairs.push((offer, removes));
                     }
@@ -124,7 +131,7 @@ impl Gatherer<'_, '_> {
             // What would release an interlock is asked again: air, wipe, wait, look once more.
             let wanted = awaited.get(&model.check.item);
             let again = wanted.is_some_and(|wanted| self.times_in_vain(model.check, wanted) < WORN_OUT);
-            if (known && !again) || no_sheet || !self.called_for(check) || self.spoiled(model.check.item) {
+            if (known && !again) || no_sheet || !self.called_for(&check.after) || self.spoiled(model.check.item) {
                 continue;
             }
             match self.offer(Action::Check(model.check)) {
@@ -181,16 +188,23 @@ impl Gatherer<'_, '_> {
         answered
     }
 
-    /// Whether what a check comes after has been answered so.
-    fn called_for(&self, check: &Check) -> bool {
-        check.after.is_empty()
-            || self.case.log.iter().any(|entry| match &entry.event {
-                Event::Answer { check: done, answer, .. } => check.after.iter().any(|(wanted, outcomes)| {
-                    wanted == done
-                        && outcome_of(self.laid, self.case, *done, *answer).is_some_and(|o| outcomes.contains(&o))
-                }),
-                _ => false,
-            })
+    /// Whether what a repair comes after was asked at all.
+    fn was_asked(&self, after: &[(Ix<Check>, Vec<usize>)]) -> bool {
+        self.case.log.iter().any(|entry| match &entry.event {
+            Event::Answer { check, answer, .. } => answer.informs() && after.iter().any(|(wanted, _)| wanted == check),
+            _ => false,
+        })
+    }
+
+    /// Why a repair has to wait for an answer.
+    fn not_before(&self, after: &[(Ix<Check>, Vec<usize>)]) -> String {
+        let titles = after.iter().map(|(check, _)| self.laid.knowledge.checks[*check].title.as_str());
+        format!("It makes sense only once this has been looked at: {}.", titles.collect::<Vec<_>>().join(", "))
+    }
+
+    /// Whether what something comes after has been answered so.
+    fn called_for(&self, after: &[(Ix<Check>, Vec<usize>)]) -> bool {
+        answered_so(self.laid, self.case, after)
     }
 
     /// Whether a check done since the last start makes this one worthless.
@@ -209,6 +223,10 @@ impl Gatherer<'_, '_> {
         let why = |ix: Ix<Interlock>| self.laid.knowledge.interlocks[ix].why.clone();
         let held = match self.safety.judge(self.laid, self.graph, self.case, self.open, action) {
             Verdict::Barred { by: None, why } => return Err((action.clone(), why)),
+            // Who may do what does not change while the job lasts.
+            Verdict::Barred { by: Some(ix), why } if is_about_who(&self.laid.knowledge.interlocks[ix]) => {
+                return Err((action.clone(), why));
+            }
             Verdict::Barred { by: Some(ix), .. } => Some((Some(ix), why(ix))),
             Verdict::May(_) => return self.offer(action.clone()),
         };

@@ -50,7 +50,7 @@ impl Desk<'_, '_> {
             Choice::HandOver => Proposal {
                 action: Action::HandOver,
                 minutes: Minutes::ZERO,
-                cost: Money::of(self.bench.hand_over),
+                cost: Money::of(self.bench.giving_up.hand_over),
                 expected_cost: total,
                 saves,
                 branches: Vec::new(),
@@ -96,7 +96,8 @@ impl Desk<'_, '_> {
     fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {
         let split = &self.splits[check];
         let weights = &self.mixtures[check][outcome];
-        let way = self.outlook(split, weights, prices, &self.market(Some(check))).map_or(Way::HandOver, |o| o.way);
+        let outlook = self.outlook_after(check, outcome, prices, &self.market(Some(check)));
+        let way = outlook.map_or(Way::HandOver, |o| o.way);
         Branch {
             outcome,
             chance: split.chance(weights),

@@ -18,6 +18,33 @@ const LOOKING_IS_HARDER: f64 = 1.6;
 /// the reference network T, with twelve 4.4 %.
 const REPAIRS_IN_A_ROW: usize = 12;
 
+/// What it costs to give up, and what a repair that does not cure costs beyond its price.
+#[derive(Clone, Debug)]
+pub struct GivingUp {
+    /// Handing over.
+    pub hand_over: f64,
+    /// More in worlds that whoever hands over could have cured: a trip for nothing.
+    pub wasted: f64,
+    /// Those worlds.
+    pub own: Bits,
+    /// Another call after a repair that did not cure.
+    pub again: f64,
+}
+
+impl GivingUp {
+    /// The same in all of `n` worlds.
+    #[must_use]
+    pub fn flat(hand_over: f64, n: usize) -> Self {
+        Self { hand_over, wasted: 0.0, own: vec![0; words(n)], again: 0.0 }
+    }
+
+    /// Where a share of the worlds could have been cured by whoever hands over.
+    #[must_use]
+    fn with_own(&self, share: f64) -> f64 {
+        self.hand_over + self.wasted * share
+    }
+}
+
 /// What each repair would cure, and who is cheapest where.
 pub struct Bench {
     /// How many worlds.
@@ -26,8 +53,8 @@ pub struct Bench {
     pub cures: Vec<Bits>,
     /// For each repair the worlds whose cheapest cure it is; last, those that no single repair cures.
     pub cheapest: Vec<Bits>,
-    /// What handing over costs.
-    pub hand_over: f64,
+    /// What giving up costs.
+    pub giving_up: GivingUp,
     /// Worlds that it takes two repairs together to cure, row by row; worked out when asked for.
     pairs: Vec<OnceCell<Option<Bits>>>,
     /// For each list of repairs done what is known then; worked out when asked for.
@@ -88,9 +115,12 @@ pub struct Prospect {
     known: f64,
     /// The bits that stand before that.
     bits: f64,
+    /// What handing over costs here.
+    hand_over: f64,
 }
 
-/// For each row of a split, counts of worlds.
+/// For each row of a split, counts of worlds: those that each repair cures and last those that handing over would be a
+/// wasted trip in.
 type Counts = Rc<[Vec<f64>]>;
 
 /// Worlds split by the rows of a check (or not at all), counted against repairs.
@@ -132,7 +162,7 @@ impl Bench {
     ///
     /// `prices` are those with nothing open; each world's cheapest cure is by them.
     #[must_use]
-    pub fn new(n: usize, cures: Vec<Bits>, prices: &[f64], hand_over: f64) -> Self {
+    pub fn new(n: usize, cures: Vec<Bits>, prices: &[f64], giving_up: GivingUp) -> Self {
         let mut order: Vec<usize> = (0..cures.len()).collect();
         order.sort_by(|a, b| prices[*a].total_cmp(&prices[*b]).then(a.cmp(b)));
         let mut left = all(n);
@@ -145,13 +175,22 @@ impl Bench {
         }
         *cheapest.last_mut().expect("one more than the repairs") = left;
         let pairs = vec![OnceCell::new(); cures.len() * cures.len()];
-        Self { n, cures, cheapest, hand_over, pairs, further: RefCell::default() }
+        Self { n, cures, cheapest, giving_up, pairs, further: RefCell::default() }
+    }
+
+    /// What handing over costs as things stand.
+    #[must_use]
+    pub fn hand_over(&self) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+        let n = self.n as f64;
+        self.giving_up.with_own(f64::from(both(&all(self.n), &self.giving_up.own)) / n)
     }
 
     /// Splits all worlds by rows.
     #[must_use]
     pub fn split(&self, rows: Vec<Bits>) -> Split {
-        let cured = count(&rows, &self.cures);
+        let of: Vec<&Bits> = self.cures.iter().chain([&self.giving_up.own]).collect();
+        let cured = count(&rows, &of);
         self.split_with(rows, cured, None)
     }
 
@@ -173,7 +212,10 @@ impl Bench {
 
     fn split_failed(&self, rows: Vec<Bits>, failed: usize, together: &mut Together<'_>) -> Split {
         let left = Left::of(self.further(&[failed], together), &rows, self.cures.len());
-        let of_row = |row: usize| (0..self.cures.len()).map(|repair| left.cured(self, repair, row)).collect();
+        let repairs = 0..self.cures.len();
+        let of_row = |row: usize| {
+            repairs.clone().map(|repair| left.cured(self, repair, row)).chain([left.own(self, row)]).collect()
+        };
         let cured = (0..rows.len()).map(of_row).collect();
         self.split_with(rows, cured, Some(failed))
     }
@@ -205,7 +247,7 @@ impl Bench {
         market: &Market,
         together: &mut Together<'_>,
     ) -> Option<Outlook> {
-        self.prospect(split, weights, prices, later, together).map(|prospect| self.choose(&prospect, market))
+        self.prospect(split, weights, prices, later, together).map(|prospect| Self::choose(&prospect, market))
     }
 
     /// The ways on, of which [`choose`](Self::choose) takes the cheapest at any going rate; as [`outlook`](Self::outlook).
@@ -227,19 +269,24 @@ impl Bench {
         for class in 0..self.cheapest.len() {
             let p = mix_column(&split.cheapest, weights, class) / total;
             if p > 0.0 {
-                let price = prices.get(class).map_or(self.hand_over, |price| price.min(self.hand_over));
+                // What a single repair cures, its owner could have cured; the last class none does.
+                let price = match prices.get(class) {
+                    Some(price) => price.min(self.giving_up.with_own(1.0)),
+                    None => self.giving_up.hand_over,
+                };
                 known += p * price;
                 bits -= p * libm::log2(p);
             }
         }
-        Some(Prospect { repairing, first, known, bits })
+        let own = mix_column(&split.cured, weights, self.cures.len()) / total;
+        Some(Prospect { repairing, first, known, bits, hand_over: self.giving_up.with_own(own) })
     }
 
     /// The cheapest way on at a going rate.
     #[must_use]
-    pub fn choose(&self, prospect: &Prospect, market: &Market) -> Outlook {
-        let looking = prospect.looking(market, prospect.repairing.min(self.hand_over));
-        let mut best = Outlook { cost: self.hand_over, way: Way::HandOver };
+    pub fn choose(prospect: &Prospect, market: &Market) -> Outlook {
+        let looking = prospect.looking(market, prospect.repairing.min(prospect.hand_over));
+        let mut best = Outlook { cost: prospect.hand_over, way: Way::HandOver };
         if let Some(first) = prospect.first.filter(|_| prospect.repairing < best.cost) {
             best = Outlook { cost: prospect.repairing, way: Way::Repair(first) };
         }
@@ -263,15 +310,15 @@ impl Bench {
         let mut cost = 0.0;
         let mut price = prices;
         while course.done.len() < REPAIRS_IN_A_ROW {
-            let before = course.left;
-            let Some(repair) = course.next(price, together) else { break };
-            cost += before / total * price[repair];
+            let Some(price_paid) = course.next(price, together) else { break };
+            cost += price_paid / total;
             price = later;
             if course.left / total < 1e-4 {
                 break;
             }
         }
-        (cost + course.left / total * self.hand_over, course.done.first().copied())
+        let given_up = course.left * self.giving_up.hand_over + course.wasted(together);
+        (cost + given_up / total, course.done.first().copied())
     }
 
     /// What is left of a split once those in `done` have failed.
@@ -346,38 +393,61 @@ impl<'b> Course<'b> {
         Self { bench, split, weights, done: Vec::new(), left, most }
     }
 
-    /// Goes on with the repair that cures most for its price, if any is worth it.
+    /// Goes on with the repair that cures most for its price, if any is worth it, and says what that comes to over the
+    /// worlds left.
     ///
     /// Of fewer worlds a repair cures no more than it did, so that only those are counted again that would come first by
     /// what they did.
-    fn next(&mut self, prices: &[f64], together: &mut Together<'_>) -> Option<usize> {
+    fn next(&mut self, prices: &[f64], together: &mut Together<'_>) -> Option<f64> {
         let after = (!self.done.is_empty()).then(|| self.bench.left_after(self.split, &self.done, together));
         if let Some(after) = &after {
             // With what was done it may cure more than alone.
             self.most.iter_mut().zip(&after.further.more).for_each(|(most, more)| *most += more);
         }
-        let mut merits: Vec<f64> = self.most.iter().zip(prices).map(|(most, price)| most / price).collect();
+        let GivingUp { again, .. } = self.bench.giving_up;
+        let left = self.left;
+        // What it comes to, with what it costs where it does not cure.
+        let comes_to = |price: f64, cured: f64| price * left + (left - cured).max(0.0) * again;
+        let mut merits: Vec<f64> =
+            self.most.iter().zip(prices).map(|(most, price)| most / comes_to(*price, *most)).collect();
         self.done.iter().chain(&self.split.failed).for_each(|&tried| merits[tried] = 0.0);
         let mut counted = vec![after.is_none(); merits.len()];
         loop {
             let best = first_most(&merits)?;
-            if merits[best] * self.bench.hand_over <= self.left {
+            // What it cures, nobody brings in for nothing any more.
+            if merits[best] * self.bench.giving_up.with_own(1.0) <= 1.0 {
                 return None;
             }
             match &after {
                 Some(after) if !counted[best] => {
                     let rows = self.weights.iter().enumerate();
                     self.most[best] = rows.map(|(row, weight)| after.cured(self.bench, best, row) * weight).sum();
-                    merits[best] = self.most[best] / prices[best];
+                    merits[best] = self.most[best] / comes_to(prices[best], self.most[best]);
                     counted[best] = true;
                 }
                 _ => {
-                    self.left *= 1.0 - (self.most[best] / self.left).min(1.0);
+                    self.left *= 1.0 - (self.most[best] / left).min(1.0);
                     self.done.push(best);
-                    return Some(best);
+                    return Some(comes_to(prices[best], self.most[best]));
                 }
             }
         }
+    }
+
+    /// What trips for nothing come to over the worlds left.
+    fn wasted(&self, together: &mut Together<'_>) -> f64 {
+        let GivingUp { wasted, .. } = self.bench.giving_up;
+        if wasted <= 0.0 {
+            return 0.0;
+        }
+        let own = match self.done.as_slice() {
+            [] => mix_column(&self.split.cured, self.weights, self.bench.cures.len()),
+            done => {
+                let after = self.bench.left_after(self.split, done, together);
+                self.weights.iter().enumerate().map(|(row, weight)| after.own(self.bench, row) * weight).sum()
+            }
+        };
+        wasted * own
     }
 }
 
@@ -390,6 +460,11 @@ impl Left {
     fn of(further: Rc<Further>, rows: &[Bits], repairs: usize) -> Self {
         let left = |row: &Bits| row.iter().zip(&further.before).map(|(r, b)| r & !b).collect();
         Self { rows: rows.iter().map(left).collect(), cured: vec![Cell::new(None); repairs * rows.len()], further }
+    }
+
+    /// How many worlds of a row whoever hands over could have cured.
+    fn own(&self, bench: &Bench, row: usize) -> f64 {
+        f64::from(both(&self.rows[row], &bench.giving_up.own))
     }
 
     /// How many worlds of a row a repair cures.
@@ -460,4 +535,64 @@ fn mix(values: &[f64], weights: &[f64]) -> f64 {
 
 fn mix_column(counts: &[Vec<f64>], weights: &[f64], column: usize) -> f64 {
     counts.iter().zip(weights).map(|(row, w)| row[column] * w).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BLIND: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+
+    /// Ten worlds, of which one repair cures the first `cured`, and whoever hands over could have done it.
+    fn phone(cured: u32, hand_over: f64, wasted: f64, again: f64, price: f64) -> Bench {
+        let own = vec![(1 << cured) - 1];
+        let giving_up = GivingUp { hand_over, wasted, own: own.clone(), again };
+        Bench::new(10, vec![own], &[price], giving_up)
+    }
+
+    fn ahead(bench: &Bench, rows: Vec<Bits>, weights: &[f64], price: f64) -> Outlook {
+        let split = bench.split(rows);
+        bench.outlook(&split, weights, &[price], &[price], &BLIND, &mut |_, _| None).expect("there are worlds")
+    }
+
+    #[expect(clippy::float_cmp, reason = "sums of a few dollars")]
+    fn comes_to(outlook: Outlook, cost: f64, way: Way) {
+        assert_eq!((outlook.cost * 1e9).round() / 1e9, cost);
+        assert_eq!(outlook.way, way);
+    }
+
+    /// In three of ten worlds the owner could cure it for 30. By hand: bringing it in comes to 400 + 90 x 0.3 = 427. Telling
+    /// them first: 30, and in seven of ten 10 for another call and then 400, of which nothing is a wasted trip any more:
+    /// 30 + 0.7 x 410 = 317.
+    #[test]
+    fn what_an_owner_could_have_cured_is_a_wasted_trip() {
+        let bench = phone(3, 400.0, 90.0, 10.0, 30.0);
+        assert!((bench.hand_over() - 427.0).abs() < 1e-9);
+        comes_to(ahead(&bench, vec![all(10)], &[1.0], 30.0), 317.0, Way::Repair(0));
+        let failed = bench.after_failed(0, &mut |_, _| None);
+        let after = bench.outlook(&failed, &[1.0], &[30.0], &[30.0], &BLIND, &mut |_, _| None);
+        comes_to(after.expect("seven worlds"), 400.0, Way::HandOver);
+    }
+
+    /// One world in ten, for 45. By hand: without a wasted trip it is worth 0.1 x 400 = 40 and is left; with one it is worth
+    /// 0.1 x 490 = 49, and 45 + 0.9 x 400 = 405 is less than 400 + 90 x 0.1 = 409; with 10 for each call that was in vain it
+    /// costs 45 + 9 = 54, and is left again.
+    #[test]
+    fn a_wasted_trip_and_another_call_turn_the_choice() {
+        comes_to(ahead(&phone(1, 400.0, 0.0, 0.0, 45.0), vec![all(10)], &[1.0], 45.0), 400.0, Way::HandOver);
+        comes_to(ahead(&phone(1, 400.0, 90.0, 0.0, 45.0), vec![all(10)], &[1.0], 45.0), 405.0, Way::Repair(0));
+        comes_to(ahead(&phone(1, 400.0, 90.0, 10.0, 45.0), vec![all(10)], &[1.0], 45.0), 409.0, Way::HandOver);
+    }
+
+    /// What an answer shows moves the price of bringing it in: 490 where it is the owner's own, 400 where it is not, and for
+    /// an answer that half of those and a tenth of the others give, (3 x 0.5 x 490 + 7 x 0.1 x 400) / 2.2.
+    #[test]
+    fn bringing_it_in_costs_what_the_answers_make_of_it() {
+        let bench = phone(3, 400.0, 90.0, 0.0, 1000.0);
+        let rows = || vec![vec![0b111], vec![0b11_1111_1000]];
+        comes_to(ahead(&bench, rows(), &[1.0, 0.0], 1000.0), 490.0, Way::HandOver);
+        comes_to(ahead(&bench, rows(), &[0.0, 1.0], 1000.0), 400.0, Way::HandOver);
+        let mixed = ((3.0_f64 * 0.5 * 490.0 + 7.0 * 0.1 * 400.0) / 2.2 * 1e9).round() / 1e9;
+        comes_to(ahead(&bench, rows(), &[0.5, 0.1], 1000.0), mixed, Way::HandOver);
+    }
 }

@@ -70,6 +70,7 @@ pub fn draw(knowledge: &Knowledge, level: Level, from: &Draw) -> Option<Truth> {
         symptoms: from.symptoms.clone(),
         sigma: 0.0,
         unlisted: 0.0,
+        user: None,
     };
     let rare = rarest(knowledge);
     let truth = (0..JOBS).map_while(|number| Truth::draw(knowledge, &draws, number)).find(|truth| {

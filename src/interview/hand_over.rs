@@ -6,10 +6,10 @@
 use super::state::End;
 use super::step::{Bench, by_phone, untried};
 use crate::case::{Answer, Case, Event, usual_user};
-use crate::decision::{Action, Advice, Proposal};
+use crate::decision::{Action, Advice, Proposal, complained_of};
 use crate::interview::advisor::View;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Ix, Repair};
+use crate::knowledge::{Ability, Ix, Repair};
 use crate::report::{Block, Column, Document, Figures, Mark, Rich, Step, Table, words};
 use crate::safety::{OpenHazard, Verdict};
 use jiff::Timestamp;
@@ -18,6 +18,9 @@ use jiff::Timestamp;
 const BELIEVED: usize = 5;
 /// How many runners-up are named.
 const RUNNERS_UP: usize = 2;
+/// What is said where only a ride can show whether it is gone.
+pub const BY_THEMSELVES: &str = "Only a ride shows whether it is gone, and nobody is guided on the water by phone: they try \
+    it when they next ride, near the shore and not alone, and call back.";
 /// Whom to call, wherever one is.
 pub const EMERGENCY: &str = "your local emergency number; 911 in the US";
 
@@ -109,6 +112,13 @@ pub fn ending(
         }
         End::Left | End::Stopped(_) => None,
     })
+}
+
+/// Whether what is complained of shows only under load, and whoever is on the phone tries that by themselves.
+#[must_use]
+pub fn tried_without_us(bench: &Bench<'_>, case: &Case) -> bool {
+    let tries = Action::Try(complained_of(case)).traits(&bench.laid(case), bench.graph);
+    by_phone(bench.knowledge, case) && tries.is_some_and(|traits| traits.able.contains(&Ability::ReachesLoad))
 }
 
 /// The case as whoever goes on opens it, and the sheet that goes with it.
@@ -360,7 +370,7 @@ fn never(open: &Open) -> String {
 
 fn try_it(bench: &Bench<'_>, case: &Case, repair: Ix<Repair>, document: &mut Document, now: Option<Timestamp>) {
     let title = words::lower_first(&bench.knowledge.repairs[repair].title);
-    let complaint = crate::decision::complained_of(case);
+    let complaint = complained_of(case);
     document.paragraph(format!("Done: {title}. It was not tried yet."));
     match bench.advisor.judge(case, &Action::Try(complaint.clone()), now) {
         Verdict::May(before) => {
@@ -377,6 +387,9 @@ fn try_it(bench: &Bench<'_>, case: &Case, repair: Ix<Repair>, document: &mut Doc
             }));
             for (n, what) in steps.iter().enumerate() {
                 document.step(Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() });
+            }
+            if tried_without_us(bench, case) {
+                document.paragraph(BY_THEMSELVES);
             }
         }
         Verdict::Barred { why, .. } => document.paragraph(format!("Do not try it yet. {why}")),

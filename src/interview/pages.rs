@@ -2,13 +2,14 @@
 //! the same on a screen, line by line and on paper.
 
 use super::hand_over::EMERGENCY;
+use super::screen::quoted;
 use super::screens;
 use super::state::{Focus, State};
-use super::step::{Bench, closing, focus};
+use super::step::{Bench, by_phone, closing, focus};
 use crate::case::{Case, Event};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Ix, Knowledge};
+use crate::knowledge::{Check, Ix, Knowledge, OwnerAsk};
 use crate::report::{Block, Column, Document, Figures, Mark, Rich, Step, Table, words};
 
 /// How many runners-up are named.
@@ -129,6 +130,23 @@ pub fn record(knowledge: &Knowledge, case: &Case, figures: &Figures) -> Document
         document.bullets(tell);
     }
     document
+}
+
+/// What to say, what to listen for, and all that each answer may sound like.
+fn on_the_phone(check: &Check, owner: &OwnerAsk, document: &mut Document) {
+    document.section("Say");
+    document.paragraph(quoted([&owner.ask]));
+    document.section("What they may say");
+    let heard = check.outcomes.iter().zip(&owner.sounds).filter(|(_, sounds)| !sounds.is_empty());
+    document.bullets(heard.map(|(outcome, sounds)| format!("{}: {}", outcome.says, quoted(sounds))));
+    if let Some(listen) = &owner.listen {
+        document.section("Listen for");
+        document.paragraph(listen);
+    }
+    if !owner.mind.is_empty() {
+        document.section("Words that mislead");
+        document.bullets(&owner.mind);
+    }
 }
 
 /// Why this step.
@@ -271,6 +289,9 @@ pub fn how(bench: &Bench<'_>, state: &State) -> Option<Document> {
             let action = Action::Check(crate::knowledge::layout::Instance::new(check, places[0].unwrap_or(0)));
             cautions(bench, &mut document, &screens::hazards_of(bench, state, &action));
             opening(bench, state, &mut document, &item.access);
+            if let Some(owner) = item.owner.as_ref().filter(|_| by_phone(bench.knowledge, &state.case)) {
+                on_the_phone(item, owner, &mut document);
+            }
             document.section("Do");
             for (n, how) in item.how.iter().enumerate() {
                 document.step(Step { mark: Mark::Number(n + 1), what: how.into(), ..Step::default() });

@@ -10,6 +10,9 @@ const LEVELS: u8 = 6;
 const FEW_KEYS: u8 = 2;
 /// From this level on, nothing stands beneath the question that could stand beside it.
 const BARE: u8 = 5;
+/// From these levels on, of what an answer may sound like there is only the first, and nothing.
+const ONE_SOUND: u8 = 2;
+const NO_SOUND: u8 = 6;
 /// The keys used most.
 const MOST_USED: [Key; 11] = [
     Key::Tick,
@@ -111,6 +114,8 @@ pub struct Screen {
     pub rows: Vec<Row>,
     /// The answers to choose from.
     pub choices: Vec<String>,
+    /// For each answer what an owner is likely to say for it; none where nobody is on the phone.
+    pub sounds: Vec<Vec<String>>,
     /// What is written.
     pub writing: Writing,
     /// What is said beneath.
@@ -133,6 +138,7 @@ impl Screen {
             parts: Vec::new(),
             rows: Vec::new(),
             choices: Vec::new(),
+            sounds: Vec::new(),
             writing: Writing::Nothing,
             after: Vec::new(),
             side: None,
@@ -190,10 +196,9 @@ impl Screen {
         if !self.rows.is_empty() {
             blocks.push(Block::Paragraph(self.row_line()));
         }
-        let shown: Vec<Choice> = self.choices[choices]
-            .iter()
+        let shown: Vec<Choice> = choices
             .zip(1..)
-            .map(|(says, n)| Choice { key: n.to_string(), says: says.into() })
+            .map(|(at, n): (usize, usize)| Choice { key: n.to_string(), says: self.choice(at, level).into() })
             .collect();
         if !shown.is_empty() {
             blocks.push(Block::Choices(shown));
@@ -202,6 +207,20 @@ impl Screen {
         let after = self.after.iter();
         blocks.extend(after.filter_map(|part| if short(&part) { part.short.clone() } else { at_level(part, level) }));
         blocks
+    }
+
+    /// An answer, with what it may sound like.
+    fn choice(&self, at: usize, level: u8) -> String {
+        let says = &self.choices[at];
+        let most = match level {
+            NO_SOUND.. => 0,
+            ONE_SOUND.. => 1,
+            _ => usize::MAX,
+        };
+        match self.sounds.get(at).map(|sounds| quoted(sounds.iter().take(most))) {
+            Some(sounds) if !sounds.is_empty() => format!("{says}: {sounds}"),
+            _ => says.clone(),
+        }
     }
 
     fn beside(&self, level: u8) -> Vec<Block> {
@@ -280,6 +299,13 @@ impl Screen {
             lines
         })
     }
+}
+
+/// "“It just clicks”, “one click and that's it”".
+#[must_use]
+pub fn quoted<'a>(phrases: impl IntoIterator<Item = &'a String>) -> String {
+    let quoted: Vec<String> = phrases.into_iter().map(|phrase| format!("\u{201c}{phrase}\u{201d}")).collect();
+    quoted.join(", ")
 }
 
 /// The fullest of the levels that fits a height; the barest where none does.

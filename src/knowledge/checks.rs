@@ -83,6 +83,12 @@ pub struct OwnerAsk {
     pub ask: String,
     /// What is asked for.
     pub kind: raw::RawOwnerKind,
+    /// What to listen for on the line, or to look for on a photo.
+    pub listen: Option<String>,
+    /// For each outcome what an owner is likely to say for it, without quotation marks.
+    pub sounds: Vec<Vec<String>>,
+    /// Words of owners that mean more than one thing, and what to ask then.
+    pub mind: Vec<String>,
 }
 
 /// One named answer, or one band of a reading.

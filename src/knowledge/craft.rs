@@ -78,12 +78,14 @@ pub struct User {
 pub struct Costs {
     /// Handing over to a specialist.
     pub hand_over: Money,
-    /// A trip for nothing.
+    /// A trip for nothing: brought in by an owner on the phone who could have put it right himself.
     pub wasted_trip: Money,
     /// A comeback after a wrong repair.
     pub comeback: Money,
     /// To try the symptom after a repair, the craft whole again.
     pub try_again: Minutes,
+    /// Until another call is where the last one ended; minutes as they pass, whoever is on the line.
+    pub call_again: Minutes,
     /// Named risks.
     pub risk: BTreeMap<String, Money>,
 }

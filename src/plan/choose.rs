@@ -6,6 +6,7 @@ use super::{PlanError, Why, words};
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Cause, Ix, Repair};
 use crate::model::compile::repair_reaches;
+use crate::safety::answered_so;
 use crate::units::{Minutes, Money};
 use std::collections::BTreeMap;
 
@@ -87,6 +88,7 @@ fn candidates(context: &Context<'_>, cause: Instance<Cause>) -> Vec<(Ix<Repair>,
         .repairs
         .iter()
         .filter(|(_, repair)| !repair.service && laid.fits(&repair.fitted))
+        .filter(|(_, repair)| answered_so(laid, context.case, &repair.after))
         .filter(|(_, repair)| repair.removes.iter().any(|(removes, sure)| *removes == cause.item && sure.get() > 0.0))
         .map(|(ix, repair)| {
             let places = if repair.together {

@@ -179,7 +179,7 @@ fn shop_rate(laid: &Laid<'_>, case: &Case) -> Rate {
     let free = laid.knowledge.users.iter().filter(|(_, user)| user.skill.is_none() && user.access.is_none());
     let free = free.filter(|(_, user)| user.sign_off.is_empty());
     match free.min_by(|(_, a), (_, b)| a.pace.total_cmp(&b.pace)) {
-        Some((ix, user)) => Rate { hourly: user.labor, pace: user.pace, hand_over: laid.knowledge.hand_over(ix) },
+        Some((ix, _)) => Rate::of_user(laid, ix),
         None => Rate::of(laid, case),
     }
 }

@@ -85,7 +85,7 @@ pub fn ask(
         } else {
             interlock.when.as_ref().is_some_and(|when| now.holds(when))
         };
-        if !on || !bars(&interlock.bars, now, action, traits) {
+        if !on || !bars(&interlock.bars, now, action, traits) || is_theirs(interlock, action) {
             continue;
         }
         let ticks = let_through(now, interlock, action).ok_or(ix)?;
@@ -94,6 +94,25 @@ pub fn ask(
     asked.sort_unstable();
     asked.dedup();
     Ok(asked)
+}
+
+/// Whether it is about who may do what, and this is trying what was complained of: that is the use that its owner makes of
+/// it anyway. Nobody is guided to it; whether it is gone is told afterwards.
+pub fn is_theirs(interlock: &Interlock, action: &Action) -> bool {
+    matches!(action, Action::Try(_)) && is_about_who(interlock)
+}
+
+/// Whether an interlock says who may do what, and nothing else.
+#[must_use]
+pub fn is_about_who(interlock: &Interlock) -> bool {
+    fn names_users(condition: &Condition) -> bool {
+        match condition {
+            Condition::User(_) => true,
+            Condition::Any(parts) => !parts.is_empty() && parts.iter().all(names_users),
+            _ => false,
+        }
+    }
+    interlock.when.as_ref().is_some_and(names_users)
 }
 
 /// Whether what an interlock bars is this action.

@@ -10,7 +10,8 @@ mod limits;
 mod moment;
 
 pub use action::{Action, Traits};
-pub use moment::outcome_of;
+pub use interlocks::is_about_who;
+pub use moment::{answered_so, outcome_of};
 
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::Case;
@@ -149,7 +150,9 @@ impl Safety {
                 || traits.able.iter().any(|ability| interlock.bars.able.contains(ability))
         };
         let held = laid.knowledge.interlocks.iter().filter(|(ix, _)| self.held[ix.at()].is_some());
-        held.filter(|(_, interlock)| bars(interlock)).map(|(ix, _)| ix).collect()
+        held.filter(|(_, interlock)| bars(interlock) && !interlocks::is_theirs(interlock, &action))
+            .map(|(ix, _)| ix)
+            .collect()
     }
 
     /// What must still come about before an interlock that is held on lets go; nothing (an empty conjunction) where it

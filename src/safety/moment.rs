@@ -112,6 +112,20 @@ pub fn outcome_of(laid: &Laid<'_>, case: &Case, check: Ix<Check>, answer: Answer
     }
 }
 
+/// Whether one of these answers was given: what comes after it makes sense. Nothing asked for always is.
+#[must_use]
+pub fn answered_so(laid: &Laid<'_>, case: &Case, after: &[(Ix<Check>, Vec<usize>)]) -> bool {
+    let wanted = |check: &Ix<Check>, answer: Answer| {
+        let outcome = outcome_of(laid, case, *check, answer);
+        after.iter().any(|(wanted, outcomes)| wanted == check && outcome.is_some_and(|o| outcomes.contains(&o)))
+    };
+    after.is_empty()
+        || case.log.iter().any(|entry| match &entry.event {
+            Event::Answer { check, answer, .. } => wanted(check, *answer),
+            _ => false,
+        })
+}
+
 /// The ticks that hold: given, and nothing put back, repaired or tried since, for then the bench is another. A check
 /// that raises a hazard uses up the ticks that let work through that hazard's interlocks: it opens fuel again.
 #[must_use]

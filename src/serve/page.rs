@@ -1,7 +1,7 @@
 //! A screen of the interview as a page: plain forms that work without a script.
 
 use super::room::Room;
-use crate::interview::screen::{Part, Screen, Side, Writing};
+use crate::interview::screen::{Part, Screen, Side, Writing, quoted};
 use crate::interview::state::Key;
 use crate::report::{Block, Choice, Document, Rich, html as blocks};
 use maud::{DOCTYPE, Markup, html};
@@ -256,7 +256,12 @@ fn choices(screen: &Screen, forms: &Forms<'_>) -> Markup {
                                 span class="box" aria-hidden="true" { (if set { "\u{2611}" } else { "\u{2610}" }) } " " (says)
                             }
                         }
-                        None => button type="submit" name="pick" value=(at) { (says) }
+                        None => button type="submit" name="pick" value=(at) {
+                            (says)
+                            @if let Some(sounds) = screen.sounds.get(at).filter(|sounds| !sounds.is_empty()) {
+                                ": " span class="sounds" { (quoted(sounds)) }
+                            }
+                        }
                     }
                 }
             }

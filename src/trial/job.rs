@@ -8,7 +8,7 @@ use crate::decision::{Action, complained_of, step_cost};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Access, Cause, Check, Interlock, Ix, Repair, Symptom};
 use crate::model::compile::repair_reaches;
-use crate::safety::{Before, Safety, Verdict, outcome_of};
+use crate::safety::{Before, Safety, Verdict, is_about_who, outcome_of};
 use crate::units::{Minutes, Money};
 use std::collections::BTreeSet;
 
@@ -163,8 +163,11 @@ impl<'t, 'k> Job<'t, 'k> {
     /// `first` is what the policy itself says must be put back.
     pub fn act(&mut self, action: &Action, first: &Before) -> Standing {
         if *action == Action::HandOver {
-            let price = self.rate().hand_over;
-            self.pay("hand-over".to_owned(), Minutes::ZERO, price);
+            let rate = self.rate();
+            self.pay("hand-over".to_owned(), Minutes::ZERO, rate.hand_over);
+            if rate.wasted_trip > Money::ZERO && self.is_own() {
+                self.pay("wasted-trip".to_owned(), Minutes::ZERO, rate.wasted_trip);
+            }
             return Standing::HandedOver;
         }
         self.put_back(first);
@@ -226,6 +229,31 @@ impl<'t, 'k> Job<'t, 'k> {
         }
         self.barred += 1;
         None
+    }
+
+    /// Whether one of the repairs that are within the user's reach would cure it.
+    fn is_own(&self) -> bool {
+        let knowledge = self.laid.knowledge;
+        let Now { safety, open } = self.now();
+        let cures = |ix: Ix<Repair>| {
+            let places: Vec<usize> = (0..self.laid.places(knowledge.repairs[ix].scope)).collect();
+            let action = Action::Repair(ix, places.clone());
+            let verdict = safety.judge(self.laid, self.graph, &self.case, &open, &action);
+            // What an interlock holds up is theirs once it lets go, unless it says who may do what.
+            let beyond = match verdict {
+                Verdict::Barred { by: Some(ix), .. } => is_about_who(&knowledge.interlocks[ix]),
+                Verdict::Barred { by: None, .. } => true,
+                Verdict::May(_) => false,
+            };
+            if beyond {
+                return false;
+            }
+            let mut removed = self.removed.clone();
+            removed.extend(self.reached(ix, &places).into_iter().map(|(cause, _)| cause));
+            let there = self.truth.symptoms(&removed);
+            !self.truth.case.symptoms.iter().any(|symptom| there.contains(symptom))
+        };
+        knowledge.repairs.iter().any(|(ix, _)| cures(ix))
     }
 
     fn put_back(&mut self, before: &Before) {
@@ -368,6 +396,10 @@ impl<'t, 'k> Job<'t, 'k> {
         let cured = left.is_empty() && !self.truth.case.symptoms.iter().any(|s| there.contains(s));
         self.first_time.get_or_insert(cured && self.repairs == 1);
         self.cured = cured;
+        let again = self.rate().call_again;
+        if !cured && again > Money::ZERO {
+            self.pay("call-again".to_owned(), self.laid.knowledge.costs.call_again, again);
+        }
         if left.is_empty() && !cured {
             let price = self.laid.knowledge.costs.comeback;
             self.pay("comeback".to_owned(), Minutes::ZERO, price);

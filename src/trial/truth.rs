@@ -5,7 +5,9 @@
 
 use crate::case::{Answer, Case, usual_user};
 use crate::knowledge::layout::{Craft, Instance, Laid};
-use crate::knowledge::{Cause, Check, Gives, HistoryFact, Ix, Knowledge, Layout, Reading, Symptom, raw::RawCompare};
+use crate::knowledge::{
+    Cause, Check, Gives, HistoryFact, Ix, Knowledge, Layout, Reading, Symptom, User, raw::RawCompare,
+};
 use crate::model::compile::{CaseModel, compile, conditions};
 use crate::model::draw::Draw;
 use crate::model::network::{Mechanism, Network, VarIx};
@@ -27,6 +29,8 @@ pub struct Draws {
     pub sigma: f64,
     /// The chance that a job has a fault that the knowledge does not list.
     pub unlisted: f64,
+    /// Who works them; `None`: the usual user.
+    pub user: Option<Ix<User>>,
 }
 
 /// One job as it is.
@@ -303,7 +307,7 @@ fn craft(knowledge: &Knowledge, draws: &Draws, draw: &mut Draw) -> Case {
         title: None,
         craft,
         altitude_m: 0.0,
-        user: usual_user(knowledge),
+        user: draws.user.unwrap_or_else(|| usual_user(knowledge)),
         tools: None,
         sheet: sheet(knowledge),
         history,

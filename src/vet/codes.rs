@@ -32,4 +32,7 @@ codes! {
     PRIOR_SCALE = "K094", "a cause's chance before any answer is out of scale", "look at `rate`, `chance` and `chance_per_rate`",
         "Likelier than not before anything is known, or rarer than one job in a million: the first drowns every answer, the second is never found. \
          Most often a rate was written as a chance, or the other way round.";
+    OWNER_SOUNDS = "K095", "a check for owners does not say what an answer sounds like", "add under `owner`: `sounds: {outcome: [what an owner says]}`",
+        "Nobody on a phone says the name of an outcome. Whoever guides an owner then guesses which answer was meant, \
+         and what they guess weighs as much as what was seen.";
 }

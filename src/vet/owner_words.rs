@@ -1,7 +1,7 @@
-//! What an owner could do on the phone is worded for owners.
+//! What an owner could do on the phone is worded for owners, and so are their answers.
 
-use super::{Whole, codes};
-use crate::knowledge::{Check, Ix, Knowledge, User};
+use super::{Whole, codes, listed};
+use crate::knowledge::{Check, Ix, Knowledge, OwnerAsk, User};
 
 /// Gives advice on checks that whoever is on the phone could make, and is never asked for.
 pub(super) fn check(whole: &mut Whole) {
@@ -9,7 +9,8 @@ pub(super) fn check(whole: &mut Whole) {
     let phone = knowledge.users.iter().filter(|(_, user)| user.asks.is_some());
     let phone: Vec<(Ix<User>, &User)> = phone.collect();
     for (ix, check) in knowledge.checks.iter() {
-        if check.owner.is_some() {
+        if let Some(owner) = &check.owner {
+            unheard(whole, knowledge.checks.id(ix), check, owner);
             continue;
         }
         if let Some((user, _)) = phone.iter().find(|(_, user)| could(knowledge, user, check)) {
@@ -18,6 +19,17 @@ pub(super) fn check(whole: &mut Whole) {
             let message = format!("check `{id}` is within what `{user}` may do, but has no words for it");
             whole.advise(codes::OWNER_WORDS, id, message, Vec::new());
         }
+    }
+}
+
+/// Outcomes of which nothing says how an owner would put them.
+fn unheard(whole: &mut Whole, id: &str, check: &Check, owner: &OwnerAsk) {
+    let outcomes = check.outcomes.iter().zip(&owner.sounds);
+    let missing = outcomes.filter(|(_, phrases)| phrases.is_empty()).map(|(outcome, _)| outcome.id.as_str());
+    let missing = listed(missing);
+    if !missing.is_empty() {
+        let message = format!("check `{id}` does not say what an owner would say for {missing}");
+        whole.advise(codes::OWNER_SOUNDS, id, message, Vec::new());
     }
 }
 

@@ -87,7 +87,7 @@ fn what_the_owner_said_is_not_asked_again_by_the_shop() {
     // The hazard is open for the shop: without airing, no smell is no answer.
     let shown = triage(place.path(), &["o.shop.yaml"], "1\nq\n");
     assert!(shown.contains("First air it for 10 min"), "{shown}");
-    let shown = triage(place.path(), &["o.shop.yaml"], "t\n1\n1\n1\n1\nq\n");
+    let shown = triage(place.path(), &["o.shop.yaml"], "t\n1\nt\n1\n1\nq\n");
     let after = fs::read_to_string(place.path().join("o.shop.yaml")).expect("kept");
     let (after, _) = text::read("o.shop.yaml", &after, &knowledge);
     let after = after.expect("read");

@@ -270,7 +270,7 @@ fn truth(knowledge: &Knowledge) -> Knowledge {
 
 fn draws(knowledge: &Knowledge, seed: u64) -> Draws {
     let layouts = vec![knowledge.layouts.find("twin").expect("a layout")];
-    Draws { seed, layouts, symptoms: Vec::new(), sigma: 0.0, unlisted: 0.0 }
+    Draws { seed, layouts, symptoms: Vec::new(), sigma: 0.0, unlisted: 0.0, user: None }
 }
 
 /// A job of the shop, closed: a few looks, then whatever is behind the complaint is found and repaired.

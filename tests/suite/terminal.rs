@@ -99,6 +99,24 @@ impl Seat {
         }
     }
 
+    /// Ends it by the signal that cannot be caught.
+    fn kill(&mut self) {
+        // `kill` of the handle is SIGHUP first; the shell's own sends the right one.
+        let id = self.child.process_id().expect("it runs").to_string();
+        let killed = std::process::Command::new("kill").args(["-9", &id]).status().expect("kill is there");
+        assert!(killed.success());
+        self.end();
+    }
+
+    /// What comes first in every call, with nothing wrong.
+    fn every_call(&mut self) {
+        self.then("out of the water", "1");
+        self.then("headache", "1");
+        self.then("smell burning", "1");
+        self.then("[ ]", "t");
+        self.then("[x]", "1");
+    }
+
     /// Through the intake to the first check.
     fn intake(&mut self) {
         self.then("[ ]", "t");
@@ -189,11 +207,7 @@ fn a_killed_interview_loses_at_most_the_answer_being_typed_and_goes_on() {
     let place = tempfile::tempdir().expect("a folder");
     let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
     seat.intake();
-    // `kill` of this handle is SIGHUP first; the shell's own sends the signal that cannot be caught.
-    let id = seat.child.process_id().expect("it runs").to_string();
-    let killed = std::process::Command::new("kill").args(["-9", &id]).status().expect("kill is there");
-    assert!(killed.success());
-    seat.end();
+    seat.kill();
     let kept = std::fs::read_to_string(place.path().join("c.yaml")).expect("kept");
     assert!(kept.contains("symptoms: [sy-no-start]") && kept.contains("cx-stood: a-winter"), "{kept}");
     let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
@@ -261,6 +275,65 @@ fn the_phone_has_two_columns_in_a_wide_window_and_one_in_a_narrow_one() {
         seat.then("ck-smell-hull", "q");
         assert_eq!(seat.end(), 0);
     }
+}
+
+/// A call that breaks off in the middle, undone and changed before, and goes on with nothing asked twice but what comes
+/// first in every call.
+#[test]
+fn a_phone_call_killed_in_the_middle_goes_on() {
+    for (rows, cols) in [(30, 110), (24, 80), (24, 60)] {
+        let place = tempfile::tempdir().expect("a folder");
+        let arguments = ["triage", "c.yaml", "--for", "owner", "--layout", "single"];
+        let mut seat = Seat::with_base(place.path(), None, &arguments, rows, cols);
+        seat.every_call();
+        seat.then("What is fitted?", "\r");
+        seat.then("What does the customer say?", "3");
+        seat.then("[1] Cranks", "\r");
+        seat.then("history 1 of", "s");
+        // What the owner may say stands beside the answer. It is answered, taken back, and answered again.
+        seat.sees("question 2");
+        assert!(
+            seat.text().lines().any(|line| line.contains("  1  ") && line.contains(": \u{201c}")),
+            "{}",
+            seat.text()
+        );
+        seat.then("question 2", "1");
+        seat.then("question 3", "b");
+        seat.then("question 2", "1");
+        seat.sees("question 3");
+        seat.kill();
+        let kept = std::fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+        let answers: Vec<&str> = kept.split("check: ").skip(1).filter_map(|rest| rest.split(',').next()).collect();
+        assert_eq!((answers.len(), answers[0]), (2, "ck-smell-hull"), "{kept}");
+        let mut seat = Seat::with_base(place.path(), None, &arguments, rows, cols);
+        seat.every_call();
+        seat.sees("question 4");
+        assert!(!seat.text().contains(answers[1]), "asked twice:\n{}", seat.text());
+        seat.then("question 4", "g");
+        seat.then("Bring it in", "1");
+        assert_eq!(seat.end(), 0);
+        assert!(place.path().join("c.shop.yaml").exists() && place.path().join("c.sheet.md").exists());
+    }
+}
+
+/// A drill that breaks off counts for nothing: its record stays whole, and its seed begins it anew.
+#[test]
+fn a_drill_killed_in_the_middle_leaves_its_record_whole() {
+    let place = tempfile::tempdir().expect("a folder");
+    let record = place.path().join("me.json");
+    std::fs::write(&record, "{\"format\": 1, \"level\": \"single\", \"drills\": []}\n").expect("written");
+    let before = std::fs::read_to_string(&record).expect("there");
+    for (rows, cols) in [(24, 80), (24, 50)] {
+        let mut seat = Seat::new(place.path(), &["drill", "--seed", "7", "--record", "me.json"], rows, cols);
+        seat.then("Enter begin", "\r");
+        seat.then("What do you do next?", "o");
+        seat.sees("Which check?");
+        seat.kill();
+        assert_eq!(std::fs::read_to_string(&record).expect("there"), before);
+    }
+    let mut seat = Seat::new(place.path(), &["drill", "--seed", "7", "--record", "me.json"], 24, 80);
+    seat.then("Enter begin", "q");
+    assert_eq!(seat.end(), 0);
 }
 
 /// Whatever is pressed, the terminal is handed back as it was: cooked, its cursor shown, on its first screen.

@@ -17,7 +17,7 @@ use doldrum::trial::{Setup, Trial};
 use std::collections::BTreeSet;
 
 fn draws(seed: u64) -> Draws {
-    Draws { seed, layouts: vec![], symptoms: vec![], sigma: 0.0, unlisted: 0.0 }
+    Draws { seed, layouts: vec![], symptoms: vec![], sigma: 0.0, unlisted: 0.0, user: None }
 }
 
 fn run(arguments: &[&str]) -> String {

@@ -42,7 +42,7 @@ pub fn list(common: &Common) -> Result<Exit, Failure> {
 
 fn row(knowledge: &Knowledge, name: &str, case: Option<&Case>) -> Vec<Rich> {
     let Some(case) = case else {
-        return [name, "cannot be read with this knowledge base", "", "", "", ""].map(Rich::from).to_vec();
+        return [name, "cannot be read; assess says why", "", "", "", ""].map(Rich::from).to_vec();
     };
     let complaint = case.symptoms.first().map_or("-", |s| knowledge.symptoms[*s].title.as_str());
     let answers = case.log.iter().filter(|e| matches!(e.event, Event::Answer { .. })).count();

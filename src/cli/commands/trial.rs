@@ -5,7 +5,7 @@ use crate::cli::out::{Failure, print, print_document};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
 use crate::finding::nearest;
-use crate::knowledge::{Items, Ix, Knowledge};
+use crate::knowledge::{Items, Ix, Knowledge, User};
 use crate::report::{self, Figures};
 use crate::store;
 use crate::trial::policy::Policy;
@@ -31,6 +31,7 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
         symptoms: find(&knowledge.symptoms, &args.symptom, "a symptom", "--symptom")?,
         sigma: args.noise,
         unlisted: args.unlisted,
+        user: named(&knowledge.users, args.user.as_deref())?,
     };
     let settings = Settings { seed: common.seed, ..Settings::default() };
     let trial = Trial::new(&knowledge, Setup { draws, policies, settings });
@@ -60,8 +61,9 @@ fn told(args: &Arguments, common: &Common, knowledge: &Knowledge) -> String {
     let noise = if args.noise > 0.0 { format!(", truth off by {} in log-odds", args.noise) } else { String::new() };
     let unlisted =
         if args.unlisted > 0.0 { format!(", faults not listed in {} of jobs", args.unlisted) } else { String::new() };
+    let user = args.user.as_ref().map(|user| format!(", worked by {user}")).unwrap_or_default();
     format!(
-        "{} {}, layouts: {}; symptoms: {}; seed {}{noise}{unlisted}.",
+        "{} {}, layouts: {}; symptoms: {}; seed {}{noise}{unlisted}{user}.",
         knowledge.id,
         knowledge.version,
         some(&args.layout, "all"),
@@ -103,6 +105,11 @@ pub fn find<T>(items: &Items<T>, named: &[String], what: &str, option: &str) -> 
         })
     };
     named.iter().map(one).collect()
+}
+
+fn named(users: &Items<User>, id: Option<&str>) -> Result<Option<Ix<User>>, Failure> {
+    let named: Vec<String> = id.map(str::to_owned).into_iter().collect();
+    Ok(find(users, &named, "a user", "--for")?.first().copied())
 }
 
 fn threads(args: &Arguments) -> usize {

@@ -62,7 +62,7 @@ fn advice(args: &Vet, common: &Common, knowledge: &Knowledge) -> Result<Vetted, 
 
 /// Plays jobs by the advice, and tells of checks that it never chose.
 fn play(knowledge: &Knowledge, jobs: usize, layouts: &[Ix<Layout>], seed: u64) -> Result<Findings, Failure> {
-    let draws = Draws { seed, layouts: layouts.to_vec(), symptoms: Vec::new(), sigma: 0.0, unlisted: 0.0 };
+    let draws = Draws { seed, layouts: layouts.to_vec(), symptoms: Vec::new(), sigma: 0.0, unlisted: 0.0, user: None };
     let settings = Settings { seed, ..Settings::default() };
     let trial = Trial::new(knowledge, Setup { draws, policies: vec![Policy::Ours], settings });
     let mut steps: Vec<String> = Vec::new();

@@ -1,7 +1,7 @@
 //! A check: what can hurt, what must be opened and confirmed, how it is done, the question, what it costs.
 
 use super::cautions::{cautions, hazards_of};
-use super::phone::{beside, manner, step_words, stop_words};
+use super::phone::{bands_heard, beside, heard, manner, step_words, stop_words};
 use crate::decision::{Action, Branch, Proposal};
 use crate::interview::screen::{Part, Row, Screen, Writing};
 use crate::interview::state::{Key, State};
@@ -68,6 +68,7 @@ pub(super) fn check_parts(
     if let Some(owner) = phone {
         screen.say(Part::until(4, Block::Paragraph(Rich::plain(manner(owner.kind)))));
         screen.ask(&format!("\u{201c}{}\u{201d}", owner.ask));
+        screen.after.extend(heard(owner));
     } else {
         how(item, screen);
         screen.ask(item.owner.as_ref().filter(|_| limited).map_or(&item.ask, |owner| &owner.ask));
@@ -75,14 +76,15 @@ pub(super) fn check_parts(
     if places.len() > 1 || laid.places(item.scope) > 1 {
         screen.rows = rows(&laid, item, places, state, bench);
     }
-    match &item.reading {
-        Some(reading) => {
-            screen.writing = Writing::Number;
-            let hint = format!("Type the reading; a bare number is in {}.", reading.unit);
-            screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(&hint))));
-            screen.choices = reading.over.map(|at| item.outcomes[at].says.clone()).into_iter().collect();
-        }
-        None => screen.choices = item.outcomes.iter().map(|o| o.says.clone()).collect(),
+    if let Some(reading) = &item.reading {
+        screen.writing = Writing::Number;
+        let hint = format!("Type the reading; a bare number is in {}.", reading.unit);
+        screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(&hint))));
+        screen.choices = reading.over.map(|at| item.outcomes[at].says.clone()).into_iter().collect();
+        screen.after.extend(phone.and_then(|owner| bands_heard(item, owner)));
+    } else {
+        screen.choices = item.outcomes.iter().map(|o| o.says.clone()).collect();
+        screen.sounds = phone.map(|owner| owner.sounds.clone()).unwrap_or_default();
     }
     screen.side = beside(bench, state, Some(check), now);
     if phone.is_some() {
@@ -205,6 +207,10 @@ pub(super) fn cost_part(
     let mut text = format!("{}, {buys}.", bench.figures.minutes(minutes));
     let next = state.view.as_ref().map(|v| &v.advice.next).filter(|p| p.action == *action);
     let short = text.clone();
+    if let Some(view) = &state.view {
+        let rest = bench.figures.money(view.advice.next.expected_cost);
+        text = format!("{text} From here to the end about {rest}.");
+    }
     if let Some(proposal) = next {
         text.push_str(&leads(bench, state, laid, proposal));
     }

@@ -2,12 +2,12 @@
 
 use crate::decision::{Action, Proposal};
 use crate::interview::hand_over::EMERGENCY;
-use crate::interview::screen::{Part, Screen, Side};
+use crate::interview::screen::{Part, Screen, Side, quoted};
 use crate::interview::state::State;
 use crate::interview::step::{Bench, by_phone, closing};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::raw::RawOwnerKind;
-use crate::knowledge::{Check, Ix};
+use crate::knowledge::{Check, Ix, OwnerAsk};
 use crate::report::{Block, Choice, Rich, words};
 use jiff::Timestamp;
 
@@ -27,6 +27,25 @@ pub(super) fn manner(kind: RawOwnerKind) -> &'static str {
         RawOwnerKind::Number => "They read a number out; say it back to them. Say:",
         RawOwnerKind::Do => "They do it now: one thing at a time, and wait for each. Say:",
     }
+}
+
+/// What to listen for, and which words of an owner mean more than one thing.
+pub(super) fn heard(owner: &OwnerAsk) -> Vec<Part> {
+    let paragraph = |until: u8, text: &str| Part::until(until, Block::Paragraph(Rich::plain(text)));
+    let listen = owner.listen.as_ref().map(|listen| match owner.kind {
+        RawOwnerKind::Photo => paragraph(3, listen),
+        _ => paragraph(3, &format!("Listen for: {}", words::lower_first(listen))),
+    });
+    let mind = (!owner.mind.is_empty()).then(|| paragraph(2, &format!("Mind: {}", owner.mind.join(" "))));
+    listen.into_iter().chain(mind).collect()
+}
+
+/// What an owner is likely to say for each band of what they read out.
+pub(super) fn bands_heard(check: &Check, owner: &OwnerAsk) -> Option<Part> {
+    let bands = check.outcomes.iter().zip(&owner.sounds).filter(|(_, sounds)| !sounds.is_empty());
+    let lines: Vec<Rich> =
+        bands.map(|(band, sounds)| Rich::plain(&format!("{}: {}", band.says, quoted(sounds)))).collect();
+    (!lines.is_empty()).then(|| Part::until(3, Block::Bullets(lines)))
 }
 
 /// The words at which everything stops.

@@ -4,6 +4,7 @@ use super::cautions::{cautions, hazards_of};
 use super::check::{access_part, ticks_part};
 use crate::case::{Event, Presence};
 use crate::decision::{Action, complained_of};
+use crate::interview::hand_over::{BY_THEMSELVES, tried_without_us};
 use crate::interview::screen::{Part, Screen, Writing};
 use crate::interview::state::{Key, State};
 use crate::interview::step::{Bench, before, by_phone, other_check, proofs};
@@ -117,8 +118,13 @@ pub(super) fn tried(
 ) {
     let title = words::lower_first(&bench.knowledge.repairs[repair].title);
     let action = Action::Try(complained_of(&state.case));
-    let done = format!("Done: {title}. Put it back together and try it.");
-    screen.say(Part::until(3, Block::Paragraph(Rich::plain(&done))));
+    let by_themselves = tried_without_us(bench, &state.case);
+    let done = if by_themselves {
+        format!("Done: {title}. {BY_THEMSELVES}")
+    } else {
+        format!("Done: {title}. Put it back together and try it.")
+    };
+    screen.say(Part::until(if by_themselves { 6 } else { 3 }, Block::Paragraph(Rich::plain(&done))));
     match before(bench, state, &action, now) {
         Err(why) => screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}"))))),
         Ok(needs) => {
@@ -127,7 +133,8 @@ pub(super) fn tried(
         }
     }
     screen.ask(&format!("{}: is that gone?", bench.knowledge.symptoms[symptom].title));
-    screen.choices = vec!["Gone".to_owned(), "Still there".to_owned(), "Not tried yet".to_owned()];
+    let not_yet = if by_themselves { "Not tried yet: they call back" } else { "Not tried yet" };
+    screen.choices = ["Gone", "Still there", not_yet].map(str::to_owned).to_vec();
 }
 
 pub(super) fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen: &mut Screen) {

@@ -205,7 +205,7 @@ fn only(
     name: &str,
 ) -> Result<(Ix<Check>, Option<usize>), String> {
     match fits {
-        [] => Err(format!("No check here is called `{name}`.")),
+        [] => Err(format!("No check here is called `{name}`: write part of its name, =, part of the answer.")),
         [one] => Ok(*one),
         several => {
             let title = |(check, _): &(Ix<Check>, Option<usize>)| {

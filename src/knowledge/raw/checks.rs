@@ -93,6 +93,14 @@ pub struct RawOwner {
     pub ask: String,
     /// What is asked for.
     pub kind: RawOwnerKind,
+    /// What to listen for on the line, or to look for on a photo.
+    pub listen: Option<String>,
+    /// Outcome or band to what an owner is likely to say for it, in their own words.
+    #[serde(default)]
+    pub sounds: IndexMap<RawId, Vec<String>>,
+    /// Words of owners that mean more than one thing, and what to ask then.
+    #[serde(default)]
+    pub mind: Vec<String>,
 }
 
 /// What an owner is asked for.

@@ -110,12 +110,14 @@ pub struct RawUser {
 pub struct RawCosts {
     /// Handing the craft over to a specialist.
     pub hand_over: RawNumber,
-    /// A trip for nothing.
+    /// A trip for nothing: brought in by an owner on the phone who could have put it right himself.
     pub wasted_trip: RawNumber,
     /// A comeback after a wrong repair.
     pub comeback: RawNumber,
     /// Minutes to try the symptom after a repair, the craft whole again.
     pub try_again: Option<RawNumber>,
+    /// Minutes until another call is where the last one ended.
+    pub call_again: Option<RawNumber>,
     /// Named risks.
     #[serde(default)]
     pub risk: IndexMap<RawId, RawNumber>,

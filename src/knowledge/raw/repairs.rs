@@ -51,6 +51,9 @@ pub struct RawRepair {
     /// Not while a cause is so likely, unless another repair goes with it.
     #[serde(default)]
     pub not_with: Vec<RawNotWith>,
+    /// Sensible only after one of these answers.
+    #[serde(default)]
+    pub after: IndexMap<RawId, Vec<RawId>>,
     /// The work in order.
     pub steps: Vec<RawStep>,
     /// For each part met: reuse, clean or replace.

@@ -1,12 +1,14 @@
 //! Checks: outcomes, readings, bands.
 
-use super::super::raw::{RawAgain, RawBattery, RawCheck, RawId, RawKnowledge, RawReading};
+use super::super::node::Location;
+use super::super::raw::{RawAgain, RawBattery, RawCheck, RawId, RawKnowledge, RawOwner, RawReading};
 use super::super::{Again, Battery, Check, Knowledge, Outcome, OwnerAsk, Reading, codes};
 use super::context::{Context, Item, Owner};
 use super::names::{Names, kebab};
 use super::numbers::{abilities, scope, turns, words};
 use super::rows::rows;
 use crate::units::{Money, Quantity};
+use indexmap::IndexMap;
 
 /// Fills in checks.
 pub(super) fn checks(raw: &RawKnowledge, names: &Names, context: &Context, knowledge: &mut Knowledge) {
@@ -26,7 +28,7 @@ fn check(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Check {
         title: raw.title.clone(),
         scope: scope(raw.per),
         ask: raw.ask.clone(),
-        owner: raw.owner.as_ref().map(|o| OwnerAsk { ask: o.ask.clone(), kind: o.kind }),
+        owner: raw.owner.as_ref().map(|owner| owner_ask(owner, raw.id.at, &own, item)),
         how: raw.how.clone(),
         mind: raw.mind.clone(),
         outcomes: outcomes(raw, &own, item),
@@ -45,7 +47,7 @@ fn check(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Check {
             RawBattery::Off => Battery::Off,
         }),
         spoils: item.find_all(&names.checks, &raw.spoils, "spoils"),
-        after: after(raw, names, item),
+        after: after(&raw.after, names, item),
         again: match raw.again {
             RawAgain::Last => Again::Last,
             RawAgain::Worst => Again::Worst,
@@ -57,9 +59,29 @@ fn check(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Check {
     }
 }
 
-fn after(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Vec<(crate::knowledge::Ix<Check>, Vec<usize>)> {
+fn owner_ask(raw: &RawOwner, at: Location, own: &Owner<'_>, item: &Item<'_>) -> OwnerAsk {
+    let mut sounds = vec![Vec::new(); own.words.len()];
+    for (outcome, phrases) in &raw.sounds {
+        let key = format!("owner.sounds.{}", outcome.value);
+        item.filled(outcome.at, &key, phrases.is_empty() || phrases.iter().any(|phrase| phrase.trim().is_empty()));
+        if let Some(position) = item.position(own, outcome, "owner.sounds") {
+            sounds[position].clone_from(phrases);
+        }
+    }
+    item.filled(at, "owner.ask", raw.ask.trim().is_empty());
+    item.filled(at, "owner.listen", raw.listen.as_ref().is_some_and(|listen| listen.trim().is_empty()));
+    item.filled(at, "owner.mind", raw.mind.iter().any(|mind| mind.trim().is_empty()));
+    OwnerAsk { ask: raw.ask.clone(), kind: raw.kind, listen: raw.listen.clone(), sounds, mind: raw.mind.clone() }
+}
+
+/// The answers that something comes after.
+pub(super) fn after(
+    raw: &IndexMap<RawId, Vec<RawId>>,
+    names: &Names,
+    item: &Item<'_>,
+) -> Vec<(crate::knowledge::Ix<Check>, Vec<usize>)> {
     let mut after = Vec::new();
-    for (check, outcomes) in &raw.after {
+    for (check, outcomes) in raw {
         let key = format!("after.{}", check.value);
         item.filled(check.at, &key, outcomes.is_empty());
         if let Some(check) = item.find(&names.checks, check, &key) {

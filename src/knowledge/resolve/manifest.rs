@@ -182,6 +182,7 @@ fn costs(raw: &RawManifest, item: &Item<'_>) -> Costs {
     Costs {
         hand_over: item.money(&raw.hand_over, "costs.hand_over"),
         try_again: raw.try_again.as_ref().map_or(Minutes::ZERO, |n| item.minutes(n, "costs.try_again")),
+        call_again: raw.call_again.as_ref().map_or(Minutes::ZERO, |n| item.minutes(n, "costs.call_again")),
         wasted_trip: item.money(&raw.wasted_trip, "costs.wasted_trip"),
         comeback: item.money(&raw.comeback, "costs.comeback"),
         risk: risk.collect(),

@@ -36,6 +36,7 @@ fn repair(raw: &RawRepair, names: &Names, item: &Item<'_>) -> Repair {
         turns: turns(raw.turns),
         able: abilities(&raw.able),
         not_with: not_with(raw, names, item),
+        after: super::checks::after(&raw.after, names, item),
         steps: steps(&raw.steps, RawPhase::Strip, names, item, "steps", raw.id.at),
         verdicts: raw
             .verdicts

@@ -1,0 +1,123 @@
+//! Whole calls with an owner on the phone, as the agent sees them: each of the three ways in which a call ends.
+
+use assert_cmd::Command;
+use std::fs;
+use std::path::Path;
+
+/// A call by these lines, at the built-in base on a craft of one cylinder.
+fn call(place: &Path, lines: &str) -> String {
+    let mut command = Command::cargo_bin("doldrum").expect("the program is built");
+    command.env("NO_COLOR", "1").env("COLUMNS", "80").current_dir(place);
+    command.args(["triage", "c.yaml", "--plain", "--for", "owner", "--layout", "single"]);
+    let output = command.write_stdin(lines.to_owned()).output().expect("ran");
+    let shown = String::from_utf8(output.stdout).expect("text");
+    assert!(output.status.success(), "{shown}{}", String::from_utf8_lossy(&output.stderr));
+    shown
+}
+
+/// What is answered where nothing else is said: no danger, no smell, a craft as it usually is that cranks and does not
+/// start, nothing known of its history, and the first answer to every check.
+const REPLIES: [(&str, &str); 12] = [
+    ("out of the water", "1"),
+    ("headache", "1"),
+    ("smell burning", "1"),
+    ("[ ] Outdoors", "t"),
+    ("Crouch and sniff", "1"),
+    ("What is fitted?", ""),
+    ("[1] Cranks", ""),
+    ("What does the customer say?", "3"),
+    ("history 1 of", "s"),
+    ("is that gone?", "1"),
+    ("Prove it twice", "1"),
+    (" question ", "1"),
+];
+
+/// A call in which what is asked is answered, to its end; more where these replies say otherwise.
+fn talk(place: &Path, otherwise: &[(&str, &str)], end: &str) -> String {
+    let mut lines = String::new();
+    for _ in 0..40 {
+        let _ = fs::remove_file(place.join("c.yaml"));
+        let shown = call(place, &lines);
+        if shown.contains(end) {
+            return shown;
+        }
+        // What stands before the last prompt, which nobody has answered so far.
+        let asked = shown.rsplit("\n> ").nth(1).expect("something is asked");
+        let replies = otherwise.iter().chain(&REPLIES);
+        let (_, reply) = replies.clone().find(|(said, _)| asked.contains(said)).expect(asked);
+        lines.push_str(reply);
+        lines.push('\n');
+    }
+    panic!("the call does not end:\n{}", call(place, &lines));
+}
+
+#[test]
+fn a_call_that_ends_with_a_cure() {
+    let place = tempfile::tempdir().expect("a folder");
+    let dry = [("rock the craft", "3"), ("Best now: bring it in", "2")];
+    let shown = talk(place.path(), &dry, "Record of the job");
+    insta::assert_snapshot!(shown);
+}
+
+#[test]
+fn a_call_that_ends_with_something_to_do() {
+    let place = tempfile::tempdir().expect("a folder");
+    let later = [("rock the craft", "3"), ("Best now: bring it in", "2"), ("Fix it now: add fresh fuel", "3")];
+    let shown = talk(place.path(), &later, "> 3\nDo this and call back");
+    insta::assert_snapshot!(shown);
+}
+
+#[test]
+fn a_call_that_ends_with_bringing_it_in() {
+    let place = tempfile::tempdir().expect("a folder");
+    let shown = talk(place.path(), &[], "Hand-over sheet");
+    let theirs = fs::read_to_string(place.path().join("c.shop.yaml")).expect("the shop's case");
+    assert!(theirs.matches("check: ").count() > 1 && theirs.contains("user: technician"), "{theirs}");
+    insta::assert_snapshot!(shown);
+}
+
+/// What makes sense only after an answer is a way on while that was not asked, and none once it was answered otherwise.
+#[test]
+fn a_clip_that_seats_is_not_seated_again() {
+    let place = tempfile::tempdir().expect("a folder");
+    let advice = |answer: &str| {
+        let case = format!(
+            "format: 1\nknowledge: {{id: watercraft-two-stroke}}\ncraft: {{layout: single}}\nuser: owner\n\
+             symptoms: [sy-cranks-no-start]\nlog:\n  - {{check: ck-smell-hull, outcome: none, aired: 10 min}}\n{answer}"
+        );
+        fs::write(place.path().join("c.yaml"), case).expect("written");
+        let mut command = Command::cargo_bin("doldrum").expect("the program is built");
+        let output =
+            command.current_dir(place.path()).args(["assess", "c.yaml", "--shake", "0"]).output().expect("ran");
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let named = "Seat the lanyard clip";
+    let before = |shown: &str| shown.split("WHAT WOULD ACCOUNT").next().unwrap_or_default().contains(named);
+    assert!(before(&advice("  - {check: ck-lanyard-fit, outcome: not-seated}\n")));
+    assert!(!advice("  - {check: ck-lanyard-fit, outcome: seated-springs}\n").contains(named));
+    assert!(advice("").contains("It makes sense only once this has been looked at"));
+}
+
+/// What only a ride shows is not tried in the call: they do it, ride when they next would, and call back; what they then
+/// tell is asked for, and the same repair is never asked of them again.
+#[test]
+fn what_only_a_ride_shows_is_tried_by_themselves() {
+    let place = tempfile::tempdir().expect("a folder");
+    let case = "format: 1\nknowledge: {id: watercraft-two-stroke}\ncraft: {layout: single}\nuser: owner\n\
+        symptoms: [sy-dies-after-minutes]\nlog:\n  - {check: ck-smell-hull, outcome: none, aired: 10 min}\n  \
+        - {check: ck-tank-level, outcome: reserve-only}\n  - {repair: rm-refill-and-set-tap}\n";
+    fs::write(place.path().join("c.yaml"), case).expect("written");
+    // All are well, no smell; it was not tried yet.
+    let shown = call(place.path(), "1\n1\n1\nt\n1\nq\n");
+    for said in
+        ["near the shore and not alone", "is that gone?", "Not tried yet: they call back", "Do this and call back"]
+    {
+        assert!(shown.contains(said), "{said} is missing:\n{shown}");
+    }
+    // The next call: it is still there. Something else comes next.
+    let shown = call(place.path(), "1\n1\n1\nt\n1\n2\nq\n");
+    let after = shown.rsplit("is that gone?").next().unwrap_or_default();
+    assert!(!after.contains("Fix it now: add fresh fuel"), "{shown}");
+    let kept = fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+    assert!(kept.contains("symptom: sy-dies-after-minutes, present: true"), "{kept}");
+}
