@@ -55,14 +55,14 @@ impl Candidates<'_, '_, '_> {
         let clears = clears(self.gatherer.laid, &offer.action, &removes, self.n, self.seed);
         let after = self.simulator.after(&clears);
         let gone = self.simulator.gone_in(&after);
+        let touched = self.simulator.touched(&clears);
         let frees = match (&offer.action, self.awaited) {
             (Action::Repair(ix, _), Some(awaited)) => {
-                let lets_go = awaited.lets_go(self.simulator, &after, &[*ix], self.n);
+                let lets_go = awaited.lets_go(self.simulator, &after, (&[*ix], &touched), self.n);
                 Some(lets_go.iter().zip(self.free).map(|(lets_go, free)| lets_go & !free).collect())
             }
             _ => None,
         };
-        let touched = self.simulator.touched(&clears);
         Candidate { offer, removes, clears, touched, gone, frees }
     }
 }

@@ -85,7 +85,9 @@ impl<'a, 'k> Desk<'a, 'k> {
         let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
         let also = awaited.as_ref().map(Awaited::vars).unwrap_or_default();
         let simulator = Simulator::with(&belief.model, worlds, &symptoms, &also, settings.seed);
-        let free = awaited.as_ref().map(|awaited| awaited.lets_go(&simulator, &simulator.after(&[]), &[], n));
+        let nothing: Bits = vec![0; simulate::words(n)];
+        let free =
+            awaited.as_ref().map(|awaited| awaited.lets_go(&simulator, &simulator.after(&[]), (&[], &nothing), n));
         let candidates = Candidates {
             gatherer,
             simulator: &simulator,
@@ -218,7 +220,9 @@ impl<'a, 'k> Desk<'a, 'k> {
             })
             .collect();
         let after = self.simulator.after(&self.removed_by_both(a, b));
-        neither_alone(lock.awaited.lets_go(&self.simulator, &after, &done, self.bench.n), &lock.bench, a, b)
+        let touched: Bits = self.touched[a].iter().zip(&self.touched[b]).map(|(a, b)| a | b).collect();
+        let lets_go = lock.awaited.lets_go(&self.simulator, &after, (&done, &touched), self.bench.n);
+        neither_alone(lets_go, &lock.bench, a, b)
     }
 
     fn removed_by_both(&self, a: usize, b: usize) -> Vec<(Instance<Cause>, Bits)> {

@@ -95,14 +95,20 @@ impl Awaited {
         self.checks.iter().flat_map(|c| &c.rows).flat_map(|(row, _)| row.iter().map(|(var, _)| *var)).collect()
     }
 
-    /// The worlds in which all that is waited for would come about, as things stand after `repair`.
-    pub fn lets_go(&self, simulator: &Simulator<'_>, after: &Changed<'_>, repairs: &[Ix<Repair>], n: usize) -> Bits {
+    /// The worlds in which all that is waited for would come about, as things stand after `repairs`, which change something
+    /// in those `touched`.
+    pub fn lets_go(
+        &self,
+        simulator: &Simulator<'_>,
+        after: &Changed<'_>,
+        (repairs, touched): (&[Ix<Repair>], &[u64]),
+        n: usize,
+    ) -> Bits {
         let shows = |releasing: &Releasing| {
-            let mut left = value::all(n);
+            // What was asked in vain until it was no longer at hand shows something else only where something changed: a
+            // repair that finds nothing to remove does not make the next answer a better one.
+            let mut left = if releasing.at_hand { value::all(n) } else { touched.to_vec() };
             let mut shows = vec![0; words(n)];
-            if repairs.is_empty() && !releasing.at_hand {
-                return shows;
-            }
             for (row, draw) in &releasing.rows {
                 let mut holds = if row.is_empty() { left.clone() } else { vec![0; words(n)] };
                 for &(var, on) in row {

@@ -186,64 +186,91 @@ impl Choices {
     }
 }
 
-/// What the worlds have drawn: the cells in both tables.
+/// What the worlds have drawn.
 pub(super) struct Picked {
-    usual: [u32; 2],
-    others: Vec<(u32, [u32; 2])>,
+    /// Cells in both tables, those of the usual draw first.
+    cells: Vec<[u32; 2]>,
+    /// Worlds that have drawn something else, or may have, and the place of its cells.
+    others: Vec<(u32, u32)>,
 }
 
 impl Picked {
     /// Picks in every world, of what there is for its configuration; one list stands at a time.
     pub(super) fn of(groups: &Groups, rng: &mut ChaCha8Rng, source: &Source) -> Self {
         let mut choices = Choices::default();
-        let mut others = Vec::with_capacity(groups.worlds.len());
+        let mut picked = Self { cells: vec![[0, 0]], others: Vec::with_capacity(groups.worlds.len()) };
         for (at, worlds) in groups.iter() {
             let listed = source.list(&mut choices, at);
-            let from = others.len();
-            others.extend(worlds.iter().map(|&world| (world, choices.cells[choices.pick(uniform(rng))])));
-            if listed == Listed::First {
-                draw_second(&mut others[from..], at, source, rng);
-            }
+            let draws = worlds.iter().map(|&world| (world, choices.pick(uniform(rng)))).collect();
+            picked.take(draws, &choices, listed, at, source, rng);
         }
         let listed = source.list(&mut choices, groups.usual);
         let likeliest = choices.likeliest();
         let [from, to] = choices.span(likeliest);
-        let unusual = others.len();
+        let mut draws = Vec::new();
         scatter(groups.n, 1.0 - (to - from), rng, |world, rng| {
             // The listed worlds have drawn.
             if groups.is_usual(world) {
                 // Uniform over all choices but the likeliest.
                 let u = uniform(rng) * (1.0 - (to - from));
-                let choice = choices.pick(if u < from { u } else { u + (to - from) });
-                others.push((world as u32, choices.cells[choice]));
+                draws.push((world as u32, choices.pick(if u < from { u } else { u + (to - from) })));
             }
         });
-        let usual = choices.cells[likeliest];
+        picked.cells[0] = choices.cells[likeliest];
         if listed == Listed::First {
             // Then every world has a second draw of its own, the usual ones too.
-            let drawn: BTreeSet<u32> = others.iter().map(|&(world, _)| world).collect();
-            others.extend((0..groups.n as u32).filter(|world| !drawn.contains(world)).map(|world| (world, usual)));
-            draw_second(&mut others[unusual..], groups.usual, source, rng);
+            let drawn: BTreeSet<u32> = draws.iter().map(|&(world, _)| world).collect();
+            let rest = (0..groups.n).filter(|&world| groups.is_usual(world)).map(|world| world as u32);
+            draws.extend(rest.filter(|world| !drawn.contains(world)).map(|world| (world, likeliest)));
         }
-        Self { usual, others }
+        picked.take(draws, &choices, listed, groups.usual, source, rng);
+        picked
+    }
+
+    /// Takes over the choices that worlds of configuration `at` have drawn, and draws the rest where that is not all.
+    fn take(
+        &mut self,
+        mut draws: Vec<(u32, usize)>,
+        choices: &Choices,
+        listed: Listed,
+        at: usize,
+        source: &Source,
+        rng: &mut ChaCha8Rng,
+    ) {
+        let start = self.cells.len();
+        match listed {
+            // Whichever is less: the cells of every choice or of every world.
+            Listed::Whole if choices.cells.len() <= draws.len() => {
+                self.cells.extend(&choices.cells);
+                self.others.extend(draws.iter().map(|&(world, choice)| (world, (start + choice) as u32)));
+            }
+            Listed::Whole => {
+                self.cells.extend(draws.iter().map(|&(_, choice)| choices.cells[choice]));
+                self.others.extend((start as u32..).zip(&draws).map(|(place, &(world, _))| (world, place)));
+            }
+            Listed::First => {
+                draws.sort_unstable_by_key(|&(world, choice)| (choice, world));
+                let mut second = Choices::default();
+                for same in draws.chunk_by(|a, b| a.1 == b.1) {
+                    source.list_second(&mut second, at, choices.cells[same[0].1]);
+                    for &(world, _) in same {
+                        self.others.push((world, self.cells.len() as u32));
+                        self.cells.push(second.cells[second.pick(uniform(rng))]);
+                    }
+                }
+            }
+        }
     }
 
     /// The states of a node from the cells drawn in a table.
     pub(super) fn decode(&self, side: usize, step: usize, states: usize) -> Column {
-        let state = |cells: [u32; 2]| (cells[side] as usize / step % states) as u8;
-        let usual = state(self.usual);
-        let others = self.others.iter().map(|&(world, cells)| (world, state(cells)));
-        Column { usual, others: others.filter(|&(_, state)| state != usual).collect() }
-    }
-}
-
-/// Draws where in the second table the worlds of one configuration are that have drawn the first.
-fn draw_second(worlds: &mut [(u32, [u32; 2])], at: usize, source: &Source, rng: &mut ChaCha8Rng) {
-    worlds.sort_unstable_by_key(|&(world, cells)| (cells, world));
-    let mut choices = Choices::default();
-    for same in worlds.chunk_by_mut(|a, b| a.1 == b.1) {
-        source.list_second(&mut choices, at, same[0].1);
-        same.iter_mut().for_each(|(_, cells)| *cells = choices.cells[choices.pick(uniform(rng))]);
+        let state_at: Vec<u8> =
+            self.cells.iter().map(|cells| (cells[side] / step as u32 % states as u32) as u8).collect();
+        let usual = state_at[0];
+        let mut others = Vec::with_capacity(self.others.len());
+        others.extend(self.others.iter().map(|&(world, place)| (world, state_at[place as usize])));
+        others.retain(|&(_, state)| state != usual);
+        Column { usual, others }
     }
 }
 
