@@ -48,6 +48,11 @@ impl Shared {
         &self.splits[self.known.map_or(0, |step| at / step % self.splits.len())]
     }
 
+    /// How far these codes of the two tables lie from the first ones.
+    fn offset(&self, split: [u8; 2]) -> [u32; 2] {
+        [0, 1].map(|side| u32::from(split[side]) * self.steps[side] as u32)
+    }
+
     /// The codes on one side of some splits, each once.
     fn codes(splits: &[[u8; 2]], side: usize) -> Vec<u8> {
         let mut codes: Vec<u8> = splits.iter().map(|split| split[side]).collect();
@@ -68,7 +73,7 @@ impl Source {
         let cells = choices.cells();
         self.begin(cells, at);
         for shared in &self.shared {
-            spread(cells, shared.splits(at), |split| shared.offset(split));
+            spread(cells, shared.splits(at), |&split| shared.offset(split));
         }
         choices.weigh(|_, [a, b]| self.first(a) * self.second(b));
         Listed::Whole
@@ -82,7 +87,7 @@ impl Source {
         let cells = choices.cells();
         self.begin(cells, at);
         for shared in &self.shared {
-            spread(cells, &Shared::codes(shared.splits(at), 1), |&b| shared.offset(&[0, b]));
+            spread(cells, &Shared::codes(shared.splits(at), 1), |&b| shared.offset([0, b]));
         }
         let mut sums: Vec<f64> = cells.iter().map(|&[_, b]| self.second(b)).collect();
         let mut step = self.summed.0;
@@ -103,7 +108,7 @@ impl Source {
         }
         self.begin(cells, at);
         for shared in &self.shared {
-            spread(cells, &Shared::codes(shared.splits(at), 0), |&a| shared.offset(&[a, 0]));
+            spread(cells, &Shared::codes(shared.splits(at), 0), |&a| shared.offset([a, 0]));
         }
         choices.weigh(|place, [a, _]| self.first(a) * sums[place]);
     }
@@ -117,7 +122,7 @@ impl Source {
             let a = first[0] as usize / shared.steps[0] % shared.splits.len();
             let fits: Vec<u8> =
                 shared.splits(at).iter().filter(|split| usize::from(split[0]) == a).map(|split| split[1]).collect();
-            spread(cells, &fits, |&b| shared.offset(&[0, b]));
+            spread(cells, &fits, |&b| shared.offset([0, b]));
         }
         choices.weigh(|_, [_, b]| self.second(b));
     }
@@ -143,18 +148,14 @@ impl Source {
     }
 }
 
-impl Shared {
-    fn offset(&self, split: &[u8; 2]) -> [u32; 2] {
-        [0, 1].map(|side| u32::from(split[side]) * self.steps[side] as u32)
-    }
-}
-
 /// Every cell once for each of `ways`, moved by its offset; the first way's come first.
 fn spread<T>(cells: &mut Vec<[u32; 2]>, ways: &[T], offset: impl Fn(&T) -> [u32; 2]) {
     let Some((first, more)) = ways.split_first() else { return };
     let before = cells.len();
     let moved = |cells: &mut [[u32; 2]], by: [u32; 2]| {
-        cells.iter_mut().for_each(|cell| *cell = [cell[0] + by[0], cell[1] + by[1]]);
+        for cell in cells {
+            *cell = [cell[0] + by[0], cell[1] + by[1]];
+        }
     };
     // The further ways come behind, the first takes the place of what was there.
     for way in more {
@@ -192,7 +193,7 @@ mod tests {
                 let cells = choices.cells();
                 source.begin(cells, at);
                 for shared in &source.shared {
-                    spread(cells, shared.splits(at), |split| shared.offset(split));
+                    spread(cells, shared.splits(at), |&split| shared.offset(split));
                 }
                 choices.weigh(|_, [a, b]| source.first(a) * source.second(b));
                 choices.chances().collect::<BTreeMap<_, _>>()
