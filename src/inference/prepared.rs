@@ -506,7 +506,7 @@ impl<'e> Prepared<'e> {
                     }
                 }
                 let chance = sums[width - 1];
-                if chance >= RARE {
+                if self.tells(chance) {
                     answer.chances.push(chance);
                     answer.posteriors.extend(sums[..width - 1].iter().map(|s| (s / chance).clamp(0.0, 1.0)));
                 } else {
@@ -516,6 +516,12 @@ impl<'e> Prepared<'e> {
             answer.starts.push(answer.chances.len());
         }
         Ok(())
+    }
+
+    /// Whether what stands tells enough about an outcome of this chance: the digits that were lost weigh more the rarer it is.
+    /// Where links are cut, the cut costs far more than they do.
+    fn tells(&self, chance: f64) -> bool {
+        chance >= RARE && (self.standing.accuracy != Accuracy::Exact || self.errors.total <= CANCELED * chance)
     }
 
     /// A rare outcome, asked for by itself.
