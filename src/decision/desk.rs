@@ -5,7 +5,7 @@ use super::lock::{Awaited, Lock};
 use super::offers::{Gatherer, Offer, Offers};
 use super::simulate::{self, Bits, Simulator};
 use super::value::{self, Bench, GivingUp, Market, Outlook, Prospect, Split, Way};
-use super::{Action, Bounds, Proposal, Settings, complained_of, cost};
+use super::{Action, Bounds, Proposal, Settings, cost, worked_on};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
 use crate::case::Case;
@@ -44,6 +44,7 @@ const FREES_AT_LEAST: f64 = 0.01;
 pub(super) struct Desk<'a, 'k> {
     pub laid: &'a Laid<'k>,
     pub graph: &'a AccessGraph,
+    pub case: &'a Case,
     pub belief: &'a Belief,
     pub worlds: &'a Worlds,
     pub simulator: Simulator<'a>,
@@ -72,14 +73,14 @@ impl<'a, 'k> Desk<'a, 'k> {
     pub fn new(
         laid: &'a Laid<'k>,
         graph: &'a AccessGraph,
-        case: &Case,
+        case: &'a Case,
         belief: &'a Belief,
         worlds: &'a Worlds,
         offers: &mut Offers,
         gatherer: &Gatherer<'_, '_>,
         settings: &Settings,
     ) -> Self {
-        let symptoms: Vec<VarIx> = complained_of(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
+        let symptoms: Vec<VarIx> = worked_on(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
         let at_hand = |check| offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check));
         let n = worlds.n();
         let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
@@ -123,19 +124,11 @@ impl<'a, 'k> Desk<'a, 'k> {
         let checks = std::mem::take(&mut offers.checks);
         let splits: Vec<Split> =
             checks.iter().map(|(_, model)| bench.split(row_worlds(worlds, model, belief.model.now, n))).collect();
-        let mixtures = checks
-            .iter()
-            .map(|(_, model)| {
-                let check = &laid.knowledge.checks[model.check.item];
-                let given = conditions(laid, case, check);
-                let by_row: Vec<Vec<f64>> =
-                    check.rows.iter().map(|row| outcome_chances(check, &row.gives, &given)).collect();
-                (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
-            })
-            .collect();
+        let mixtures = checks.iter().map(|(_, model)| mixtures(laid, case, model)).collect();
         let mut desk = Self {
             laid,
             graph,
+            case,
             belief,
             worlds,
             simulator,
@@ -493,8 +486,16 @@ fn giving_up(rate: &cost::Rate, candidates: &[Candidate], n: usize) -> GivingUp 
     giving_up
 }
 
+/// For each outcome of a check its chance by the row that holds.
+pub fn mixtures(laid: &Laid<'_>, case: &Case, model: &CheckModel) -> Vec<Vec<f64>> {
+    let check = &laid.knowledge.checks[model.check.item];
+    let given = conditions(laid, case, check);
+    let by_row: Vec<Vec<f64>> = check.rows.iter().map(|row| outcome_chances(check, &row.gives, &given)).collect();
+    (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
+}
+
 /// For each row of a check the worlds in which it is the first that holds.
-fn row_worlds(worlds: &Worlds, model: &CheckModel, now: usize, n: usize) -> Vec<Bits> {
+pub fn row_worlds(worlds: &Worlds, model: &CheckModel, now: usize, n: usize) -> Vec<Bits> {
     let mut left = value::all(n);
     model
         .rows

@@ -196,12 +196,14 @@ fn weigh<T>(
     let urgent = urgent.filter(|_| lead.action != Action::HandOver);
     let (next, wanted) = match urgent.or(lead.before.close).filter(|close| at_hand(close.0).is_some()) {
         Some((check, outcome, air)) => {
-            (closing(&gatherer, Action::Check(Instance::new(check, 0)), outcome, air, &lead), Some(lead))
+            let action = Action::Check(Instance::new(check, 0));
+            let branches = desk.closing_branches(&action, outcome, &lead.action);
+            (closing(&gatherer, action, branches, air, &lead), Some(lead))
         }
         None => (lead, wanted),
     };
     if wanted.is_some() {
-        alternatives.retain(|a| a.before.close.is_none());
+        alternatives.retain(|a| a.before.close.is_none() && a.action != next.action);
     }
     let advice = Advice {
         next,
@@ -217,7 +219,13 @@ fn weigh<T>(
 }
 
 /// The check that closes a hazard, as a step before what is wanted.
-fn closing(gatherer: &Gatherer<'_, '_>, action: Action, outcome: usize, air: Minutes, wanted: &Proposal) -> Proposal {
+fn closing(
+    gatherer: &Gatherer<'_, '_>,
+    action: Action,
+    branches: Vec<Branch>,
+    air: Minutes,
+    wanted: &Proposal,
+) -> Proposal {
     let price = cost::price(gatherer.laid, gatherer.graph, &gatherer.rate, gatherer.open, &action)
         .plus(cost::time(&gatherer.rate, air));
     let put_back = wanted.before.put_back.clone();
@@ -226,7 +234,7 @@ fn closing(gatherer: &Gatherer<'_, '_>, action: Action, outcome: usize, air: Min
         cost: price.money,
         expected_cost: wanted.expected_cost,
         saves: Money::ZERO,
-        branches: vec![Branch { outcome, chance: 1.0, then: Some(wanted.action.clone()), leader: None }],
+        branches,
         separates: Vec::new(),
         before: Before { put_back, close: None, ticks: Vec::new() },
         opening: None,
@@ -247,6 +255,16 @@ pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Act
     let Price { minutes, money } = cost::price(laid, graph, &Rate::of(laid, case), &graph.open_now(laid, case), action);
     (minutes, money)
 }
+/// The symptom that is worked on: of several complaints the first in the order of the knowledge base, which has what
+/// keeps a craft from starting before what it does when it runs.
+///
+/// One is cured after the other, as a shop does it. Only what cures all at once would otherwise count as progress, and
+/// two complaints with a cause each would look as if nobody could do anything about either.
+#[must_use]
+pub fn worked_on(case: &Case) -> Option<Ix<Symptom>> {
+    complained_of(case).into_iter().min()
+}
+
 /// The symptoms that must go: those named and not gone since, and those that came on.
 #[must_use]
 pub fn complained_of(case: &Case) -> Vec<Ix<Symptom>> {

@@ -1,6 +1,6 @@
 //! An option as it is proposed: what each outcome would lead to, and what it tells apart.
 
-use super::desk::{Choice, Desk, Priced};
+use super::desk::{Choice, Desk, Priced, mixtures, row_worlds};
 use super::offers::Offer;
 use super::simulate::{Bits, both};
 use super::value::Way;
@@ -91,6 +91,40 @@ impl Desk<'_, '_> {
         let shares = |then: &Action| minutes(&offer.after, then) + 0.5 < minutes(&shut, then);
         let shared = branches.iter().filter(|b| b.then.as_ref().is_some_and(shares)).map(|b| b.chance).sum();
         (there > 0.5).then_some(Opening { minutes: Minutes::of(there), shared })
+    }
+
+    /// What a check that settles a hazard may show: with `settled`, what is wanted comes next. Where the check is not
+    /// weighed itself, as it has been asked for in vain too often, anything else means the same again.
+    pub fn closing_branches(&self, action: &Action, settled: usize, wanted: &Action) -> Vec<Branch> {
+        let mut branches = match self.checks.iter().position(|(offer, _)| offer.action == *action) {
+            Some(at) => {
+                let after = self.prices(&self.checks[at].0.after);
+                let looks = self.looks(self.splits[at].rows(), Some(at));
+                (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after, &looks)).collect()
+            }
+            None => self.until_settled(action),
+        };
+        if let Some(branch) = branches.iter_mut().find(|branch| branch.outcome == settled) {
+            branch.then = Some(wanted.clone());
+        }
+        branches
+    }
+
+    /// The chance of each outcome of a check that is made until it shows what is wanted.
+    fn until_settled(&self, action: &Action) -> Vec<Branch> {
+        let Action::Check(instance) = action else { return Vec::new() };
+        let Some(model) = self.belief.model.checks.iter().find(|model| model.check == *instance) else {
+            return Vec::new();
+        };
+        let split = self.bench.split(row_worlds(self.worlds, model, self.belief.model.now, self.bench.n));
+        let mixtures = mixtures(self.laid, self.case, model);
+        let branch = |(outcome, weights): (usize, &Vec<f64>)| Branch {
+            outcome,
+            chance: split.chance(weights),
+            then: Some(action.clone()),
+            leader: None,
+        };
+        mixtures.iter().enumerate().map(branch).collect()
     }
 
     fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {

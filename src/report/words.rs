@@ -282,6 +282,9 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
         (Action::HandOver, _) => {
             "What is left costs more to look for than it saves: someone with more at hand goes on from here.".to_owned()
         }
+        (Action::Check(_), []) if proposal.saves.get() < 0.5 => {
+            return "It comes first: what is wanted next waits for it.".to_owned();
+        }
         (Action::Try(_), _) | (_, []) => String::new(),
         (Action::Check(_), [one]) => format!("It tells most about {one}."),
         (Action::Check(_), [most @ .., last]) => format!("It tells most about {} and {last}.", most.join(", ")),

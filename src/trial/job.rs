@@ -304,8 +304,20 @@ impl<'t, 'k> Job<'t, 'k> {
         let aired_min = (asked.get() > 0.0).then_some(air.get());
         let event = Event::Answer { check: check.item, place: Some(check.at), answer, aired_min };
         self.case.log.push(event.into());
-        if self.untried && !self.is_locked() {
+        if self.untried && !self.is_locked() && self.could_be_made_ready() {
             self.try_when_ready();
+        }
+    }
+
+    /// Whether a trial is at hand, at once or after the check that it waits for. Where that was made too often nobody puts
+    /// a craft together again after every look, only to find once more that it may not be tried.
+    fn could_be_made_ready(&self) -> bool {
+        let now = self.now();
+        let at_hand = |ix: Ix<Check>| self.may(&now, &Action::Check(Instance::new(ix, 0))).is_some();
+        let urgent = now.safety.urgent(self.laid, &self.case).any(|(ix, ..)| at_hand(ix));
+        match self.may(&now, &Action::Try(complained_of(&self.case))) {
+            Some(before) => urgent || before.close.is_none_or(|(ix, ..)| at_hand(ix)),
+            None => urgent,
         }
     }
 

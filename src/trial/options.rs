@@ -5,7 +5,7 @@ use super::job::Job;
 use crate::belief::{Belief, Memory, believe_unjudged};
 use crate::case::Event;
 use crate::decision::simulate::{Bits, Simulator, both, draws, words};
-use crate::decision::{Action, complained_of, cost};
+use crate::decision::{Action, complained_of, cost, worked_on};
 use crate::inference::{Error, Limits, Worlds};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Condition, Ix, Repair};
@@ -171,7 +171,7 @@ impl Outlook {
     pub fn of(job: &Job<'_, '_>, limits: &Limits, checks: Checks, memory: &mut Memory) -> Result<Self, Error> {
         let belief = believe_unjudged(job.laid, &job.case, limits, memory)?;
         let worlds = belief.worlds(WORLDS, job.truth.seed(), limits)?.into_owned();
-        let symptoms: Vec<VarIx> = complained_of(&job.case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
+        let symptoms: Vec<VarIx> = worked_on(&job.case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
         let simulator = Simulator::new(&belief.model, &worlds, &symptoms, job.truth.seed());
         let mut outlook = Self { repairs: Vec::new(), checks: Vec::new(), belief };
         let bearing: Vec<VarIx> = outlook

@@ -5,7 +5,7 @@
 use doldrum::access::AccessGraph;
 use doldrum::belief::believe;
 use doldrum::case::{Case, Event, text};
-use doldrum::decision::{Action, Settings, advise, complained_of, judge};
+use doldrum::decision::{Action, Advice, Settings, advise, complained_of, judge, worked_on};
 use doldrum::knowledge::Knowledge;
 use doldrum::knowledge::layout::Laid;
 use doldrum::safety::Verdict;
@@ -109,4 +109,45 @@ fn a_clean_sniff_is_not_asked_for_twice_while_fuel_is_open() {
     let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
     let sniff = knowledge.checks.find("ck-smell-hull").expect("the sniff");
     assert!(!matches!(next(&knowledge, &case), Action::Check(check) if check.item == sniff), "it was clean");
+}
+
+fn advice(knowledge: &Knowledge, symptoms: &str, log: &str) -> Advice {
+    let head = LEAKING.split("symptoms:").next().expect("a head");
+    let (case, findings) = text::read("case.yaml", &format!("{head}symptoms: {symptoms}\nlog:\n{log}"), knowledge);
+    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    let laid = Laid::new(knowledge, case.craft.clone());
+    let settings = Settings { worlds: 1024, ..Settings::default() };
+    let belief = believe(&laid, &case, &settings.limits).expect("narrow enough");
+    advise(&laid, &AccessGraph::new(knowledge), &case, &belief, &settings).expect("narrow enough")
+}
+
+/// A check that comes first because a hazard waits for it may show anything, and is not offered a second time.
+#[test]
+fn what_settles_a_hazard_may_show_something_else() {
+    let knowledge = knowledge();
+    let advice = advice(&knowledge, "[sy-fuel-leak-smell]", "  - {check: ck-smell-hull, outcome: strong}\n");
+    let Action::Check(check) = advice.next.action else { panic!("a look for the leak") };
+    assert_eq!(knowledge.checks.id(check.item), "ck-external-weep");
+    let chances: Vec<f64> = advice.next.branches.iter().map(|branch| branch.chance).collect();
+    assert_eq!(chances.len(), knowledge.checks[check.item].outcomes.len());
+    assert!((chances.iter().sum::<f64>() - 1.0).abs() < 1e-9, "{chances:?}");
+    let dry = advice.next.branches[0].chance;
+    assert!((0.05..0.7).contains(&dry), "it smells because something leaks, found dry with {dry}");
+    assert!(advice.alternatives.iter().all(|other| other.action != advice.next.action));
+}
+
+/// Two complaints with a cause each: no one repair cures both, and that is no reason to give up before anything is tried.
+#[test]
+fn of_two_complaints_one_is_cured_after_the_other() {
+    let knowledge = knowledge();
+    for second in ["sy-fuel-leak-smell", "sy-water-in-hull"] {
+        let log = "  - {check: ck-smell-hull, outcome: strong}\n";
+        let advice = advice(&knowledge, &format!("[{second}, sy-cranks-no-start]"), log);
+        assert_ne!(advice.next.action, Action::HandOver, "{second}");
+        let left = advice.wanted.as_ref().unwrap_or(&advice.next).expected_cost.get();
+        assert!(left < 2400.0, "handing over is 2500, found {left} with {second}");
+    }
+    let (case, _) = text::read("case.yaml", &LEAKING.replace("[sy-cranks", "[sy-water-in-hull, sy-cranks"), &knowledge);
+    let first = worked_on(&case.expect("the case is sound")).expect("a complaint");
+    assert_eq!(knowledge.symptoms.id(first), "sy-cranks-no-start");
 }
