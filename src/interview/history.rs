@@ -33,7 +33,7 @@ impl Standing {
         }
     }
 
-    /// "Blue one · cranks well, does not start · owner · 4 answers · open".
+    /// "Blue one · Cranks well, does not start · owner · 4 answers · open".
     #[must_use]
     pub fn line(&self) -> String {
         let answers = match self.answers {

@@ -404,6 +404,7 @@ mod tests {
             include_str!("../interview/step/check.rs"),
             include_str!("../interview/step/mod.rs"),
             include_str!("../interview/step/over.rs"),
+            include_str!("../interview/step/record.rs"),
             include_str!("../interview/step/repair.rs"),
             include_str!("../interview/step/several.rs"),
         ];
