@@ -15,15 +15,15 @@ const REPAIRS_FIRST: usize = 3;
 /// How many second checks are tried after each outcome.
 const CHECKS_SECOND: usize = 10;
 
-/// No looking further: repairs in order, or handing over.
-const BLIND: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
-
 /// A second check after a first step: what both together split, and what repairs cost then.
 struct Second {
     check: usize,
     price: f64,
+    minutes: f64,
     split: Split,
     repairs: Vec<f64>,
+    /// What is open after it.
+    after: OpenSet,
 }
 
 impl Desk<'_, '_> {
@@ -100,35 +100,86 @@ impl Desk<'_, '_> {
     /// What it still costs after one outcome of the first step: repairs or handing over at once, or the best second
     /// check and what follows it.
     fn node(&self, first: &Split, weights: &[f64], repairs: &[f64], seconds: &[Second]) -> f64 {
-        let at_once = self.outlook(first, weights, repairs, &BLIND).map_or(0.0, |o| o.cost);
+        let at_once = self.outlook(first, weights, repairs, &Market::BLIND).map_or(0.0, |o| o.cost);
         let looking = seconds.iter().map(|second| self.with_second(second, weights));
         looking.fold(at_once, f64::min)
     }
 
     fn with_second(&self, second: &Second, weights: &[f64]) -> f64 {
+        let outlook = |weights: &[f64]| self.outlook(&second.split, weights, &second.repairs, &Market::BLIND);
+        second.price + self.over_outcomes(second, weights, |weights| outlook(weights).map_or(0.0, |o| o.cost))
+    }
+
+    /// The mean over the outcomes of a second check of what follows each.
+    fn over_outcomes(&self, second: &Second, weights: &[f64], follows: impl Fn(&[f64]) -> f64) -> f64 {
         let rows = self.splits[second.check].rows().len();
         let of_all =
             |own: &[f64]| -> Vec<f64> { weights.iter().flat_map(|w| own.iter().map(move |o| w * o)).collect() };
         let here = second.split.chance(&of_all(&vec![1.0; rows]));
-        let ahead: f64 = self.mixtures[second.check]
+        self.mixtures[second.check]
             .iter()
             .map(|own| {
                 let weights = of_all(own);
-                let chance = second.split.chance(&weights) / here;
-                let outlook = self.outlook(&second.split, &weights, &second.repairs, &BLIND);
-                chance * outlook.map_or(0.0, |o| o.cost)
+                second.split.chance(&weights) / here * follows(&weights)
             })
-            .sum();
-        second.price + ahead
+            .sum()
+    }
+
+    /// Minutes of the course that a check was priced by two steps deep.
+    pub(super) fn check_minutes_deep(&self, at: usize) -> f64 {
+        let offer = &self.checks[at].0;
+        let first = &self.splits[at];
+        let seconds = self.seconds(first, &offer.after, Some(at));
+        let repairs = self.prices(&offer.after);
+        let ahead = self.mixtures[at].iter().map(|weights| match first.chance(weights) {
+            chance if chance > 0.0 => chance * self.node_minutes((first, weights), (&repairs, &offer.after), &seconds),
+            _ => 0.0,
+        });
+        offer.price.minutes.get() + ahead.sum::<f64>()
+    }
+
+    /// The same of a repair.
+    pub(super) fn repair_minutes_deep(&self, at: usize) -> f64 {
+        let minutes = self.repairs[at].0.price.minutes.get();
+        let left = 1.0 - self.cure_chance(at);
+        if left <= 0.0 {
+            return minutes;
+        }
+        let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+        let shut = self.graph.shut();
+        let seconds = self.seconds(&split, &shut, None);
+        minutes + left * self.node_minutes((&split, &[1.0]), (&self.shut_prices, &shut), &seconds)
+    }
+
+    /// Minutes of what [`node`](Self::node) takes.
+    fn node_minutes(
+        &self,
+        (first, weights): (&Split, &[f64]),
+        (repairs, open): (&[f64], &OpenSet),
+        seconds: &[Second],
+    ) -> f64 {
+        let least = |a: &(f64, &Second), b: &(f64, &Second)| a.0.total_cmp(&b.0);
+        let best = seconds.iter().map(|second| (self.with_second(second, weights), second)).min_by(least);
+        let at_once = self.outlook(first, weights, repairs, &Market::BLIND).map_or(0.0, |o| o.cost);
+        let later = self.shut_prices.as_slice();
+        match best.filter(|(cost, _)| *cost < at_once) {
+            None => self.minutes_ahead((first, weights), (repairs, later), open, &Market::BLIND),
+            Some((_, second)) => {
+                let ahead = |weights: &[f64]| {
+                    let prices = (second.repairs.as_slice(), later);
+                    self.minutes_ahead((&second.split, weights), prices, &second.after, &Market::BLIND)
+                };
+                second.minutes + self.over_outcomes(second, weights, ahead)
+            }
+        }
     }
 
     /// The most telling checks after a first step with `open` open.
     fn seconds(&self, first: &Split, open: &OpenSet, but: Option<usize>) -> Vec<Second> {
-        let price =
-            |at: usize| cost::price(self.laid, self.graph, &self.rate, open, &self.checks[at].0.action).money.get();
+        let price = |at: usize| cost::price(self.laid, self.graph, &self.rate, open, &self.checks[at].0.action);
         let mut rates: Vec<(usize, f64)> = (0..self.checks.len())
             .filter(|at| Some(*at) != but && self.gains[*at] > 1e-6)
-            .map(|at| (at, self.gains[at] / price(at).max(0.01)))
+            .map(|at| (at, self.gains[at] / price(at).money.get().max(0.01)))
             .collect();
         rates.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
         let second = |(check, _): (usize, f64)| {
@@ -141,14 +192,17 @@ impl Desk<'_, '_> {
             };
             let wanted = cost::wanted(self.laid, &self.checks[check].0.action);
             let after = self.graph.after(self.laid, open, &wanted);
+            let cost::Price { minutes, money } = price(check);
             Second {
                 check,
-                price: price(check),
+                price: money.get(),
+                minutes: minutes.get(),
                 split: {
                     let rows = first.rows().iter().flat_map(both).collect();
                     self.bench.split_further(first, rows, &mut |a, b| self.pair(a, b))
                 },
                 repairs: self.prices(&after),
+                after,
             }
         };
         rates.into_iter().take(CHECKS_SECOND).map(second).collect()

@@ -5,7 +5,7 @@ use super::lock::{Awaited, Lock};
 use super::offers::{Gatherer, Offer, Offers};
 use super::simulate::{self, Bits, Simulator};
 use super::value::{self, Bench, GivingUp, Market, Outlook, Prospect, Split, Way};
-use super::{Action, Bounds, Proposal, Settings, cost, worked_on};
+use super::{Action, Bounds, Settings, cost, worked_on};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
 use crate::case::Case;
@@ -154,15 +154,14 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// and those in which it would let go by itself.
     fn locked(&self, awaited: Awaited, frees: Vec<Bits>, free: &[u64]) -> Lock {
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
-        let blind = Market { per_bit: f64::INFINITY, supply: 0.0 };
-        let ahead = self.outlook(&everything, &[1.0], &self.shut_prices, &blind).map_or(0.0, |o| o.cost);
+        let ahead = self.outlook(&everything, &[1.0], &self.shut_prices, &Market::BLIND).map_or(0.0, |o| o.cost);
         // Giving up on the lock is giving up on what would come after it too.
         let left = (self.bench.hand_over() - ahead).max(self.bench.hand_over() / 5.0);
         let shut = self.graph.shut();
-        let price = |action: &Action| cost::price(self.laid, self.graph, &self.rate, &shut, action).money;
+        let price = |action: &Action| cost::price(self.laid, self.graph, &self.rate, &shut, action);
         let mut lock = Lock::new(awaited, frees, free, &self.shut_prices, price, left, self.bench.n);
         let rows: Vec<&[Bits]> = self.splits.iter().map(Split::rows).collect();
-        let prices: Vec<f64> = self.checks.iter().map(|(offer, _)| offer.price.money.get()).collect();
+        let prices: Vec<cost::Price> = self.checks.iter().map(|(offer, _)| offer.price).collect();
         lock.take_checks(&rows, &self.mixtures, &prices);
         lock
     }
@@ -204,7 +203,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// The worlds in which the lock lets go after two repairs and after neither alone; `None` where there are none.
-    fn pair_frees(&self, lock: &Lock, a: usize, b: usize) -> Option<Bits> {
+    pub fn pair_frees(&self, lock: &Lock, a: usize, b: usize) -> Option<Bits> {
         let done: Vec<Ix<Repair>> = [a, b]
             .into_iter()
             .filter_map(|at| match &self.repairs[at].0.action {
@@ -241,7 +240,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let stuck = if here > 0.0 { split.worlds(weights) / here } else { 0.0 };
         let outlook = lock.outlook(split, weights, prices, &mut |a, b| self.pair_frees(lock, a, b));
         let ahead = outlook.map_or(0.0, |o| o.cost);
-        (lock.price_after(check, outcome) + stuck * ahead, outlook.filter(|_| stuck > 0.5).map(|o| o.way))
+        (lock.price_after(check, outcome).money.get() + stuck * ahead, outlook.filter(|_| stuck > 0.5).map(|o| o.way))
     }
 
     /// The same as things stand.
@@ -249,7 +248,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let Some(lock) = &self.lock else { return 0.0 };
         let split = lock.bench.split(vec![lock.held.clone()]);
         let outlook = lock.outlook(&split, &[1.0], prices, &mut |a, b| self.pair_frees(lock, a, b));
-        lock.price() + super::lock::share(&lock.held, self.worlds) * outlook.map_or(0.0, |o| o.cost)
+        lock.price().money.get() + super::lock::share(&lock.held, self.worlds) * outlook.map_or(0.0, |o| o.cost)
     }
 
     /// The same after a repair.
@@ -259,7 +258,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let split = lock.bench.after_failed(repair, &mut pair);
         let left = super::lock::share(&split.rows()[0], self.worlds);
         let outlook = lock.outlook(&split, &[1.0], &self.shut_prices, &mut pair);
-        lock.price() + left * outlook.map_or(0.0, |o| o.cost)
+        lock.price().money.get() + left * outlook.map_or(0.0, |o| o.cost)
     }
 
     /// Whether a repair may be what comes next: nothing holds it up, and where nothing may be tried, it helps to change
@@ -274,14 +273,13 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// Between what the job costs from here to the end, with this step next.
     pub fn bounds(&self, next: &Priced) -> Bounds {
-        const BLIND: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
         #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
         let at_least = self.cheapest.iter().sum::<f64>() / self.bench.n as f64;
         let at_most = match next.option {
             Choice::Check(at) => {
-                self.check_total(at, &self.after_check(at, &self.prices(&self.checks[at].0.after)), &BLIND)
+                self.check_total(at, &self.after_check(at, &self.prices(&self.checks[at].0.after)), &Market::BLIND)
             }
-            Choice::Repair(at) => self.repair_total(at, &BLIND),
+            Choice::Repair(at) => self.repair_total(at, &Market::BLIND),
             Choice::HandOver => self.bench.hand_over(),
         };
         Bounds { at_least: Money::of(at_least.min(at_most)), at_most: Money::of(at_most) }
@@ -289,10 +287,9 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// What looking further offers, but for one check: what it tells, it tells once.
     pub fn market(&self, but: Option<usize>) -> Market {
-        let mut market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+        let mut market = Market::BLIND;
         for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
-            market.per_bit = market.per_bit.min(self.checks[at].0.price.money.get() / self.gains[at]);
-            market.supply += self.gains[at];
+            market.take(&self.checks[at].0.price, self.gains[at]);
         }
         market
     }
@@ -322,7 +319,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// what others can do; one that does not costs what the best option does, and what it loses. Where no check is worth
     /// it there is no looking further either, and repairs are priced without.
     pub fn rank(&self) -> Vec<Priced> {
-        let (full, alone) = (self.market(None), Market { per_bit: f64::INFINITY, supply: 0.0 });
+        let full = self.market(None);
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
         let at_once = |offer: &Offer| if waits(offer) { f64::INFINITY } else { offer.price.money.get() };
         let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| at_once(offer)).collect();
@@ -347,7 +344,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 losing.push(Priced { option, total: loss.max(0.0), losing: true });
             }
         }
-        let market = if ranked.len() > 1 { full } else { alone };
+        let market = if ranked.len() > 1 { full } else { Market::BLIND };
         ranked.extend((0..self.repairs.len()).filter(|at| self.may_be_next(*at)).map(|at| Priced {
             option: Choice::Repair(at),
             total: self.repair_total(at, &market),
@@ -398,14 +395,14 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     /// Where a repair that an interlock holds up would be the best thing to do by far: the check at hand that releases
     /// it, and the repair.
-    pub fn release(&self, safety: &Safety, case: &Case, best: &Proposal) -> Option<(Proposal, Proposal)> {
+    pub fn release(&self, safety: &Safety, case: &Case, best: &Priced) -> Option<(Priced, Priced)> {
         let held = |at: &usize| self.repairs[*at].0.held.as_ref().and_then(|(by, _)| *by);
         let market = self.market(None);
         let at = (0..self.repairs.len())
             .filter(|at| held(at).is_some())
             .min_by(|a, b| self.repair_total(*a, &market).total_cmp(&self.repair_total(*b, &market)))?;
         let total = self.repair_total(at, &market);
-        if total >= best.expected_cost.get() {
+        if total >= best.total {
             return None;
         }
         let wanted = safety.releasing(self.laid, self.graph, case, held(&at)?);
@@ -414,8 +411,8 @@ impl<'a, 'k> Desk<'a, 'k> {
             _ => false,
         };
         let check = self.checks.iter().position(|(offer, _)| releases(&offer.action))?;
-        let propose = |option| self.propose(&Priced { option, total, losing: false }, best.expected_cost.get());
-        Some((propose(Choice::Check(check)), propose(Choice::Repair(at))))
+        let priced = |option| Priced { option, total, losing: false };
+        Some((priced(Choice::Check(check)), priced(Choice::Repair(at))))
     }
 
     pub fn repair_total(&self, at: usize, market: &Market) -> f64 {

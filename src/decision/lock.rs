@@ -6,6 +6,7 @@
 //! the symptom and is priced as that is, by repairs and checks over the same worlds.
 
 use super::complained_of;
+use super::cost::Price;
 use super::simulate::{Bits, Changed, Simulator, draws, or_into, words};
 use super::value::{self, Bench, GivingUp, Market, Outlook, Split, Together};
 use crate::access::AccessGraph;
@@ -17,7 +18,6 @@ use crate::model::compile::{CaseModel, conditions};
 use crate::model::network::VarIx;
 use crate::model::reading::outcome_chances;
 use crate::safety::{Action, Safety};
-use crate::units::Money;
 
 /// What all interlocks that forbid to try the symptom still wait for.
 pub struct Awaited {
@@ -177,7 +177,7 @@ pub struct Lock {
     /// What looking for the repair it takes would cost.
     pub market: Market,
     /// What each of the releasing checks costs.
-    prices: Vec<f64>,
+    prices: Vec<Price>,
 }
 
 impl Lock {
@@ -189,12 +189,12 @@ impl Lock {
         frees: Vec<Bits>,
         free: &[u64],
         shut: &[f64],
-        price: impl Fn(&Action) -> Money,
+        price: impl Fn(&Action) -> Price,
         hand_over: f64,
         n: usize,
     ) -> Self {
-        let prices: Vec<f64> = awaited.checks.iter().map(|c| price(&Action::Check(c.check)).get()).collect();
-        let each: f64 = prices.iter().sum();
+        let prices: Vec<Price> = awaited.checks.iter().map(|c| price(&Action::Check(c.check))).collect();
+        let each: f64 = prices.iter().map(|price| price.money.get()).sum();
         let frees = frees
             .into_iter()
             .map(|mut bits| {
@@ -205,11 +205,11 @@ impl Lock {
         let with_checks: Vec<f64> = shut.iter().map(|price| price + each).collect();
         let bench = Bench::new(n, frees, &with_checks, GivingUp::flat(hand_over, n));
         let held = value::all(n).iter().zip(free).map(|(all, free)| all & !free).collect();
-        Self { awaited, bench, held, splits: Vec::new(), market: NO_MARKET, prices }
+        Self { awaited, bench, held, splits: Vec::new(), market: Market::BLIND, prices }
     }
 
     /// Takes in checks by the worlds of their rows, with what each costs and the chances of its outcomes by row.
-    pub fn take_checks(&mut self, rows: &[&[Bits]], mixtures: &[Vec<Vec<f64>>], prices: &[f64]) {
+    pub fn take_checks(&mut self, rows: &[&[Bits]], mixtures: &[Vec<Vec<f64>>], prices: &[Price]) {
         let held = |row: &Bits| row.iter().zip(&self.held).map(|(r, h)| r & h).collect::<Bits>();
         self.splits = rows.iter().map(|rows| self.bench.split(rows.iter().map(held).collect())).collect();
         let everything = self.bench.split(vec![self.held.clone()]);
@@ -224,16 +224,15 @@ impl Lock {
             };
             let gain = now - outcomes.iter().map(after).sum::<f64>();
             if gain > 1e-6 {
-                self.market.per_bit = self.market.per_bit.min(price / gain);
-                self.market.supply += gain;
+                self.market.take(price, gain);
             }
         }
     }
 
     /// What the releasing checks cost together.
     #[must_use]
-    pub fn price(&self) -> f64 {
-        self.prices.iter().sum()
+    pub fn price(&self) -> Price {
+        self.prices.iter().fold(Price::default(), |sum, price| sum.plus(*price))
     }
 
     /// Whether a check is one of those waited for.
@@ -244,9 +243,10 @@ impl Lock {
 
     /// What the releasing checks still cost once one has shown this.
     #[must_use]
-    pub fn price_after(&self, check: Instance<Check>, outcome: usize) -> f64 {
+    pub fn price_after(&self, check: Instance<Check>, outcome: usize) -> Price {
         let left = self.awaited.checks.iter().zip(&self.prices);
-        left.filter(|(c, _)| c.check != check || !c.wanted.contains(&outcome)).map(|(_, price)| price).sum()
+        let left = left.filter(|(c, _)| c.check != check || !c.wanted.contains(&outcome));
+        left.fold(Price::default(), |sum, (_, price)| sum.plus(*price))
     }
 
     /// Whether this outcome is all that is waited for.
@@ -264,14 +264,17 @@ impl Lock {
         prices: &[f64],
         together: &mut Together<'_>,
     ) -> Option<Outlook> {
-        let each = self.price();
-        let with_checks: Vec<f64> = prices.iter().map(|price| price + each).collect();
+        let with_checks = self.with_checks(prices);
         self.bench.outlook(split, weights, &with_checks, &with_checks, &self.market, together)
     }
-}
 
-/// No check tells anything.
-const NO_MARKET: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
+    /// Prices of repairs, each with the releasing checks after it.
+    #[must_use]
+    pub fn with_checks(&self, prices: &[f64]) -> Vec<f64> {
+        let each = self.price().money.get();
+        prices.iter().map(|price| price + each).collect()
+    }
+}
 
 fn names_repair(condition: &Condition, repair: Ix<Repair>) -> bool {
     match condition {

@@ -10,6 +10,7 @@ pub mod cost;
 mod deeper;
 mod desk;
 mod lock;
+mod minutes;
 mod offers;
 mod propose;
 pub mod simulate;
@@ -29,6 +30,7 @@ use crate::safety::{Before, OpenHazard, Safety, Verdict};
 use crate::units::{Minutes, Money};
 use cost::{Price, Rate};
 use desk::{Desk, Priced};
+use minutes::GoesOn;
 use offers::Gatherer;
 
 /// What one outcome of an action would lead to.
@@ -87,6 +89,9 @@ pub struct Advice {
     pub alternatives: Vec<Proposal>,
     /// What may not be done, and why.
     pub barred: Vec<(Action, String)>,
+    /// Minutes from here to the end along the course whose cost is expected: of work, and of what must be waited for at
+    /// the bench. Handing over ends the clock.
+    pub expected_minutes: Minutes,
     /// Between what it costs from here to the end, where that was asked for.
     pub bounds: Option<Bounds>,
     /// Hazards that are open.
@@ -177,16 +182,19 @@ fn weigh<T>(
         ranked = desk.deeper(ranked);
     }
     let also = also(&desk, &ranked);
-    let best = ranked.remove(0);
-    let bounds = settings.bounds.then(|| desk.bounds(&best));
+    let goes_on = GoesOn::of(&desk, &ranked, settings);
+    let priced = ranked.remove(0);
+    let bounds = settings.bounds.then(|| desk.bounds(&priced));
     let mut alternatives: Vec<Proposal> =
-        ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, best.total)).collect();
+        ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, priced.total)).collect();
     // A check that loses, and then the same again, is no other way.
-    let runner_up = ranked.iter().find(|o| !o.losing).map_or(best.total, |o| o.total);
-    let best = desk.propose(&best, runner_up);
-    let (lead, wanted) = match desk.release(&safety, case, &best) {
-        Some((check, wanted)) => (check, Some(wanted)),
-        None => (best, None),
+    let runner_up = ranked.iter().find(|o| !o.losing).map_or(priced.total, |o| o.total);
+    let (lead, wanted, expected_minutes) = match desk.release(&safety, case, &priced) {
+        Some((check, wanted)) => {
+            let propose = |released| desk.propose(released, priced.total);
+            (propose(&check), Some(propose(&wanted)), desk.minutes_to_go(&wanted, &GoesOn::looking(&desk)))
+        }
+        None => (desk.propose(&priced, runner_up), None, desk.minutes_to_go(&priced, &goes_on)),
     };
     // What would settle a hazard may itself be barred by another, or wait for another to be settled.
     let at_hand = |check: Ix<Check>| gatherer.offer(Action::Check(Instance::new(check, 0))).ok();
@@ -210,6 +218,7 @@ fn weigh<T>(
         wanted,
         alternatives,
         barred: offers.barred,
+        expected_minutes,
         bounds,
         hazards: safety.hazards,
         spent: spent.money,

@@ -6,6 +6,7 @@
 //! Everything is counted once for each row of a check: the worlds in which a row is the first that holds, crossed with
 //! those that a repair would cure. An outcome is then a mixture of rows.
 
+use super::cost::Price;
 use super::simulate::{Bits, both, or_into, words};
 use std::cell::{Cell, OnceCell, RefCell};
 use std::collections::BTreeMap;
@@ -13,7 +14,7 @@ use std::rc::Rc;
 
 /// How much more looking further costs than its first, cheapest step would make one think: later steps tell less.
 /// Estimate.
-const LOOKING_IS_HARDER: f64 = 1.6;
+pub const LOOKING_IS_HARDER: f64 = 1.6;
 /// The most repairs in a row before handing over is all that is left. With four the advice was 10.7 % above the optimum of
 /// the reference network T, with twelve 4.4 %.
 const REPAIRS_IN_A_ROW: usize = 12;
@@ -40,7 +41,7 @@ impl GivingUp {
 
     /// Where a share of the worlds could have been cured by whoever hands over.
     #[must_use]
-    fn with_own(&self, share: f64) -> f64 {
+    pub fn with_own(&self, share: f64) -> f64 {
         self.hand_over + self.wasted * share
     }
 }
@@ -80,8 +81,30 @@ struct Further {
 pub struct Market {
     /// Money a bit, by the check that tells most for its cost.
     pub per_bit: f64,
+    /// Minutes a bit, by the same check.
+    pub minutes_per_bit: f64,
     /// The bits that all checks at hand could tell at most, were none to repeat what another said.
     pub supply: f64,
+}
+
+impl Market {
+    /// No check tells anything: repairs in a row, or handing over.
+    pub const BLIND: Self = Self { per_bit: f64::INFINITY, minutes_per_bit: 0.0, supply: 0.0 };
+
+    /// Takes in a check that tells so many bits.
+    pub fn take(&mut self, price: &Price, bits: f64) {
+        let per_bit = price.money.get() / bits;
+        if per_bit < self.per_bit {
+            (self.per_bit, self.minutes_per_bit) = (per_bit, price.minutes.get() / bits);
+        }
+        self.supply += bits;
+    }
+
+    /// The share of so many bits that can be told.
+    #[must_use]
+    pub fn told(&self, bits: f64) -> f64 {
+        (self.supply / bits).min(1.0)
+    }
 }
 
 /// A way on.
@@ -114,7 +137,7 @@ pub struct Prospect {
     /// What the cure costs once it is known which repair it takes.
     known: f64,
     /// The bits that stand before that.
-    bits: f64,
+    pub bits: f64,
     /// What handing over costs here.
     hand_over: f64,
 }
@@ -282,6 +305,13 @@ impl Bench {
         Some(Prospect { repairing, first, known, bits, hand_over: self.giving_up.with_own(own) })
     }
 
+    /// The share of the worlds of a mixture whose cheapest cure each repair is; last, of those that none cures alone.
+    #[must_use]
+    pub fn cheapest_shares(&self, split: &Split, weights: &[f64]) -> Vec<f64> {
+        let total = split.worlds(weights);
+        (0..self.cheapest.len()).map(|class| mix_column(&split.cheapest, weights, class) / total).collect()
+    }
+
     /// The cheapest way on at a going rate.
     #[must_use]
     pub fn choose(prospect: &Prospect, market: &Market) -> Outlook {
@@ -308,17 +338,25 @@ impl Bench {
     ) -> (f64, Option<usize>) {
         let mut course = Course::new(self, split, weights, total);
         let mut cost = 0.0;
-        let mut price = prices;
-        while course.done.len() < REPAIRS_IN_A_ROW {
-            let Some(price_paid) = course.next(price, together) else { break };
-            cost += price_paid / total;
-            price = later;
-            if course.left / total < 1e-4 {
-                break;
-            }
-        }
+        course.run((prices, later), together, |_, _, paid| cost += paid / total);
         let given_up = course.left * self.giving_up.hand_over + course.wasted(together);
         (cost + given_up / total, course.done.first().copied())
+    }
+
+    /// The repairs of that course in their order, each with the share of the worlds in which it comes to it.
+    #[must_use]
+    pub fn course(
+        &self,
+        split: &Split,
+        weights: &[f64],
+        prices: (&[f64], &[f64]),
+        together: &mut Together<'_>,
+    ) -> Vec<(usize, f64)> {
+        let total = split.worlds(weights);
+        let mut done = Vec::new();
+        Course::new(self, split, weights, total)
+            .run(prices, together, |repair, left, _| done.push((repair, left / total)));
+        done
     }
 
     /// What is left of a split once those in `done` have failed.
@@ -391,6 +429,26 @@ impl<'b> Course<'b> {
     fn new(bench: &'b Bench, split: &'b Split, weights: &'b [f64], left: f64) -> Self {
         let most = (0..bench.cures.len()).map(|repair| mix_column(&split.cured, weights, repair)).collect();
         Self { bench, split, weights, done: Vec::new(), left, most }
+    }
+
+    /// Goes on to the end, at `prices` for the first repair and others for those after it: `each` is told which, in how
+    /// many worlds it comes to it, and what that comes to over these.
+    fn run(
+        &mut self,
+        (prices, later): (&[f64], &[f64]),
+        together: &mut Together<'_>,
+        mut each: impl FnMut(usize, f64, f64),
+    ) {
+        let (total, mut price) = (self.left, prices);
+        while self.done.len() < REPAIRS_IN_A_ROW {
+            let before = self.left;
+            let Some(paid) = self.next(price, together) else { break };
+            each(*self.done.last().expect("one was just done"), before, paid);
+            price = later;
+            if self.left / total < 1e-4 {
+                break;
+            }
+        }
     }
 
     /// Goes on with the repair that cures most for its price, if any is worth it, and says what that comes to over the
@@ -484,6 +542,12 @@ impl Left {
 }
 
 impl Prospect {
+    /// Whether repairs in a row are cheaper than handing over.
+    #[must_use]
+    pub fn repairs(&self) -> bool {
+        self.first.is_some() && self.repairing < self.hand_over
+    }
+
     /// Knowing which repair it takes, and what finding that out will cost at the going rate; as far as the checks at
     /// hand could tell it, and blindly for the rest.
     fn looking(&self, market: &Market, blindly: f64) -> f64 {
@@ -491,7 +555,7 @@ impl Prospect {
         if self.bits < 1e-9 || market.supply < 1e-9 {
             return f64::INFINITY;
         }
-        let told = (market.supply / self.bits).min(1.0);
+        let told = market.told(self.bits);
         told * (self.known + LOOKING_IS_HARDER * self.bits * market.per_bit) + (1.0 - told) * blindly
     }
 }
@@ -541,8 +605,6 @@ fn mix_column(counts: &[Vec<f64>], weights: &[f64], column: usize) -> f64 {
 mod tests {
     use super::*;
 
-    const BLIND: Market = Market { per_bit: f64::INFINITY, supply: 0.0 };
-
     /// Ten worlds, of which one repair cures the first `cured`, and whoever hands over could have done it.
     fn phone(cured: u32, hand_over: f64, wasted: f64, again: f64, price: f64) -> Bench {
         let own = vec![(1 << cured) - 1];
@@ -552,7 +614,7 @@ mod tests {
 
     fn ahead(bench: &Bench, rows: Vec<Bits>, weights: &[f64], price: f64) -> Outlook {
         let split = bench.split(rows);
-        bench.outlook(&split, weights, &[price], &[price], &BLIND, &mut |_, _| None).expect("there are worlds")
+        bench.outlook(&split, weights, &[price], &[price], &Market::BLIND, &mut |_, _| None).expect("there are worlds")
     }
 
     #[expect(clippy::float_cmp, reason = "sums of a few dollars")]
@@ -570,7 +632,7 @@ mod tests {
         assert!((bench.hand_over() - 427.0).abs() < 1e-9);
         comes_to(ahead(&bench, vec![all(10)], &[1.0], 30.0), 317.0, Way::Repair(0));
         let failed = bench.after_failed(0, &mut |_, _| None);
-        let after = bench.outlook(&failed, &[1.0], &[30.0], &[30.0], &BLIND, &mut |_, _| None);
+        let after = bench.outlook(&failed, &[1.0], &[30.0], &[30.0], &Market::BLIND, &mut |_, _| None);
         comes_to(after.expect("seven worlds"), 400.0, Way::HandOver);
     }
 

@@ -87,6 +87,8 @@ pub struct Step {
     pub total: Money,
     /// What the best choice would have come to.
     pub best: Money,
+    /// What a choice in the dark would have lost: the mean over all that may be done then.
+    pub blind: Money,
     /// What is to be learned from it.
     pub lesson: Lesson,
     /// What it cost.
@@ -259,7 +261,7 @@ impl<'t, 'k> Drill<'t, 'k> {
             }
             Standing::May(first) => first,
         };
-        let (total, best) = (self.total(&action, &ready), self.best());
+        let (total, best, blind) = (self.total(&action, &ready), self.best(), self.blind());
         let lesson = lesson(self, &action, &ready);
         let from = self.job.case.log.len();
         let (money, minutes, comebacks) = (self.job.money, self.job.minutes, self.job.comebacks);
@@ -281,6 +283,7 @@ impl<'t, 'k> Drill<'t, 'k> {
             here,
             total,
             best,
+            blind,
             lesson,
             cost,
             minutes,
@@ -310,6 +313,7 @@ impl<'t, 'k> Drill<'t, 'k> {
             here,
             total: best,
             best,
+            blind: Money::ZERO,
             lesson: Lesson::Forbidden,
             cost: Money::ZERO,
             minutes: Minutes::ZERO,
@@ -333,6 +337,17 @@ impl<'t, 'k> Drill<'t, 'k> {
         let free = self.here.options.iter().filter(|option| !option.held);
         let least = free.map(|option| option.total.get()).fold(f64::INFINITY, f64::min);
         Money::of(least.min(self.here.advice.next.expected_cost.get()))
+    }
+
+    /// What a choice in the dark is expected to lose: the mean over all checks and repairs that may be done.
+    fn blind(&self) -> Money {
+        let best = self.best().get();
+        let loses = |action: Action| {
+            let ready = self.make_ready(&action)?;
+            Some((self.total(&action, &ready).get() - best).max(0.0))
+        };
+        let (sum, n) = self.actions().filter_map(loses).fold((0.0, 0.0), |(sum, n), loss| (sum + loss, n + 1.0));
+        Money::of(if n > 0.0 { sum / n } else { 0.0 })
     }
 
     /// What a choice is expected to come to, from here to the end.

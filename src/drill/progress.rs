@@ -8,9 +8,10 @@ use serde::{Deserialize, Serialize};
 const FORMAT: u32 = 1;
 /// The level moves on after so many drills in a row ...
 const IN_A_ROW: usize = 3;
-/// ... of this score on average, none of them with a breach of safety or a hint. A choice: a fifth above the best cost.
+/// ... of this score on average, none of them with a breach of safety or a hint. A choice: a fifth of it given
+/// away.
 const GOOD: f64 = 0.8;
-/// ... and back where their average is below this: more than double the best cost.
+/// ... and back where their average is below this: more than half given away.
 const POOR: f64 = 0.45;
 
 /// The record.

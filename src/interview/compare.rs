@@ -75,7 +75,7 @@ pub fn compare(bench: &Bench<'_>, cases: [&Case; 2], now: Option<Timestamp>) -> 
         done: done(bench, cases),
         ranking: ranking(bench, cases, &views),
         next: [0, 1].map(|n| words::action(&bench.laid(cases[n]), &views[n].advice.next.action)),
-        rest: [0, 1].map(|n| bench.figures.money(views[n].advice.next.expected_cost)),
+        rest: [0, 1].map(|n| words::rest(bench.figures, &views[n].advice)),
         same,
     })
 }

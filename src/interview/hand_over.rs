@@ -11,16 +11,18 @@ use crate::interview::advisor::View;
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ability, Ix, Repair};
 use crate::report::{Block, Column, Document, Figures, Mark, Rich, Step, Table, words};
-use crate::safety::{OpenHazard, Verdict};
+use crate::safety::{OpenHazard, Verdict, is_about_who};
 use jiff::Timestamp;
 
 /// How many causes are named on the sheet.
 const BELIEVED: usize = 5;
 /// How many runners-up are named.
 const RUNNERS_UP: usize = 2;
-/// What is said where only a ride can show whether it is gone.
-pub const BY_THEMSELVES: &str = "Only a ride shows whether it is gone, and nobody is guided on the water by phone: they try \
-    it when they next ride, near the shore and not alone, and call back.";
+/// What is said where only a ride can show whether it is gone. What they saw is asked as a memory, when they call again;
+/// nobody is told to ride for it.
+pub const BY_THEMSELVES: &str = "Only a ride shows whether it is gone, and by phone nobody is sent or guided onto the water. \
+    Whoever rides it all the same, in their own time, stays near the shore and not alone: it may stop. They call back \
+    then and say how it went, or bring it in and the shop rides it.";
 /// Whom to call, wherever one is.
 pub const EMERGENCY: &str = "your local emergency number; 911 in the US";
 
@@ -119,6 +121,41 @@ pub fn ending(
 pub fn tried_without_us(bench: &Bench<'_>, case: &Case) -> bool {
     let tries = Action::Try(complained_of(case)).traits(&bench.laid(case), bench.graph);
     by_phone(bench.knowledge, case) && tries.is_some_and(|traits| traits.able.contains(&Ability::ReachesLoad))
+}
+
+/// How likely a cause must be for what removes it to be named.
+const LIKELY: f64 = 0.2;
+
+/// The repair that removes what is likeliest behind it, where an owner on the phone may not do it, and why not.
+#[must_use]
+pub fn not_by_phone(bench: &Bench<'_>, case: &Case, view: &View, now: Option<Timestamp>) -> Option<String> {
+    let knowledge = bench.knowledge;
+    if !by_phone(knowledge, case) {
+        return None;
+    }
+    let laid = bench.laid(case);
+    let chance = |repair: Ix<Repair>| {
+        let removes = &knowledge.repairs[repair].removes;
+        let sure = |of| removes.iter().find(|(cause, _)| *cause == of).map(|(_, sureness)| sureness.get());
+        view.causes.iter().filter_map(|c| sure(c.cause.item).map(|sure| sure * c.chance)).fold(0.0, f64::max)
+    };
+    let theirs = |action: &Action| match bench.advisor.judge(case, action, now) {
+        Verdict::Barred { by: Some(by), .. } => is_about_who(&knowledge.interlocks[by]),
+        Verdict::Barred { by: None, .. } => true,
+        Verdict::May(_) => false,
+    };
+    let likely = view.advice.barred.iter().filter_map(|(action, why)| match action {
+        Action::Repair(repair, _) => Some((chance(*repair), action, why)).filter(|(p, ..)| *p >= LIKELY),
+        _ => None,
+    });
+    // Of equals the first: it needs the least.
+    let best = likely
+        .filter(|(_, action, _)| theirs(action))
+        .reduce(|best, other| if other.0 > best.0 { other } else { best });
+    best.map(|(_, action, why)| {
+        let what = words::lower_first(&words::action(&laid, action));
+        format!("What is likeliest to put it right is not for the phone: {what}. {why}")
+    })
 }
 
 /// The case as whoever goes on opens it, and the sheet that goes with it.
@@ -344,7 +381,12 @@ fn call_back(bench: &Bench<'_>, case: &Case, view: Option<&View>, now: Option<Ti
             document.part(words::repair_words(&laid, *repair, places));
             repair_steps(bench, *repair, &mut document);
         }
-        _ => document.paragraph("Nothing is left to do until then: leave it as it is. The next question waits."),
+        _ => {
+            document.paragraph("Nothing is left to do until then: leave it as it is. The next question waits.");
+            if let Some(why) = view.and_then(|view| not_by_phone(bench, case, view, now)) {
+                document.paragraph(why);
+            }
+        }
     }
     let open = open(bench, case, now);
     document.section("Until then");
@@ -377,18 +419,22 @@ fn try_it(bench: &Bench<'_>, case: &Case, repair: Ix<Repair>, document: &mut Doc
             let mut steps: Vec<String> = before
                 .put_back
                 .iter()
+                // Standing beside it took no work.
+                .filter(|shut| bench.knowledge.access[**shut].open.get() > 0.0)
                 .map(|shut| format!("Put back: {}", words::lower_first(&bench.knowledge.access[*shut].title)))
                 .collect();
             steps.extend(before.close.iter().map(|(check, ..)| bench.knowledge.checks[*check].title.clone()));
             steps.extend(before.ticks.iter().map(|tick| bench.knowledge.ticks[*tick].says.clone()));
-            steps.extend(complaint.first().map(|s| {
+            let by_themselves = tried_without_us(bench, case);
+            // Nobody is told to ride.
+            steps.extend(complaint.first().filter(|_| !by_themselves).map(|s| {
                 let title = &bench.knowledge.symptoms[*s].title;
                 format!("Try it, and see whether this is gone: {}", words::lower_first(title))
             }));
             for (n, what) in steps.iter().enumerate() {
                 document.step(Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() });
             }
-            if tried_without_us(bench, case) {
+            if by_themselves {
                 document.paragraph(BY_THEMSELVES);
             }
         }

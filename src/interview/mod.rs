@@ -8,6 +8,7 @@ pub mod call;
 pub mod compare;
 pub mod drill;
 pub mod hand_over;
+pub mod history;
 pub mod pages;
 pub mod plain;
 pub mod screen;

@@ -5,11 +5,11 @@ use super::hand_over::EMERGENCY;
 use super::screen::quoted;
 use super::screens;
 use super::state::{Focus, State};
-use super::step::{Bench, by_phone, closing, focus};
+use super::step::{Bench, asked_for, by_phone, closing, focus};
 use crate::case::{Case, Event};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Check, Ix, Knowledge, OwnerAsk};
+use crate::knowledge::{Check, Ix, Knowledge, OwnerAsk, Repair};
 use crate::report::{Block, Column, Document, Figures, Mark, Rich, Step, Table, words};
 
 /// How many runners-up are named.
@@ -157,13 +157,17 @@ pub fn why(bench: &Bench<'_>, state: &State) -> Option<Document> {
     let mut document = Document::new();
     document.title(words::action(&laid, &proposal.action));
     document.paragraph(words::reason(&laid, &proposal, bench.figures));
+    let advice = state.view.as_ref().map(|view| &view.advice).filter(|advice| advice.next.action == proposal.action);
+    let rest = match advice {
+        Some(advice) => words::rest(bench.figures, advice),
+        None => bench.figures.money(proposal.expected_cost),
+    };
     document.paragraph(format!(
         "This step alone: {}. From here to the end of the job, taking it: about {}.",
         bench.figures.cost(proposal.cost, proposal.minutes),
-        bench.figures.money(proposal.expected_cost),
+        rest,
     ));
-    let proposed = state.view.as_ref().filter(|view| view.advice.next.action == proposal.action);
-    if let Some(bounds) = proposed.and_then(|view| words::bounds(&view.advice, bench.figures)) {
+    if let Some(bounds) = advice.and_then(|advice| words::bounds(advice, bench.figures)) {
         document.paragraph(bounds);
     }
     if let Some(table) = branches(bench, &laid, &proposal) {
@@ -286,12 +290,12 @@ pub fn how(bench: &Bench<'_>, state: &State) -> Option<Document> {
         Focus::Check { check, places, .. } => {
             let item = &bench.knowledge.checks[check];
             document.title(&item.title);
-            let action = Action::Check(crate::knowledge::layout::Instance::new(check, places[0].unwrap_or(0)));
-            cautions(bench, &mut document, &screens::hazards_of(bench, state, &action));
-            opening(bench, state, &mut document, &item.access);
             if let Some(owner) = item.owner.as_ref().filter(|_| by_phone(bench.knowledge, &state.case)) {
                 on_the_phone(item, owner, &mut document);
             }
+            let action = Action::Check(crate::knowledge::layout::Instance::new(check, places[0].unwrap_or(0)));
+            cautions(bench, &mut document, &screens::hazards_of(bench, state, &action));
+            opening(bench, state, &mut document, &item.access);
             document.section("Do");
             for (n, how) in item.how.iter().enumerate() {
                 document.step(Step { mark: Mark::Number(n + 1), what: how.into(), ..Step::default() });
@@ -307,7 +311,7 @@ pub fn how(bench: &Bench<'_>, state: &State) -> Option<Document> {
         Focus::Repair(repair, places) | Focus::Record(repair, places, _) | Focus::Working(repair, places) => {
             let item = &bench.knowledge.repairs[repair];
             document.title(&item.title);
-            cautions(bench, &mut document, &screens::hazards_of(bench, state, &Action::Repair(repair, places)));
+            cautions(bench, &mut document, &screens::hazards_of(bench, state, &Action::Repair(repair, places.clone())));
             opening(bench, state, &mut document, &item.access);
             document.section("Do");
             for (n, step) in item.steps.iter().enumerate() {
@@ -320,10 +324,48 @@ pub fn how(bench: &Bench<'_>, state: &State) -> Option<Document> {
                 document.section("Mind");
                 document.bullets(&item.care);
             }
+            as_found(bench, state, repair, &places, &mut document);
         }
         _ => return None,
     }
     Some(document)
+}
+
+/// What it means that it is gone with nothing done about it.
+#[must_use]
+pub fn gone_unrepaired(knowledge: &Knowledge, symptom: Ix<crate::knowledge::Symptom>) -> Document {
+    let mut document = Document::new();
+    document.title("Gone, and nothing was repaired");
+    document.paragraph(format!(
+        "{}: not this time. Whatever is behind it comes and goes, and is still there. It is not written down as cured, \
+         and the job goes on.",
+        knowledge.symptoms[symptom].title
+    ));
+    document.bullets([
+        "What is asked next is asked of the craft as it fails: look while it fails, or say not sure.",
+        "Did it always come and go? Say so: e, then the question how it began.",
+        "Nobody goes out on the water with it meanwhile.",
+    ]);
+    document
+}
+
+/// What the log has of the settings that a repair disturbs.
+fn as_found(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, places: &[usize], document: &mut Document) {
+    let laid = bench.laid(&state.case);
+    let told = asked_for(bench, &state.case, repair, places).into_iter().filter_map(|record| {
+        let item = &bench.knowledge.settings[record.setting.item];
+        let what = laid.words(&item.title, item.scope, record.setting.at);
+        let unit = crate::units::Unit::parse(&item.unit).map(|unit| format!(" {unit}"));
+        record.value.map(|value| {
+            let unit = if value.parse::<f64>().is_ok() { unit.unwrap_or_default() } else { String::new() };
+            format!("{what}: {value}{unit}")
+        })
+    });
+    let told: Vec<String> = told.collect();
+    if !told.is_empty() {
+        document.section("As found");
+        document.bullets(&told);
+    }
 }
 
 fn cautions(bench: &Bench<'_>, document: &mut Document, hazards: &[Ix<crate::knowledge::Hazard>]) {

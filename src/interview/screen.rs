@@ -126,6 +126,9 @@ pub struct Screen {
     pub strip: Option<String>,
     /// The keys that do something here, and what.
     pub keys: Vec<(Key, String)>,
+    /// The key behind which stands what is left out here where there is little room, and its name: it is named there all
+    /// the same.
+    pub more: Option<(Key, &'static str)>,
 }
 
 impl Screen {
@@ -144,6 +147,7 @@ impl Screen {
             side: None,
             strip: None,
             keys: Vec::new(),
+            more: None,
         }
     }
 
@@ -253,7 +257,8 @@ impl Screen {
     /// The keys and what they do; where there is little room and one of them shows all, only those used most.
     fn key_line(&self, level: u8) -> Rich {
         let few = level >= FEW_KEYS && self.keys.iter().any(|(key, _)| *key == Key::Keys);
-        let shown = self.keys.iter().filter(|(key, _)| !few || MOST_USED.contains(key));
+        let named = |key: Key| MOST_USED.contains(&key) || self.more.is_some_and(|(more, _)| more == key);
+        let shown = self.keys.iter().filter(|(key, _)| !few || named(*key));
         let mut line = Rich::default();
         for (at, (key, says)) in shown.enumerate() {
             if at > 0 {

@@ -175,6 +175,8 @@ pub enum Focus {
     Working(Ix<Repair>, Vec<usize>),
     /// Whether the symptom is gone after it.
     Tried(Ix<Repair>, Ix<Symptom>),
+    /// Whether the symptom is still there, with nothing done about it.
+    Again(Ix<Symptom>),
     /// It is gone: proof.
     Proof(Ix<Repair>),
     /// Handing over.

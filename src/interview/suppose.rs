@@ -90,7 +90,7 @@ fn compared(bench: &Bench<'_>, laid: &Laid<'_>, now: Option<&View>, then: &View,
     }
     document.push(Block::Table(ranking(bench, laid, now, then)));
     let step = |view: &View| words::action(laid, &view.advice.next.action);
-    let rest = |view: &View| bench.figures.money(view.advice.next.expected_cost);
+    let rest = |view: &View| words::rest(bench.figures, &view.advice);
     let row = |what: &str, said: &dyn Fn(&View) -> String| {
         vec![what.into(), now.map_or_else(|| "not weighed".to_owned(), said).into(), said(then).into()]
     };

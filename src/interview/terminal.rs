@@ -223,7 +223,18 @@ fn prompt(screen: &Screen, draft: &Draft, pages: usize, width: usize) -> String 
     keys.extend(
         screen.keys.iter().filter(|(k, _)| last || *k != Key::Enter).map(|(k, says)| format!("{} {says}", k.shown())),
     );
-    cut(&format!("{} >", keys.join(" · ")), width)
+    let line = |keys: &[String]| format!("{} >", keys.join(" · "));
+    let too_wide = |keys: &[String]| textwrap::core::display_width(&line(keys)) > width;
+    // What stops everything stays, in short; of the others none is cut in the middle.
+    if too_wide(&keys)
+        && let Some(stop) = keys.iter_mut().find(|key| key.starts_with(Key::Stop.letter()))
+    {
+        *stop = format!("{} fire", Key::Stop.shown());
+    }
+    while too_wide(&keys) && keys.len() > 2 {
+        keys.remove(keys.len() - 2);
+    }
+    cut(&line(&keys), width)
 }
 
 /// A text cut to a number of columns.

@@ -157,9 +157,8 @@ impl Assessment<'_> {
         let words = words::action(self.laid, &next.action);
         document.paragraph(Rich::strong(&words).and(&format!(": {}.", figures.cost(next.cost, next.minutes))));
         document.paragraph(words::reason(self.laid, next, figures));
-        let total = self.advice.wanted.as_ref().unwrap_or(next).expected_cost;
         let bounds = words::bounds(&self.advice, figures).map(|bounds| format!(" {bounds}")).unwrap_or_default();
-        document.paragraph(format!("From here to the end about {}.{bounds}", figures.money(total)));
+        document.paragraph(format!("From here to the end about {}.{bounds}", words::rest(figures, &self.advice)));
         if let Some(wanted) = &self.advice.wanted {
             document.paragraph(format!("It clears the way for: {}.", words::action(self.laid, &wanted.action)));
         }

@@ -6,7 +6,7 @@ use crate::case::Event;
 use crate::decision::Action;
 use crate::drill::breach::Breach;
 use crate::drill::progress::{Move, Progress};
-use crate::drill::score::{Lesson, Score, score};
+use crate::drill::score::{Lesson, Score, grade, score};
 use crate::drill::{Drill, End, Outcome, Step};
 use crate::knowledge::{Cause, Ix};
 use serde_json::{Value, json};
@@ -24,6 +24,10 @@ pub struct Setup {
     /// The command that plays it again.
     pub replay: String,
 }
+
+/// What a grade is.
+const GRADES: &str = "The grade is 100 where a choice was as good as the best, 0 where it lost half of what one in the dark \
+    does there, or told nothing new. The score is the mean.";
 
 /// The debrief; where a record is kept, with what it says now.
 #[must_use]
@@ -43,6 +47,7 @@ pub fn debrief(drill: &Drill<'_, '_>, setup: &Setup, record: Option<(&Progress, 
     } else {
         document.section("Step by step");
         document.push(Block::Table(table(drill, figures)));
+        document.aside(GRADES);
         document.section("Why");
         for (n, step) in drill.steps.iter().enumerate() {
             walk(&mut document, drill, n, step, figures);
@@ -107,21 +112,24 @@ fn table(drill: &Drill<'_, '_>, figures: &Figures) -> Table {
             _ if same => "the same".to_owned(),
             _ => action_words(laid, best),
         };
+        let grade = (grade(step) * 100.0).round().to_string();
         let saved = match step.lesson {
             Lesson::Forbidden => "the boat".to_owned(),
             _ if saved.get() < LEAST_SAID => "-".to_owned(),
             _ => figures.money(saved),
         };
-        [chosen, figures.money(step.cost), best, saved].iter().map(|cell| cell.as_str().into()).collect()
+        [chosen, figures.money(step.cost), best, saved, grade].iter().map(|cell| cell.as_str().into()).collect()
     };
     let score = score(drill);
-    let total = ["Together".to_owned(), figures.money(score.cost), String::new(), figures.money(score.regret)];
+    let mean = (score.score * 100.0).round().to_string();
+    let total = ["Together".to_owned(), figures.money(score.cost), String::new(), figures.money(score.regret), mean];
     Table {
         columns: vec![
             Column::words("You chose"),
             Column::figures("cost"),
             Column::words("Best was"),
             Column::figures("would save"),
+            Column::figures("grade"),
         ],
         rows: drill.steps.iter().enumerate().map(row).collect(),
         total: Some(total.iter().map(|cell| cell.as_str().into()).collect()),
@@ -357,7 +365,7 @@ fn step_json(
     json!({
         "action": named_action(drill, &step.action), "cost": step.cost.get(), "minutes": step.minutes.get(),
         "expected_cost": step.total.get(), "best": named_action(drill, &step.here.advice.next.action),
-        "best_expected_cost": step.best.get(), "regret": step.regret().get(), "lesson": lesson_id(&step.lesson),
+        "best_expected_cost": step.best.get(), "regret": step.regret().get(), "grade": grade(step), "lesson": lesson_id(&step.lesson),
         "sentence": difference(drill, step, figures), "known": known, "stated": stated,
         "outcome": outcome_id(step.outcome), "hints": step.hints,
     })

@@ -37,7 +37,7 @@ pub use text::{Paint, render_text};
 pub use tree::Tree;
 pub use trial::{trial, trial_csv, trial_json};
 pub use vetted::{vetted_json, vetted_shape};
-pub use work_order::{Behind, work_order, work_order_page};
+pub use work_order::{Behind, NOT_KNOWN, work_order, work_order_page};
 
 pub use crate::knowledge::Signal;
 

@@ -9,7 +9,7 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair};
 use crate::model::compile::{CaseModel, Said, compile};
 use crate::model::network::VarIx;
-use crate::units::Measure;
+use crate::units::{Measure, Minutes};
 
 /// How many causes the strip names.
 const STRIP: usize = 3;
@@ -272,6 +272,24 @@ pub fn others(figures: &Figures, explanations: &Explanations, shown: usize) -> S
 pub fn more(figures: &Figures, other: &Proposal, best: &Proposal) -> String {
     let more = other.expected_cost - best.expected_cost;
     if more.get() < 0.5 { "about the same".to_owned() } else { format!("{} more on average", figures.money(more)) }
+}
+
+/// "$410 and 3 h 20 min": what the job is expected to come to from here to the end; "$400" where no work is left to do.
+#[must_use]
+pub fn rest(figures: &Figures, advice: &Advice) -> String {
+    let (money, minutes) = (advice.next.expected_cost, advice.expected_minutes);
+    let minutes = round(minutes);
+    if minutes == Minutes::ZERO { figures.money(money) } else { figures.cost(money, minutes) }
+}
+
+/// As near as an expected time is worth saying: to ten minutes from an hour on, to five from ten minutes on.
+fn round(minutes: Minutes) -> Minutes {
+    let step = match minutes.get() {
+        m if m >= 57.5 => 10.0,
+        m if m >= 10.0 => 5.0,
+        _ => 1.0,
+    };
+    Minutes::of((minutes.get() / step).round() * step)
 }
 
 /// Why a step is proposed, in a sentence or two.

@@ -5,6 +5,8 @@ mod outline;
 mod record;
 mod work;
 
+pub use record::NOT_KNOWN;
+
 use super::background::{self, Known};
 use super::{Block, Document, Figures, Mark, Step, assessment};
 use crate::belief::{Belief, Weight, weights};

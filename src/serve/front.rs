@@ -6,9 +6,9 @@ use crate::drill::draw::Level;
 use crate::knowledge::Knowledge;
 use maud::{Markup, html};
 
-/// The jobs that can be gone on with, and a form for a new one.
+/// The jobs that can be gone on with, each with how it stands, and a form for a new one.
 #[must_use]
-pub fn jobs(knowledge: &Knowledge, usual: &str, names: &[String]) -> String {
+pub fn jobs(knowledge: &Knowledge, usual: &str, jobs: &[(String, String)]) -> String {
     let place = Place::of(&Room::Front);
     let inside = html! {
         h1 { "Jobs" }
@@ -22,10 +22,12 @@ pub fn jobs(knowledge: &Knowledge, usual: &str, names: &[String]) -> String {
         }
         section aria-label="Go on with" {
             h2 { "Go on with" }
-            @if names.is_empty() { p { "There are no jobs in this folder yet." } }
+            @if jobs.is_empty() { p { "There are no jobs in this folder yet." } }
             @else {
                 ul class="jobs" {
-                    @for name in names { li { a href=(Room::Job(name.clone()).path()) { (shown(name)) } } }
+                    @for (name, stands) in jobs {
+                        li { a href=(Room::Job(name.clone()).path()) { (shown(name)) } br; (stands) }
+                    }
                 }
             }
         }

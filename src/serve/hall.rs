@@ -15,6 +15,7 @@ use crate::drill::Drill;
 use crate::drill::draw::{Draw, draw};
 use crate::interview::advisor::Library;
 use crate::interview::drill::{self, Coach, Session};
+use crate::interview::history::Standing;
 use crate::interview::step::Bench;
 use crate::knowledge::Knowledge;
 use crate::knowledge::layout::Laid;
@@ -210,17 +211,24 @@ impl<'scope> Hall<'scope, '_, '_> {
     /// The jobs of the folder, and those that are open and have no file yet.
     fn list(&self) -> String {
         let Jobs::Folder(folder) = &self.shop.jobs else { return String::new() };
-        let mut names: Vec<String> =
-            store::cases(folder).unwrap_or_default().iter().map(|path| name_of(path)).collect();
+        let paths = store::cases(folder).unwrap_or_default();
+        let mut jobs: Vec<(String, String)> = paths.iter().map(|path| (name_of(path), self.stands(path))).collect();
         for room in self.rooms.keys() {
             if let Room::Job(name) = room
-                && !names.contains(name)
+                && jobs.iter().all(|(known, _)| known != name)
             {
-                names.insert(0, name.clone());
+                jobs.insert(0, (name.clone(), "just begun".to_owned()));
             }
         }
         let usual = self.shop.knowledge.users.id(self.shop.blank.user);
-        front::jobs(self.shop.knowledge, usual, &names)
+        front::jobs(self.shop.knowledge, usual, &jobs)
+    }
+
+    /// How a case stands.
+    fn stands(&self, path: &Path) -> String {
+        let bytes = store::read(path).unwrap_or_default();
+        let (case, _) = text::read_bytes(&name_of(path), &bytes, self.shop.knowledge);
+        case.map_or_else(|| "it cannot be read".to_owned(), |case| Standing::of(self.shop.knowledge, &case).line())
     }
 
     fn new_job(&mut self, title: &str, user: &str) -> Reply {

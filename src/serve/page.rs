@@ -76,7 +76,7 @@ pub fn shell(place: &Place, title: &str, inside: &Markup) -> String {
 }
 
 /// Where the interview speaks of keys, and what it is called on a page: the name of the button.
-const BUTTONS: [(&str, &str); 11] = [
+const BUTTONS: [(&str, &str); 18] = [
     ("A number changes it.", "A press changes it."),
     ("what stops them first, then Enter.", "what stops them first, then \"That is all\"."),
     ("(e changes it)", "(\"Change an answer\" does that)"),
@@ -88,6 +88,13 @@ const BUTTONS: [(&str, &str); 11] = [
     ("Press b to see", "Press \"Back\" to see"),
     ("Press e to change it.", "\"Change an answer\" changes it."),
     ("Press o to find it.", "\"Other check\" finds it."),
+    ("then confirm with t.", "then tick the box."),
+    ("First confirm with t:", "First tick the box:"),
+    ("o lists them all.", "\"Other check\" lists them all."),
+    ("h shows them, p is the work order", "\"How\" shows them, \"Plan\" is the work order"),
+    ("; c where it cannot be told", "; \"Could not tell\" where it cannot be told"),
+    ("or just Enter.", "or just press \"Taken\"."),
+    ("Say so: e, then the question", "Say so: \"Change an answer\", then the question"),
 ];
 
 fn in_buttons(page: String) -> String {
@@ -397,6 +404,7 @@ mod tests {
             include_str!("../interview/step/check.rs"),
             include_str!("../interview/step/mod.rs"),
             include_str!("../interview/step/over.rs"),
+            include_str!("../interview/step/record.rs"),
             include_str!("../interview/step/repair.rs"),
             include_str!("../interview/step/several.rs"),
         ];

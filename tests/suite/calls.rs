@@ -1,6 +1,13 @@
 //! Whole calls with an owner on the phone, as the agent sees them: each of the three ways in which a call ends.
 
+use crate::watercraft;
 use assert_cmd::Command;
+use doldrum::access::AccessGraph;
+use doldrum::decision::{self, Action};
+use doldrum::knowledge::layout::Laid;
+use doldrum::knowledge::{Ix, Repair};
+use doldrum::safety::{Verdict, is_about_who};
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
@@ -29,7 +36,7 @@ const REPLIES: [(&str, &str); 12] = [
     ("history 1 of", "s"),
     ("is that gone?", "1"),
     ("Prove it twice", "1"),
-    (" question ", "1"),
+    ("question ", "1"),
 ];
 
 /// A call in which what is asked is answered, to its end; more where these replies say otherwise.
@@ -54,15 +61,15 @@ fn talk(place: &Path, otherwise: &[(&str, &str)], end: &str) -> String {
 #[test]
 fn a_call_that_ends_with_a_cure() {
     let place = tempfile::tempdir().expect("a folder");
-    let dry = [("rock the craft", "3"), ("Best now: bring it in", "2")];
-    let shown = talk(place.path(), &dry, "Record of the job");
+    let off = [("fuel tap point", "3"), ("Best now: bring it in", "2")];
+    let shown = talk(place.path(), &off, "Record of the job");
     insta::assert_snapshot!(shown);
 }
 
 #[test]
 fn a_call_that_ends_with_something_to_do() {
     let place = tempfile::tempdir().expect("a folder");
-    let later = [("rock the craft", "3"), ("Best now: bring it in", "2"), ("Fix it now: add fresh fuel", "3")];
+    let later = [("fuel tap point", "3"), ("Best now: bring it in", "2"), ("Fix it now: turn the fuel tap on", "3")];
     let shown = talk(place.path(), &later, "> 3\nDo this and call back");
     insta::assert_snapshot!(shown);
 }
@@ -98,26 +105,62 @@ fn a_clip_that_seats_is_not_seated_again() {
     assert!(advice("").contains("It makes sense only once this has been looked at"));
 }
 
-/// What only a ride shows is not tried in the call: they do it, ride when they next would, and call back; what they then
-/// tell is asked for, and the same repair is never asked of them again.
+/// What only a ride shows is not tried in the call: nobody is told to ride; what they tell of a
+/// ride of their own is asked for, and the same repair is never asked of them again.
 #[test]
 fn what_only_a_ride_shows_is_tried_by_themselves() {
     let place = tempfile::tempdir().expect("a folder");
     let case = "format: 1\nknowledge: {id: watercraft-two-stroke}\ncraft: {layout: single}\nuser: owner\n\
         symptoms: [sy-dies-after-minutes]\nlog:\n  - {check: ck-smell-hull, outcome: none, aired: 10 min}\n  \
-        - {check: ck-tank-level, outcome: reserve-only}\n  - {repair: rm-refill-and-set-tap}\n";
+        - {check: ck-tank-level, outcome: reserve-only}\n  - {repair: rm-tap-reserve}\n";
     fs::write(place.path().join("c.yaml"), case).expect("written");
     // All are well, no smell; it was not tried yet.
     let shown = call(place.path(), "1\n1\n1\nt\n1\nq\n");
     for said in
-        ["near the shore and not alone", "is that gone?", "Not tried yet: they call back", "Do this and call back"]
+        ["sent or guided onto the water", "is that gone?", "Not tried yet: they call back", "Do this and call back"]
     {
         assert!(shown.contains(said), "{said} is missing:\n{shown}");
     }
+    assert!(!shown.contains("Try it, and see whether"), "nobody is told to ride: {shown}");
     // The next call: it is still there. Something else comes next.
     let shown = call(place.path(), "1\n1\n1\nt\n1\n2\nq\n");
     let after = shown.rsplit("is that gone?").next().unwrap_or_default();
-    assert!(!after.contains("Fix it now: add fresh fuel"), "{shown}");
+    assert!(!after.contains("Fix it now: turn the fuel tap to reserve"), "{shown}");
     let kept = fs::read_to_string(place.path().join("c.yaml")).expect("kept");
     assert!(kept.contains("symptom: sy-dies-after-minutes, present: true"), "{kept}");
+}
+
+/// All that an owner may ever be told to repair on the phone. Nothing of it opens or pours fuel, sets what is behind the
+/// airbox or the plugs, needs solvent or air, or goes on the water.
+#[test]
+fn what_an_owner_may_repair() {
+    let knowledge = watercraft::knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let text = "format: 1\nknowledge: {id: watercraft-two-stroke}\nuser: owner\nsymptoms: [sy-cranks-no-start]\n";
+    let case = doldrum::case::text::read("c.yaml", text, &knowledge).0.expect("sound");
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let may = |ix: Ix<Repair>| match decision::judge(&laid, &graph, &case, &Action::Repair(ix, vec![0])) {
+        Verdict::Barred { by: Some(by), .. } => !is_about_who(&knowledge.interlocks[by]),
+        Verdict::Barred { by: None, .. } => false,
+        Verdict::May(_) => true,
+    };
+    let repairs = knowledge.repairs.iter().filter(|(_, repair)| !repair.service);
+    let allowed: Vec<&str> = repairs.filter(|(ix, _)| may(*ix)).map(|(ix, _)| knowledge.repairs.id(ix)).collect();
+    let expected = ["rm-lanyard-seat", "rm-tap-on", "rm-tap-reserve", "rm-battery-renew", "rm-terminals-clean"];
+    assert_eq!(allowed.iter().collect::<BTreeSet<_>>(), expected.iter().collect::<BTreeSet<_>>());
+}
+
+/// A tank found empty is not filled in a call: what it takes is named, with why it is not for the phone.
+#[test]
+fn an_empty_tank_is_not_filled_in_a_call() {
+    let place = tempfile::tempdir().expect("a folder");
+    let case = "format: 1\nknowledge: {id: watercraft-two-stroke}\ncraft: {layout: single}\nuser: owner\n\
+        symptoms: [sy-cranks-no-start]\nlog:\n  - {check: ck-smell-hull, outcome: none, aired: 10 min}\n  \
+        - {check: ck-tank-level, outcome: empty}\n";
+    fs::write(place.path().join("c.yaml"), case).expect("written");
+    let shown = call(place.path(), "1\n1\n1\nt\n1\ng\nq\n");
+    for said in ["is not for the phone: add fresh fuel", "pours no fuel", "owner's manual says"] {
+        assert!(shown.replace('\n', " ").contains(said), "{said} is missing:\n{shown}");
+    }
+    assert!(!shown.contains("Fix it now: add fresh fuel"), "{shown}");
 }

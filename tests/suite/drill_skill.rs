@@ -137,7 +137,9 @@ fn tells_skill(knowledge: &Knowledge, layout: Ix<Layout>, seed: u64) -> f64 {
             .map(|truth| trainee.take(&Laid::new(knowledge, truth.case.craft.clone()), &graph, truth))
             .collect();
         steps += taken.iter().map(|t| t.1).sum::<usize>();
-        scores.push(taken.iter().map(|t| t.0).sum::<f64>() / CASES as f64);
+        // Each choice counts alike, whichever drill it was made in.
+        let made = taken.iter().map(|t| t.1).sum::<usize>() as f64;
+        scores.push(taken.iter().map(|t| t.0 * t.1 as f64).sum::<f64>() / made);
     }
     let skills: Vec<f64> = errors.iter().map(|error| 1.0 - error).collect();
     let told = spearman(&skills, &scores);
@@ -154,15 +156,28 @@ fn told(knowledge: &Knowledge, layout: Ix<Layout>, seeds: &[u64]) -> Vec<f64> {
     })
 }
 
-/// On 2026-11-26 one seed gave 0.928 to 0.977. What keeps them apart is the luck of the trainees, whose errors in some
-/// hundred choices stray by more than neighbors differ: all drills taken as one, the product of the scores and the regret
-/// a choice rank no better (0.956 to 0.958). So a dozen seeds together, whose mean strays by 0.004.
+/// The grades were chosen on seeds 101 to 120 (see `drill::score`) and not on these. PLACEHOLDER
 #[test]
 fn the_score_ranks_trainees_by_their_skill() {
-    let seeds: Vec<u64> = (1..=12).collect();
+    let seeds: Vec<u64> = (1..=5).collect();
     let told = told(&bench(), Ix::new(0), &seeds);
     let mean = told.iter().sum::<f64>() / told.len() as f64;
-    assert!(mean >= 0.95 && told.iter().all(|told| *told >= 0.91), "{told:?}");
+    assert!(mean >= 0.95 && told.iter().all(|told| *told >= 0.93), "{told:?}");
+}
+
+/// The same with more seeds, by hand.
+#[test]
+#[ignore = "by hand: cargo test --test suite skill -- --ignored --nocapture"]
+fn the_score_ranks_trainees_by_their_skill_with_more_seeds() {
+    for seeds in [1..=12, 101..=120] {
+        let told = told(&bench(), Ix::new(0), &seeds.collect::<Vec<u64>>());
+        println!(
+            "mean {:.4}, least {:.3}",
+            told.iter().sum::<f64>() / told.len() as f64,
+            told.iter().copied().fold(1.0, f64::min)
+        );
+        assert!(told.iter().all(|told| *told >= 0.9), "{told:?}");
+    }
 }
 
 /// The same on the built-in knowledge base; takes some minutes. On 2026-11-25: 0.964 and 0.962.

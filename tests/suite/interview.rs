@@ -160,9 +160,41 @@ fn a_repair_done_is_asked_about_and_proved_to_the_end() {
     assert_eq!(finished.end, Some(End::Cured));
     assert_eq!(kept.plans, 1);
     let text = doldrum::case::text::write(&finished.case, &knowledge());
-    assert!(text.contains("set: low-turns@front, value: 1 1/4"), "{text}");
+    assert!(text.contains("set: low-turns@front, value: 1.25"), "{text}");
     assert!(text.contains("repair: rm-screens"), "{text}");
     assert!(text.contains("symptom: sy-no-start, present: false"), "{text}");
+}
+
+/// A length is no count of turns; what could not be told is written down as that, and taken back with b.
+#[test]
+fn what_is_found_is_written_down_one_by_one_and_taken_back() {
+    let begun = ["t", "1", "d", "fuel screens", "2 mm", "c"];
+    let kept = |more: &[&str]| {
+        let (shown, finished, _) = interview(Some(on_the_bench()), &[&begun[..], more].concat(), 80);
+        (shown, doldrum::case::text::write(&finished.case, &knowledge()))
+    };
+    let (shown, text) = kept(&[]);
+    assert!(shown.replace('\n', " ").contains("c where it cannot be told"), "{shown}");
+    assert!(text.contains("set: low-turns@front, value: not known"), "{text}");
+    let (shown, text) = kept(&["b", "1 1/8 turns"]);
+    assert!(shown.contains("1 of 2") && shown.contains("2 of 2"), "{shown}");
+    assert!(text.contains("set: low-turns@front, value: 1.125"), "{text}");
+    assert!(!text.contains("not known"), "{text}");
+}
+
+/// That it is still there is written down; that it is gone with nothing done is not, and is said to be no cure.
+#[test]
+fn it_may_be_tried_again_with_nothing_done() {
+    let tried = |answer: &str| {
+        let lines = ["t", "1", "o", "try it again", answer];
+        let (shown, finished, _) = interview(Some(on_the_bench()), &lines, 80);
+        (shown, doldrum::case::text::write(&finished.case, &knowledge()))
+    };
+    let (_, text) = tried("1");
+    assert!(text.contains("symptom: sy-no-start, present: true"), "{text}");
+    let (shown, text) = tried("2");
+    assert!(shown.contains("Gone, and nothing was repaired"), "{shown}");
+    assert!(!text.contains("present:"), "{text}");
 }
 
 #[test]

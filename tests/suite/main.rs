@@ -48,6 +48,7 @@ mod layers;
 mod locked;
 mod logbook;
 mod logbook_learning;
+mod minutes;
 mod optimum;
 mod optimum_networks;
 mod oracle_network;

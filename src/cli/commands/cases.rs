@@ -2,7 +2,7 @@
 
 use super::triage::clock;
 use crate::access::AccessGraph;
-use crate::case::{Case, Event, text};
+use crate::case::{Case, text};
 use crate::cli::Exit;
 use crate::cli::args::{Common, Format};
 use crate::cli::load;
@@ -10,7 +10,8 @@ use crate::cli::out::{Failure, print, print_document};
 use crate::decision::Settings;
 use crate::interview::advisor::Library;
 use crate::interview::compare::compare;
-use crate::interview::step::{Bench, cured_by};
+use crate::interview::history::Standing;
+use crate::interview::step::Bench;
 use crate::knowledge::Knowledge;
 use crate::report::{Block, Column, Document, Figures, Rich, Table};
 use crate::store;
@@ -44,12 +45,8 @@ fn row(knowledge: &Knowledge, name: &str, case: Option<&Case>) -> Vec<Rich> {
     let Some(case) = case else {
         return [name, "cannot be read; assess says why", "", "", "", ""].map(Rich::from).to_vec();
     };
-    let complaint = case.symptoms.first().map_or("-", |s| knowledge.symptoms[*s].title.as_str());
-    let answers = case.log.iter().filter(|e| matches!(e.event, Event::Answer { .. })).count();
-    let stands = if cured_by(case).is_some() { "gone" } else { "open" };
-    let title = case.title.as_deref().unwrap_or("-");
-    let user = knowledge.users.id(case.user);
-    [name, title, complaint, user, &answers.to_string(), stands].map(Rich::from).to_vec()
+    let Standing { title, complaint, user, answers, stands } = Standing::of(knowledge, case);
+    [name, &title, &complaint, &user, &answers.to_string(), stands].map(Rich::from).to_vec()
 }
 
 /// Prints two cases side by side.

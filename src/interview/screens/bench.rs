@@ -4,11 +4,11 @@ use super::check::check_screen;
 use super::heading;
 use super::intake::sniff;
 use super::phone::beside;
-use super::repair::{fix_or_look, hand_over, proof, record, tried, working};
+use super::repair::{again, fix_or_look, hand_over, proof, record, tried, working};
 use crate::case::Event;
 use crate::decision::Action;
 use crate::interview::screen::{Part, Screen};
-use crate::interview::state::{Focus, Key, State};
+use crate::interview::state::{Focus, Key, PutOff, State};
 use crate::interview::step::{Bench, before, focus};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::report::{Block, Rich, words};
@@ -20,19 +20,23 @@ pub(super) fn bench_screen(bench: &Bench<'_>, state: &State, now: Option<Timesta
         return sniff(bench, state, now);
     }
     let laid = bench.laid(&state.case);
-    let mut screen = Screen::new(heading(bench, state), progress(bench, state));
-    match focus(bench, state) {
+    let focus = focus(bench, state);
+    let mut screen = Screen::new(heading(bench, state), where_we_are(bench, state, focus.as_ref()));
+    match focus {
         Some(Focus::Check { check, places, replaces }) => {
             let action = Action::Check(Instance::new(check, places[0].unwrap_or(0)));
             let needs = if replaces.is_empty() { before(bench, state, &action, now) } else { Ok(Before::default()) };
             check_screen(bench, state, check, &places, needs, now, &mut screen);
         }
         Some(Focus::Repair(repair, places)) => fix_or_look(bench, state, &laid, repair, &places, &mut screen),
-        Some(Focus::Record(_, _, settings)) => record(&laid, &settings, &mut screen),
+        Some(Focus::Record(repair, places, settings)) => {
+            record(bench, state, (repair, &places), &settings, &mut screen);
+        }
         Some(Focus::Working(repair, places)) => working(bench, state, repair, &places, now, &mut screen),
         Some(Focus::Tried(repair, symptom)) => tried(bench, state, repair, symptom, now, &mut screen),
+        Some(Focus::Again(symptom)) => again(bench, state, symptom, now, &mut screen),
         Some(Focus::Proof(repair)) => proof(bench, state, repair, &mut screen),
-        Some(Focus::HandOver) => hand_over(bench, state, &laid, &mut screen),
+        Some(Focus::HandOver) => hand_over(bench, state, &laid, now, &mut screen),
         None => {
             let why = state.stuck.clone().unwrap_or_else(|| "there is nothing to propose".to_owned());
             screen.ask("There is no proposal.");
@@ -66,6 +70,7 @@ pub(super) fn general_keys(screen: &mut Screen) {
         (Key::Several, "several at once"),
         (Key::Keys, "all keys"),
     ] {
+        let says = screen.more.filter(|(more, _)| *more == key).map_or(says, |(_, says)| says);
         screen.keys.push((key, says.to_owned()));
     }
 }
@@ -84,6 +89,18 @@ pub(super) fn progress(bench: &Bench<'_>, state: &State) -> String {
             bench.figures.money(view.advice.spent)
         ),
         None => count,
+    }
+}
+
+/// How far it is, and what is still expected; not where that hangs on whether the symptom is gone.
+fn where_we_are(bench: &Bench<'_>, state: &State, focus: Option<&Focus>) -> String {
+    let so_far = progress(bench, state);
+    let rest = state.view.as_ref().map(|view| words::rest(bench.figures, &view.advice));
+    let untold = matches!(focus, Some(Focus::Tried(..) | Focus::Proof(_)))
+        || state.attempt.is_some() && state.put_off != Some(PutOff::Attempt);
+    match rest.filter(|_| !untold) {
+        Some(rest) => format!("{so_far} · about {rest} to go"),
+        None => so_far,
     }
 }
 

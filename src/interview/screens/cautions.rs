@@ -8,7 +8,7 @@ use crate::knowledge::{Access, Hazard, Ix, Knowledge, Repair, Turns};
 use crate::report::{Block, Caution, Rich};
 
 /// How many cautions stand on one screen.
-const CAUTIONS: usize = 3;
+pub(super) const CAUTIONS: usize = 3;
 
 /// The cautions a step asks for, with those of what must be opened for it and of what stands open: the gravest first.
 #[must_use]

@@ -86,6 +86,10 @@ pub(super) fn check_parts(
         screen.choices = item.outcomes.iter().map(|o| o.says.clone()).collect();
         screen.sounds = phone.map(|owner| owner.sounds.clone()).unwrap_or_default();
     }
+    screen.more = match phone {
+        Some(_) => Some((Key::How, "what they may say")),
+        None => (!item.how.is_empty()).then_some((Key::How, "how")),
+    };
     screen.side = beside(bench, state, Some(check), now);
     if phone.is_some() {
         stop_words(screen);
@@ -143,12 +147,14 @@ pub(super) fn access_part(
         titles.join("; ")
     };
     let mut lines = Vec::new();
-    if !needs.put_back.is_empty() {
-        lines.push(format!("Put back first: {}.", titles(&needs.put_back)));
+    // Standing beside it takes no work.
+    let works = |a: &Ix<Access>| bench.knowledge.access[*a].open > Minutes::ZERO;
+    let put_back: Vec<Ix<Access>> = needs.put_back.iter().copied().filter(works).collect();
+    if !put_back.is_empty() {
+        lines.push(format!("Put back first: {}.", titles(&put_back)));
     }
     let mut missing = bench.graph.missing(&bench.advisor.open(&state.case), access);
-    // Standing beside it takes no work.
-    missing.retain(|a| bench.knowledge.access[*a].open > Minutes::ZERO);
+    missing.retain(works);
     if !missing.is_empty() {
         lines.push(format!("Open: {}.", titles(&missing)));
     }
@@ -204,13 +210,9 @@ pub(super) fn cost_part(
     } else {
         "nothing to buy".to_owned()
     };
-    let mut text = format!("{}, {buys}.", bench.figures.minutes(minutes));
+    let mut text = format!("This check: {}, {buys}.", bench.figures.minutes(minutes));
     let next = state.view.as_ref().map(|v| &v.advice.next).filter(|p| p.action == *action);
     let short = text.clone();
-    if let Some(view) = &state.view {
-        let rest = bench.figures.money(view.advice.next.expected_cost);
-        text = format!("{text} From here to the end about {rest}.");
-    }
     if let Some(proposal) = next {
         text.push_str(&leads(bench, state, laid, proposal));
     }

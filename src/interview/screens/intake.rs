@@ -39,8 +39,7 @@ pub(super) fn sniff(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) ->
         screen.side = None;
     }
     screen.keys.push((Key::CouldNot, "could not".to_owned()));
-    screen.keys.push((Key::How, "how".to_owned()));
-    screen.keys.retain(|(key, _)| state.stage != Stage::Sniff || !matches!(key, Key::How));
+    screen.keys.push((Key::How, screen.more.map_or("how", |(_, says)| says).to_owned()));
     screen
 }
 

@@ -110,7 +110,7 @@ fn meanings(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, check: Ix<Check>,
         (None, Some(proposal)) => leads_to(bench, state, laid, proposal, at),
         (None, None) => None,
     };
-    let (mut lines, mut short) = (Vec::new(), Vec::new());
+    let (mut lines, mut short, mut briefs) = (Vec::new(), Vec::new(), Vec::new());
     for (at, outcome) in item.outcomes.iter().enumerate() {
         let Some((long, brief)) = means(at) else { continue };
         // What is read off has no number to press.
@@ -118,11 +118,16 @@ fn meanings(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, check: Ix<Check>,
             None => ((at + 1).to_string(), String::new()),
             Some(_) => ("-".to_owned(), format!("{}: ", outcome.says)),
         };
-        short.push(format!("{key}: {lead}{brief}"));
+        short.push(if lead.is_empty() { format!("{key}: {brief}") } else { format!("{lead}{brief}") });
+        briefs.push(brief);
         lines.push(Choice { key, says: format!("{lead}{long}").into() });
     }
     if lines.is_empty() {
         return Vec::new();
+    }
+    // Where all lead to the same, that is all there is to say.
+    if closes.is_none() && briefs.iter().all(|brief| *brief == briefs[0]) {
+        short = vec![format!("Whatever the answer: {}", briefs[0])];
     }
     vec![
         Part::until(3, Block::Paragraph(Rich::strong("What each answer means"))),
@@ -177,7 +182,7 @@ fn ranking(bench: &Bench<'_>, state: &State, laid: &Laid<'_>) -> Vec<Part> {
 
 /// What the rest of the job is reckoned to come to.
 fn rest(bench: &Bench<'_>, view: &crate::interview::advisor::View) -> String {
-    format!("From here to the end: about {} on average.", bench.figures.money(view.advice.next.expected_cost))
+    format!("From here to the end: about {} on average.", words::rest(bench.figures, &view.advice))
 }
 
 fn runners_up(bench: &Bench<'_>, state: &State, laid: &Laid<'_>) -> Vec<Part> {

@@ -1,17 +1,21 @@
 //! A repair: whether to begin it, doing it, trying it, proving it; and handing over.
 
-use super::cautions::{cautions, hazards_of};
+use super::cautions::{CAUTIONS, cautions, hazards_of};
 use super::check::{access_part, ticks_part};
 use crate::case::{Event, Presence};
 use crate::decision::{Action, complained_of};
-use crate::interview::hand_over::{BY_THEMSELVES, tried_without_us};
+use crate::interview::hand_over::{BY_THEMSELVES, not_by_phone, tried_without_us};
 use crate::interview::screen::{Part, Screen, Writing};
 use crate::interview::state::{Key, State};
-use crate::interview::step::{Bench, before, by_phone, other_check, proofs};
+use crate::interview::step::{Bench, asked_for, before, by_phone, is_photo, other_check, proofs};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ix, Proof, Repair, Setting, Symptom};
-use crate::report::{Block, Rich, words};
+use crate::report::{Block, Mark, Rich, Step, words};
+use crate::units::Unit;
 use jiff::Timestamp;
+
+/// How many steps of a repair stand on its screen where there is room; of more, none.
+const STEPS: usize = 5;
 
 /// When a repair beats every check, the screen says so, with what more looking would save.
 pub(super) fn fix_or_look(
@@ -65,21 +69,34 @@ pub(super) fn cured(chance: f64) -> String {
     }
 }
 
-pub(super) fn record(laid: &Laid<'_>, settings: &[(Ix<Setting>, usize)], screen: &mut Screen) {
+/// One setting as it is found: how many there are, what it is counted in.
+pub(super) fn record(
+    bench: &Bench<'_>,
+    state: &State,
+    (repair, places): (Ix<Repair>, &[usize]),
+    settings: &[(Ix<Setting>, usize)],
+    screen: &mut Screen,
+) {
     let Some((setting, at)) = settings.first() else { return };
-    let item = &laid.knowledge.settings[*setting];
-    let left = settings.len() - 1;
-    screen.say(Part::until(3, Block::Paragraph(Rich::plain("Write down what is found before it is touched."))));
+    let laid = bench.laid(&state.case);
+    let item = &bench.knowledge.settings[*setting];
+    let all = asked_for(bench, &state.case, repair, places).len();
+    let lead = format!(
+        "Written down as you come to it, before it is disturbed: {} of {all}.",
+        all - settings.len().min(all) + 1
+    );
+    screen.say(Part::until(4, Block::Paragraph(Rich::plain(&lead))));
     screen.ask(&laid.words(&item.title, item.scope, *at));
-    let unit = if item.unit == "text" { String::new() } else { format!(" ({})", item.unit) };
-    let more = match left {
-        0 => "the last one".to_owned(),
-        1 => "1 more after it".to_owned(),
-        n => format!("{n} more after it"),
+    let (how, enter) = match (is_photo(item), Unit::parse(&item.unit)) {
+        (true, _) => ("Take a photograph; write where it is kept, or just Enter.".to_owned(), "taken"),
+        (_, Ok(Unit::Turn)) => ("In turns, as it stands now: 1 1/8, or 1.125.".to_owned(), "leave it blank"),
+        (_, Ok(unit)) => (format!("As it stands now; a bare number is in {unit}."), "leave it blank"),
+        _ => ("As it stands now, in a few words.".to_owned(), "leave it blank"),
     };
-    screen.say(Part::until(5, Block::Paragraph(Rich::plain(&format!("As it stands now{unit}; {more}.")))));
+    screen.say(Part::until(5, Block::Paragraph(Rich::plain(&how))));
     screen.writing = Writing::Words;
-    screen.keys.push((Key::Enter, "leave it blank".to_owned()));
+    screen.keys.push((Key::Enter, enter.to_owned()));
+    screen.keys.push((Key::CouldNot, "could not tell".to_owned()));
     screen.keys.push((Key::Skip, "skip the rest".to_owned()));
 }
 
@@ -103,9 +120,21 @@ pub(super) fn working(
             ticks_part(bench, state, &needs, None, screen);
         }
     }
+    // What guards a step stands above it: only where all of it does.
+    if item.steps.len() <= STEPS && hazards_of(bench, state, &action).len() <= CAUTIONS {
+        let steps = item.steps.iter().enumerate();
+        let steps =
+            steps.map(|(n, step)| Step { mark: Mark::Number(n + 1), what: (&step.what).into(), ..Step::default() });
+        screen.say(Part::until(3, Block::Steps(steps.collect())));
+    }
     let text = format!("{} steps: h shows them, p is the work order with parts and settings.", item.steps.len());
     screen.say(Part::until(5, Block::Paragraph(Rich::plain(&text))));
+    screen.more = Some((Key::How, "how"));
     screen.choices = vec!["It is done".to_owned(), "It was not done".to_owned()];
+    let blank = asked_for(bench, &state.case, repair, places).iter().filter(|record| record.value.is_none()).count();
+    if blank > 0 {
+        screen.choices.push(format!("Write down what is found: {blank} still blank"));
+    }
 }
 
 pub(super) fn tried(
@@ -128,13 +157,38 @@ pub(super) fn tried(
     match before(bench, state, &action, now) {
         Err(why) => screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}"))))),
         Ok(needs) => {
-            cautions(bench, &hazards_of(bench, state, &action), screen);
+            // What they saw on a ride is a memory: nothing is started for it now.
+            if !by_themselves {
+                cautions(bench, &hazards_of(bench, state, &action), screen);
+            }
             ticks_part(bench, state, &needs, None, screen);
         }
     }
-    screen.ask(&format!("{}: is that gone?", bench.knowledge.symptoms[symptom].title));
+    let asks = format!("{}: is that gone?", bench.knowledge.symptoms[symptom].title);
+    screen.ask(&if by_themselves { format!("Have they ridden it since? {asks}") } else { asks });
     let not_yet = if by_themselves { "Not tried yet: they call back" } else { "Not tried yet" };
     screen.choices = ["Gone", "Still there", not_yet].map(str::to_owned).to_vec();
+}
+
+/// Whether it is still there, with nothing done about it.
+pub(super) fn again(
+    bench: &Bench<'_>,
+    state: &State,
+    symptom: Ix<Symptom>,
+    now: Option<Timestamp>,
+    screen: &mut Screen,
+) {
+    let action = Action::Try(complained_of(&state.case));
+    match before(bench, state, &action, now) {
+        Err(why) => screen.say(Part::always(Block::Paragraph(Rich::plain(&format!("Not now: {why}"))))),
+        Ok(needs) => {
+            cautions(bench, &hazards_of(bench, state, &action), screen);
+            access_part(bench, state, &[], &needs, screen);
+            ticks_part(bench, state, &needs, None, screen);
+        }
+    }
+    screen.ask(&format!("Try it again. {}: is that still so?", bench.knowledge.symptoms[symptom].title));
+    screen.choices = ["Still there", "Not this time", "Not tried"].map(str::to_owned).to_vec();
 }
 
 pub(super) fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen: &mut Screen) {
@@ -167,7 +221,13 @@ pub(super) fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen
     debug_assert!(gone, "proof is asked for once the symptom is gone");
 }
 
-pub(super) fn hand_over(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, screen: &mut Screen) {
+pub(super) fn hand_over(
+    bench: &Bench<'_>,
+    state: &State,
+    laid: &Laid<'_>,
+    now: Option<Timestamp>,
+    screen: &mut Screen,
+) {
     let phone = by_phone(bench.knowledge, &state.case);
     let what = if phone { "bring it in" } else { "stop here and hand it over" };
     let proposed = state.view.as_ref().filter(|view| view.advice.next.action == Action::HandOver);
@@ -182,6 +242,9 @@ pub(super) fn hand_over(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, scree
             let text = format!("Reckoned cheaper on average is to go on, with: {next}.");
             screen.say(Part::until(4, Block::Paragraph(Rich::plain(&text))));
         }
+    }
+    if let Some(why) = state.view.as_ref().and_then(|view| not_by_phone(bench, &state.case, view, now)) {
+        screen.say(Part::until(6, Block::Paragraph(Rich::plain(&why))));
     }
     let sheet = "It comes with a sheet: what was said, done and found, what must not be done, what to look at first.";
     screen.say(Part::until(3, Block::Paragraph(Rich::plain(sheet))));

@@ -5,6 +5,7 @@ mod check;
 mod focus;
 mod intake;
 mod over;
+mod record;
 mod repair;
 mod several;
 
@@ -12,6 +13,7 @@ pub use check::{before, closing, missing_ticks};
 pub use focus::{cured_by, focus, untried};
 pub use intake::{facts, symptoms_of};
 pub(super) use over::matching_lines;
+pub use record::{NOT_KNOWN, asked_for, is_photo};
 pub use repair::{other_check, proofs};
 
 use super::advisor::Advisor;
@@ -107,6 +109,9 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
     }
     match state.stage {
         Stage::Call(at) => call_step(bench, &mut state, at, input, now),
+        Stage::Sniff if *input == Input::Key(Key::How) => {
+            over::general_key(bench, &mut state, Key::How, now);
+        }
         Stage::Sniff => check_step(bench, &mut state, input, now),
         Stage::Layout => layout_step(bench, &mut state, input),
         Stage::Options => options_step(bench, &mut state, input),

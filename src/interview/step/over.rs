@@ -2,17 +2,20 @@
 
 use super::check::{check_step, typed};
 use super::focus::rows;
-use super::repair::{hand_over_step, proof_step, record_step, repair_step, start_repair, tried_step, working_step};
+use super::record::record_step;
+use super::repair::{again_step, hand_over_step, proof_step, repair_step, start_repair, tried_step, working_step};
 use super::several::several_step;
-use super::{Bench, back, facts, focus, not_here, remember};
+use super::{Bench, back, facts, focus, not_here, remember, untried};
 use crate::case::{Answer, Event};
-use crate::decision::Action;
+use crate::decision::{Action, complained_of};
+use crate::interview::hand_over::tried_without_us;
 use crate::interview::state::{Find, Focus, Input, Key, Over, Page, Stage, State, Target};
 use crate::interview::{pages, suppose};
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Check, Ix, Repair};
 use crate::report::{Document, words};
 use crate::safety::Verdict;
+use crate::units::Minutes;
 use jiff::Timestamp;
 
 pub(super) fn bench_step(bench: &Bench<'_>, state: &mut State, input: &Input, now: Option<Timestamp>) {
@@ -25,10 +28,11 @@ pub(super) fn bench_step(bench: &Bench<'_>, state: &mut State, input: &Input, no
         Some(Focus::Check { .. }) => check_step(bench, state, input, now),
         Some(Focus::Repair(repair, places)) => repair_step(bench, state, repair, &places, input),
         Some(Focus::Record(repair, places, settings)) => {
-            record_step(state, repair, places, settings, input, now);
+            record_step(bench, state, repair, &places, settings, input, now);
         }
         Some(Focus::Working(repair, places)) => working_step(bench, state, repair, places, input, now),
         Some(Focus::Tried(repair, symptom)) => tried_step(bench, state, repair, symptom, input, now),
+        Some(Focus::Again(symptom)) => again_step(bench, state, symptom, input, now),
         Some(Focus::Proof(repair)) => proof_step(bench, state, repair, input, now),
         Some(Focus::HandOver) => hand_over_step(bench, state, input, now),
         None if *input == Input::Key(Key::Back) => back(bench, state, now),
@@ -233,7 +237,28 @@ pub(super) fn other_checks(bench: &Bench<'_>, state: &State, now: Option<Timesta
         });
     }
     lines.sort_by(|a, b| a.0.total_cmp(&b.0));
-    lines.into_iter().map(|(_, line, target)| (line, target)).collect()
+    let checks = lines.into_iter().map(|(_, line, target)| (line, target));
+    again(bench, state, now).into_iter().chain(checks).collect()
+}
+
+/// Trying again whether it is still there, where it may be tried and no repair waits for that.
+fn again(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Option<(String, Target)> {
+    let complaint = complained_of(&state.case);
+    let symptom = *complaint.first()?;
+    if untried(bench.knowledge, &state.case).is_some() || tried_without_us(bench, &state.case) {
+        return None;
+    }
+    let title = words::lower_first(&bench.knowledge.symptoms[symptom].title);
+    let action = Action::Try(complaint);
+    match bench.advisor.judge(&state.case, &action, now) {
+        Verdict::May(before) if before.close.is_none() => {
+            let (minutes, _) = bench.advisor.step_cost(&state.case, &action);
+            let takes = if minutes > Minutes::ZERO { bench.figures.minutes(minutes) } else { String::new() };
+            let line = [format!("Try it again: {title}"), takes].into_iter().filter(|part| !part.is_empty());
+            Some((line.collect::<Vec<_>>().join(", "), Target::Ask(Focus::Again(symptom))))
+        }
+        _ => None,
+    }
 }
 
 /// What was answered, the last first; then what was said at intake.

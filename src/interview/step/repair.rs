@@ -2,13 +2,14 @@
 
 use super::check::{before, missing_ticks, prelude};
 use super::focus::rows;
+use super::record::asked_for;
 use super::{Bench, back, by_phone, not_here, refresh, remember};
 use crate::case::{Case, Entry, Event, Presence};
 use crate::decision::{Action, complained_of};
-use crate::interview::state::{End, Focus, Input, Key, PutOff, State};
+use crate::interview::pages;
+use crate::interview::state::{End, Focus, Input, Key, Over, Page, PutOff, State};
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Check, Fitted, Ix, Proof, Repair, Setting, Symptom};
-use crate::plan::{Apart, to_record};
 use crate::safety::Verdict;
 use jiff::Timestamp;
 
@@ -44,9 +45,7 @@ pub fn other_check(state: &State) -> Option<Instance<Check>> {
 
 /// Settings as found are written down first; what is on record already is not asked again.
 pub(super) fn start_repair(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, places: &[usize]) {
-    let laid = bench.laid(&state.case);
-    let disturbed = to_record(&laid, bench.graph, &state.case, Apart::Repair(repair, places));
-    let settings: Vec<(Ix<Setting>, usize)> = disturbed
+    let settings: Vec<(Ix<Setting>, usize)> = asked_for(bench, &state.case, repair, places)
         .into_iter()
         .filter(|record| record.value.is_none())
         .map(|record| (record.setting.item, record.setting.at))
@@ -55,38 +54,6 @@ pub(super) fn start_repair(bench: &Bench<'_>, state: &mut State, repair: Ix<Repa
         Focus::Working(repair, places.to_vec())
     } else {
         Focus::Record(repair, places.to_vec(), settings)
-    });
-}
-
-pub(super) fn record_step(
-    state: &mut State,
-    repair: Ix<Repair>,
-    places: Vec<usize>,
-    mut settings: Vec<(Ix<Setting>, usize)>,
-    input: &Input,
-    now: Option<Timestamp>,
-) {
-    match input {
-        Input::Text(value) if !value.trim().is_empty() => {
-            remember(state);
-            let (setting, at) = settings.remove(0);
-            let value = value.trim().to_owned();
-            state.case.log.push(Entry { at: now, event: Event::Set { setting: Instance::new(setting, at), value } });
-        }
-        Input::Text(_) | Input::Key(Key::Enter | Key::NotSure | Key::CouldNot) => {
-            settings.remove(0);
-        }
-        Input::Key(Key::Skip) => settings.clear(),
-        Input::Key(Key::Back) => {
-            state.focus = None;
-            return;
-        }
-        _ => return not_here(state),
-    }
-    state.focus = Some(if settings.is_empty() {
-        Focus::Working(repair, places)
-    } else {
-        Focus::Record(repair, places, settings)
     });
 }
 
@@ -134,6 +101,7 @@ pub(super) fn working_step(
             }
         }
         Input::Pick(1) | Input::Key(Key::Back) => state.focus = None,
+        Input::Pick(2) => start_repair(bench, state, repair, &places),
         Input::Key(Key::Tick) => match missing_ticks(state, &needs).first() {
             Some(tick) => state.ticked.push(*tick),
             None => state.notices.push("There is nothing to confirm here.".to_owned()),
@@ -186,6 +154,47 @@ pub(super) fn tried_step(
     let focus = state.focus.clone();
     refresh(bench, state, now);
     state.focus = focus;
+}
+
+/// Whether it is still there with nothing done: that it is, is written down. That it is gone is not, for what brought it
+/// about still is there.
+pub(super) fn again_step(
+    bench: &Bench<'_>,
+    state: &mut State,
+    symptom: Ix<Symptom>,
+    input: &Input,
+    now: Option<Timestamp>,
+) {
+    let needs = match before(bench, state, &Action::Try(complained_of(&state.case)), now) {
+        Ok(needs) => needs,
+        Err(why) => {
+            state.focus = None;
+            return state.notices.push(why);
+        }
+    };
+    match input {
+        Input::Pick(0 | 1) => {
+            if let Some(tick) = missing_ticks(state, &needs).first() {
+                let says = &bench.knowledge.ticks[*tick].says;
+                return state.notices.push(format!("First confirm with t: {says}"));
+            }
+            remember(state);
+            prelude(bench, state, &[], &needs, now);
+            if *input == Input::Pick(0) {
+                state.case.log.push(Entry { at: now, event: Event::Tried { symptom, now: Presence::Present } });
+            } else {
+                state.over = Some(Over::Page(Page::Reading, pages::gone_unrepaired(bench.knowledge, symptom)));
+            }
+            state.focus = None;
+            refresh(bench, state, now);
+        }
+        Input::Pick(2) | Input::Key(Key::NotSure | Key::CouldNot | Key::Enter | Key::Back) => state.focus = None,
+        Input::Key(Key::Tick) => match missing_ticks(state, &needs).first() {
+            Some(tick) => state.ticked.push(*tick),
+            None => state.notices.push("There is nothing to confirm here.".to_owned()),
+        },
+        _ => not_here(state),
+    }
 }
 
 /// The checks that prove a repair and that the craft has.

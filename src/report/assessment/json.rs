@@ -121,6 +121,9 @@ struct ProposalJson {
     minutes: f64,
     cost: f64,
     expected_cost: f64,
+    /// Minutes of the same course; only of the step that is proposed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    expected_minutes: Option<f64>,
     saves: f64,
     reason: String,
     separates: Vec<String>,
@@ -280,7 +283,7 @@ impl Assessment<'_> {
                 })
                 .collect(),
             beyond_the_list: belief.unlisted.as_ref().map(|unlisted| self.beyond_json(unlisted)),
-            next: self.proposal(&advice.next),
+            next: ProposalJson { expected_minutes: Some(advice.expected_minutes.get()), ..self.proposal(&advice.next) },
             wanted: advice.wanted.as_ref().map(|p| self.proposal(p)),
             alternatives: advice.alternatives.iter().map(|p| self.proposal(p)).collect(),
             hazards: advice
@@ -386,6 +389,7 @@ impl Assessment<'_> {
             minutes: proposal.minutes.get(),
             cost: proposal.cost.get(),
             expected_cost: proposal.expected_cost.get(),
+            expected_minutes: None,
             saves: proposal.saves.get(),
             reason: words::reason(self.laid, proposal, &figures),
             separates: proposal.separates.iter().map(|c| self.cause(*c)).collect(),

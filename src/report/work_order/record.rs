@@ -2,11 +2,14 @@
 
 use crate::knowledge::Phase;
 use crate::plan::{Plan, SettingLine, StageKind, Step as PlanStep};
+use crate::report::figures::as_given;
 use crate::report::{Blank, Block, Document, Figures, Mark, Rich, Step};
-use crate::units::Unit;
+use crate::units::{Measure, Unit};
 
 /// What a setting is counted in when it is a photograph.
 const PHOTO: &str = "photo";
+/// What is written down of a setting that could not be told.
+pub const NOT_KNOWN: &str = "not known";
 
 /// The settings written down before they are disturbed.
 pub struct Record<'a> {
@@ -81,8 +84,12 @@ impl<'a> Record<'a> {
                 blanks.push(to_set(&lines, figures));
                 continue;
             };
-            if lines.iter().any(|line| line.value.is_some()) {
+            if lines.iter().any(|line| told(line)) {
                 notes.push(set_again(&lines, figures));
+                continue;
+            }
+            if lines.iter().any(|line| line.value.is_some()) {
+                notes.push(format!("Not known as found: {}.", or_usual(&lines)).into());
                 continue;
             }
             match on_paper.iter_mut().find(|(at, _)| *at == line.asked_at) {
@@ -145,6 +152,11 @@ fn grouped(lines: &[SettingLine]) -> Vec<Vec<&SettingLine>> {
     together
 }
 
+/// Whether what was found is on record, and not that it could not be told.
+fn told(line: &SettingLine) -> bool {
+    line.value.as_deref().is_some_and(|value| value.trim() != NOT_KNOWN)
+}
+
 /// "Low-speed screw" of "Low-speed screw, turns out from a light seat".
 fn short(words: &str) -> String {
     words.split(',').next().unwrap_or(words).to_owned()
@@ -159,7 +171,7 @@ fn or_usual(lines: &[&SettingLine]) -> String {
 /// What is set back to what was found.
 fn set_again(lines: &[&SettingLine], figures: &Figures) -> Rich {
     let name = short(&lines[0].setting.words);
-    let known = lines.iter().all(|line| line.value.is_some());
+    let known = lines.iter().all(|line| told(line));
     let counted = !matches!(lines[0].unit.as_str(), "text" | PHOTO);
     if known && counted {
         let mut first = name.chars();
@@ -203,10 +215,12 @@ fn filled(lines: &[&SettingLine], figures: &Figures) -> Blank {
 fn value(line: &SettingLine, figures: &Figures) -> Option<String> {
     let written = line.value.as_deref()?.trim();
     let Ok(number) = written.parse::<f64>() else { return Some(written.to_owned()) };
-    let shown = if line.unit == "turn" { eighths(number) } else { written.to_owned() };
-    Some(match unit_words(&line.unit, figures) {
-        Some(unit) => format!("{shown} {unit}"),
-        None => shown,
+    let turns = || format!("{} {}", eighths(number), figures.unit(Unit::Turn));
+    Some(match Unit::parse(&line.unit) {
+        Ok(Unit::Turn) => turns(),
+        Ok(unit) => as_given(Measure { value: number, unit }, 5),
+        Err(_) if matches!(line.unit.as_str(), "text" | PHOTO) => written.to_owned(),
+        Err(_) => format!("{written} {}", line.unit),
     })
 }
 

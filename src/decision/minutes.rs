@@ -1,0 +1,180 @@
+//! How long it takes from here to the end: minutes along the very course whose cost the next step was chosen by.
+//!
+//! A cost is parts, trips and the price of giving up besides time, so minutes cannot be read off it. They are counted along
+//! the same ways on, for one option and not for all that are compared.
+
+use super::cost;
+use super::desk::{Choice, Desk, Priced};
+use super::lock::{Lock, share};
+use super::value::{Bench, LOOKING_IS_HARDER, Market, Split, Together, Way};
+use super::{Action, Settings};
+use crate::access::OpenSet;
+use crate::units::Minutes;
+
+/// How what comes after a step was priced.
+pub(super) enum GoesOn {
+    /// At the going rate of looking further.
+    At(Market),
+    /// With a second check over all its outcomes, and repairs after it.
+    Deeper,
+}
+
+impl GoesOn {
+    /// As options were ranked.
+    pub fn of(desk: &Desk<'_, '_>, ranked: &[Priced], settings: &Settings) -> Self {
+        if settings.look_ahead > 1 && desk.lock.is_none() {
+            return Self::Deeper;
+        }
+        let looks = ranked.iter().any(|option| !option.losing && matches!(option.option, Choice::Check(_)));
+        if looks { Self::looking(desk) } else { Self::At(Market::BLIND) }
+    }
+
+    /// As if every check were worth its cost.
+    pub fn looking(desk: &Desk<'_, '_>) -> Self {
+        Self::At(desk.market(None))
+    }
+}
+
+/// A mixture of the rows of a split, and what repairs on it cost and take: the first, and those after it.
+pub(super) struct Ahead<'t> {
+    pub bench: &'t Bench,
+    pub split: &'t Split,
+    pub weights: &'t [f64],
+    pub prices: (&'t [f64], &'t [f64]),
+    pub minutes: (&'t dyn Fn(usize) -> f64, &'t dyn Fn(usize) -> f64),
+    pub market: &'t Market,
+}
+
+impl Ahead<'_> {
+    /// Minutes along the cheapest way on.
+    pub fn minutes(&self, together: &mut Together<'_>) -> f64 {
+        let (prices, later) = self.prices;
+        let Some(prospect) = self.bench.prospect(self.split, self.weights, prices, later, together) else { return 0.0 };
+        match Bench::choose(&prospect, self.market).way {
+            Way::HandOver => 0.0,
+            Way::Repair(_) => self.repairing(together),
+            Way::Look => {
+                let told = self.market.told(prospect.bits);
+                let blindly = if told < 1.0 && prospect.repairs() { self.repairing(together) } else { 0.0 };
+                let looking = LOOKING_IS_HARDER * prospect.bits * self.market.minutes_per_bit;
+                told * (self.known() + looking) + (1.0 - told) * blindly
+            }
+        }
+    }
+
+    /// Repairs in a row, each in the worlds in which it comes to it.
+    fn repairing(&self, together: &mut Together<'_>) -> f64 {
+        let course = self.bench.course(self.split, self.weights, self.prices, together);
+        let (first, later) = self.minutes;
+        let takes =
+            |(n, (repair, share)): (usize, (usize, f64))| share * if n == 0 { first(repair) } else { later(repair) };
+        course.into_iter().enumerate().map(takes).sum()
+    }
+
+    /// The cure once it is known which repair it takes; none where giving up costs less.
+    fn known(&self) -> f64 {
+        let (first, (prices, _)) = (self.minutes.0, self.prices);
+        let shares = self.bench.cheapest_shares(self.split, self.weights);
+        let takes = |(repair, share): (usize, f64)| {
+            let done = share > 0.0 && prices[repair] <= self.bench.giving_up.with_own(1.0);
+            if done { share * first(repair) } else { 0.0 }
+        };
+        shares.into_iter().take(prices.len()).enumerate().map(takes).sum()
+    }
+}
+
+impl Desk<'_, '_> {
+    /// Minutes from here to the end, taking an option that was priced so.
+    pub fn minutes_to_go(&self, next: &Priced, goes_on: &GoesOn) -> Minutes {
+        Minutes::of(match (next.option, goes_on) {
+            (Choice::HandOver, _) => 0.0,
+            (Choice::Check(at), GoesOn::At(market)) => self.check_minutes(at, market),
+            (Choice::Repair(at), GoesOn::At(market)) => self.repair_minutes(at, market),
+            (Choice::Check(at), GoesOn::Deeper) => self.check_minutes_deep(at),
+            (Choice::Repair(at), GoesOn::Deeper) => self.repair_minutes_deep(at),
+        })
+    }
+
+    /// Minutes of a repair with this open.
+    pub fn minutes_of(&self, repair: usize, open: &OpenSet) -> f64 {
+        self.minutes_of_action(&self.repairs[repair].0.action, open)
+    }
+
+    /// Minutes of an action with this open.
+    pub fn minutes_of_action(&self, action: &Action, open: &OpenSet) -> f64 {
+        cost::price(self.laid, self.graph, &self.rate, open, action).minutes.get()
+    }
+
+    /// Minutes along the cheapest way on from a mixture, with this open for what comes first.
+    pub fn minutes_ahead(
+        &self,
+        (split, weights): (&Split, &[f64]),
+        prices: (&[f64], &[f64]),
+        open: &OpenSet,
+        market: &Market,
+    ) -> f64 {
+        let shut = self.graph.shut();
+        let minutes: (&dyn Fn(usize) -> f64, &dyn Fn(usize) -> f64) =
+            (&|repair| self.minutes_of(repair, open), &|repair| self.minutes_of(repair, &shut));
+        Ahead { bench: &self.bench, split, weights, prices, minutes, market }.minutes(&mut |a, b| self.pair(a, b))
+    }
+
+    fn check_minutes(&self, at: usize, market: &Market) -> f64 {
+        let offer = &self.checks[at].0;
+        let (split, prices) = (&self.splits[at], self.prices(&offer.after));
+        let after = |(outcome, weights): (usize, &Vec<f64>)| {
+            let (first, later) = self.prices_after(at, outcome, &prices);
+            let cure = self.minutes_ahead((split, weights), (&first, &later), &offer.after, market);
+            split.chance(weights) * (cure + self.unlocking_minutes(at, outcome, &prices))
+        };
+        offer.price.minutes.get() + self.mixtures[at].iter().enumerate().map(after).sum::<f64>()
+    }
+
+    fn repair_minutes(&self, at: usize, market: &Market) -> f64 {
+        let minutes = self.repairs[at].0.price.minutes.get() + self.unlocking_minutes_after(at);
+        let left = 1.0 - self.cure_chance(at);
+        if left <= 0.0 {
+            return minutes;
+        }
+        let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+        let prices = (self.shut_prices.as_slice(), self.shut_prices.as_slice());
+        minutes + left * self.minutes_ahead((&split, &[1.0]), prices, &self.graph.shut(), market)
+    }
+
+    /// Minutes until the lock lets go, after an outcome of a check.
+    fn unlocking_minutes(&self, at: usize, outcome: usize, prices: &[f64]) -> f64 {
+        let Some(lock) = &self.lock else { return 0.0 };
+        let check = self.checks[at].1.check;
+        if lock.ends_with(check, outcome) {
+            return 0.0;
+        }
+        let weights = &self.mixtures[at][outcome];
+        let (split, here) = (&lock.splits[at], self.splits[at].worlds(weights));
+        let stuck = if here > 0.0 { split.worlds(weights) / here } else { 0.0 };
+        let ahead = self.lock_minutes(lock, (split, weights), prices, &self.checks[at].0.after);
+        lock.price_after(check, outcome).minutes.get() + stuck * ahead
+    }
+
+    /// The same after a repair.
+    fn unlocking_minutes_after(&self, repair: usize) -> f64 {
+        let Some(lock) = &self.lock else { return 0.0 };
+        let split = lock.bench.after_failed(repair, &mut |a, b| self.pair_frees(lock, a, b));
+        let left = share(&split.rows()[0], self.worlds);
+        let ahead = self.lock_minutes(lock, (&split, &[1.0]), &self.shut_prices, &self.graph.shut());
+        lock.price().minutes.get() + left * ahead
+    }
+
+    fn lock_minutes(&self, lock: &Lock, (split, weights): (&Split, &[f64]), prices: &[f64], open: &OpenSet) -> f64 {
+        let (prices, each) = (lock.with_checks(prices), lock.price().minutes.get());
+        let minutes = |repair: usize| self.minutes_of(repair, open) + each;
+        let ahead = Ahead {
+            bench: &lock.bench,
+            split,
+            weights,
+            prices: (&prices, &prices),
+            minutes: (&minutes, &minutes),
+            market: &lock.market,
+        };
+        ahead.minutes(&mut |a, b| self.pair_frees(lock, a, b))
+    }
+}
