@@ -49,6 +49,10 @@ pub struct Step {
     pub ignites: Option<bool>,
     /// What it does, where a plan is to say it once in a stretch of work.
     pub once: Option<String>,
+    /// What it takes off, or finds taken off, that must be on again in the end.
+    pub takes_off: Option<String>,
+    /// What it puts on again.
+    pub puts_on: Option<String>,
     /// Settings to write down.
     pub record: Vec<Ix<Setting>>,
     /// Settings to set.

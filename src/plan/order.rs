@@ -8,6 +8,7 @@ mod access;
 mod beside;
 mod groups;
 mod held;
+mod off;
 mod once;
 mod proofs;
 mod steps;
@@ -23,6 +24,7 @@ use crate::knowledge::{Access, Hazard, Ix, Phase, Proof, Repair, Setting};
 use crate::units::Minutes;
 use beside::{cautions, cost, craft, job, offers, opens, part_lines, told, tools, verdicts};
 use groups::{Groups, VaporGate};
+use off::Fitted;
 use proofs::{Fuel, Proofs};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -119,6 +121,8 @@ struct Writer<'a> {
     /// Proofs that stand already, by stage.
     said: BTreeSet<(StageKind, String)>,
     hazards: BTreeSet<Ix<Hazard>>,
+    /// What the plan has taken off the craft, and put on again.
+    fitted: BTreeMap<String, Fitted>,
 }
 
 impl<'a> Writer<'a> {
@@ -145,6 +149,7 @@ impl<'a> Writer<'a> {
             standing: BTreeMap::new(),
             said: BTreeSet::new(),
             hazards: BTreeSet::new(),
+            fitted: BTreeMap::new(),
         }
     }
 
@@ -234,8 +239,9 @@ impl<'a> Writer<'a> {
         for &ix in self.group(StageKind::Clear) {
             let repair = &self.context.laid.knowledge.repairs[ix];
             self.reach(StageKind::Clear, &repair.access);
+            self.put_on(StageKind::Clear);
             for at in 0..repair.steps.len() {
-                if repair.steps[at].phase != Phase::HandOver {
+                if !matches!(repair.steps[at].phase, Phase::Fill | Phase::HandOver) {
                     self.repair_step(StageKind::Clear, repair.steps[at].phase, ix, at);
                 }
             }
@@ -252,26 +258,47 @@ impl<'a> Writer<'a> {
         self.prove(stage, Fuel::Open, |_| true);
         let fuel: Vec<bool> = self.fuel_and_behind();
         self.close_unneeded(stage, later, |ix| fuel[ix.at()]);
+        let filled = self.fill();
         self.phase(stage, Phase::Prove);
         self.prove(stage, Fuel::Shut, |_| true);
-        if self.vapor_open && !self.fuel_open() && !self.group(stage).is_empty() {
+        if self.vapor_open && !self.fuel_open() && (filled || !self.group(stage).is_empty()) {
             self.sniff(stage);
         }
         self.close_unneeded(stage, later, |_| true);
+        if self.has_to_put_on(stage) {
+            self.put_on(stage);
+        }
+    }
+
+    /// Fuel goes in once every joint that was opened is closed, before the leak look. Whether any does.
+    fn fill(&mut self) -> bool {
+        let pours: Vec<Ix<Repair>> = self.groups.clear.iter().chain(&self.groups.work).copied().collect();
+        for ix in &pours {
+            self.phase_of(StageKind::Work, Phase::Fill, *ix);
+        }
+        pours.iter().any(|ix| self.context.laid.knowledge.repairs[*ix].steps.iter().any(|s| s.phase == Phase::Fill))
     }
 
     /// Work on live circuits.
     fn live(&mut self, later: &[StageKind]) {
         let stage = StageKind::Live;
         self.by_phase(stage);
+        self.phase(stage, Phase::Fill);
         self.phase(stage, Phase::Prove);
         self.prove(stage, Fuel::Shut, |check| !check.ignites);
         // What cranks wants the craft as whole as the check allows: the battery joined, the arrestor on.
-        let fiery = self.proofs.of_stage(stage).filter(|proof| self.context.laid.knowledge.checks[proof.check].ignites);
-        let wanted: Vec<Ix<Access>> =
-            fiery.flat_map(|proof| self.context.laid.knowledge.checks[proof.check].access.clone()).collect();
+        let fiery: Vec<_> = self
+            .proofs
+            .of_stage(stage)
+            .map(|proof| &self.context.laid.knowledge.checks[proof.check])
+            .filter(|check| check.ignites)
+            .collect();
+        let wanted: Vec<Ix<Access>> = fiery.iter().flat_map(|check| check.access.clone()).collect();
         let kept = self.context.graph.needed(&wanted);
         self.close_unneeded(stage, later, |ix| !kept.has(ix));
+        if !fiery.is_empty() || self.has_to_put_on(stage) {
+            self.put_on(stage);
+        }
         self.prove(stage, Fuel::Shut, |_| true);
         self.close_unneeded(stage, later, |_| true);
     }
@@ -341,7 +368,7 @@ impl<'a> Writer<'a> {
     fn phase_under(&mut self, stage: StageKind, section: Phase, phase: Phase, ix: Ix<Repair>) {
         let repair = &self.context.laid.knowledge.repairs[ix];
         for at in 0..repair.steps.len() {
-            if repair.steps[at].phase == phase {
+            if repair.steps[at].phase == phase && !self.waits(stage, &repair.steps[at]) {
                 self.repair_step(stage, section, ix, at);
             }
         }
@@ -351,12 +378,16 @@ impl<'a> Writer<'a> {
     fn run(&mut self) {
         let stage = StageKind::Run;
         let mut proved: Vec<usize> = Vec::new();
+        let runs = !self.group(stage).is_empty() || self.proofs.of_stage(stage).next().is_some();
+        if runs && !self.has_to_put_on(stage) {
+            self.put_on(stage);
+        }
         for (at, &ix) in self.group(stage).iter().enumerate() {
             let repair = &self.context.laid.knowledge.repairs[ix];
             self.run_state(&repair.access, ix);
             let before =
                 [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
-            for phase in before.into_iter().chain([Phase::Refit, Phase::Settings, Phase::Prove]) {
+            for phase in before.into_iter().chain([Phase::Refit, Phase::Settings, Phase::Fill, Phase::Prove]) {
                 self.phase_of(stage, phase, ix);
             }
             let next = self.group(stage).get(at + 1).map(|next| &self.context.laid.knowledge.repairs[*next].access);

@@ -1,6 +1,7 @@
 //! What must hold of every plan, checked apart from how plans are written.
 
 use super::{Plan, Source, StageKind, Vapor};
+use crate::knowledge::Phase;
 use crate::units::{Minutes, Money};
 use std::collections::BTreeSet;
 
@@ -38,6 +39,17 @@ pub enum Flaw {
         /// The words of the step.
         step: String,
     },
+    /// Something taken off is not put on again.
+    #[error("what was taken off, `{0}`, is not put on again")]
+    LeftOff(String),
+    /// Fuel is filled in while a joint stands open.
+    #[error("`{access}` stands open at the step `{step}`, which fills in fuel")]
+    FilledOpen {
+        /// The access.
+        access: String,
+        /// The words of the step.
+        step: String,
+    },
     /// A sum does not add up.
     #[error("the {0} do not add up")]
     Sum(&'static str),
@@ -52,6 +64,8 @@ pub fn check_order(plan: &Plan) -> Result<(), Vec<Flaw>> {
     cautions(plan, &mut flaws);
     vapor(plan, &mut flaws);
     access(plan, &mut flaws);
+    left_off(plan, &mut flaws);
+    filled(plan, &mut flaws);
     sums(plan, &mut flaws);
     let mut seen = BTreeSet::new();
     for job in &plan.repairs {
@@ -133,6 +147,40 @@ fn access(plan: &Plan, flaws: &mut Vec<Flaw>) {
         before = Some(&step.source);
     }
     flaws.extend(open.into_iter().chain(from_start).map(|id| Flaw::LeftOpen(id.to_owned())));
+}
+
+/// What a step takes off, a later one puts on.
+fn left_off(plan: &Plan, flaws: &mut Vec<Flaw>) {
+    let mut off: BTreeSet<&String> = BTreeSet::new();
+    for step in plan.steps() {
+        off.extend(&step.takes_off);
+        if let Some(what) = &step.puts_on {
+            off.remove(what);
+        }
+    }
+    flaws.extend(off.into_iter().map(|what| Flaw::LeftOff(what.clone())));
+}
+
+/// Fuel goes in once every joint that was opened is closed.
+fn filled(plan: &Plan, flaws: &mut Vec<Flaw>) {
+    let mut open: BTreeSet<&str> = BTreeSet::new();
+    for section in plan.stages.iter().flat_map(|stage| &stage.sections) {
+        for step in &section.steps {
+            match &step.source {
+                Source::Opens(id) if step.vapor == Vapor::Opens => {
+                    open.insert(id);
+                }
+                Source::Closes(id) => {
+                    open.remove(id.as_str());
+                }
+                _ => {}
+            }
+            if section.phase == Phase::Fill {
+                let access = open.iter().map(|id| (*id).to_owned());
+                flaws.extend(access.map(|access| Flaw::FilledOpen { access, step: step.what.clone() }));
+            }
+        }
+    }
 }
 
 fn sums(plan: &Plan, flaws: &mut Vec<Flaw>) {

@@ -18,6 +18,7 @@ pub fn phase_id(phase: Phase) -> &'static str {
         Phase::Bench => "bench",
         Phase::Refit => "refit",
         Phase::Settings => "settings",
+        Phase::Fill => "fill",
         Phase::Prove => "prove",
         Phase::HandOver => "hand-over",
     }

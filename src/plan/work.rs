@@ -67,6 +67,12 @@ pub struct Step {
     pub ignites: bool,
     /// What it does to fuel vapor.
     pub vapor: Vapor,
+    /// What it takes off, or finds taken off, that must be on again in the end.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub takes_off: Option<String>,
+    /// What it puts on again.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub puts_on: Option<String>,
     /// Who does it.
     pub by: By,
     /// Access that must be open: ids.
@@ -81,7 +87,7 @@ pub struct Step {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Source {
-    /// An access state that is open already: what makes it safe.
+    /// An access state that stands open: what makes it safe, or what is done before it is put back.
     Stands(String),
     /// Opening an access state.
     Opens(String),

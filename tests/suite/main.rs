@@ -54,6 +54,7 @@ mod optimum_networks;
 mod oracle_network;
 mod page;
 mod plan_ignition;
+mod plan_order;
 mod plan_property;
 mod plan_worked;
 mod published_decision;

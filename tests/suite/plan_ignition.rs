@@ -1,6 +1,7 @@
 //! Every repair of both built-in bases, on every layout: nothing that cranks, runs, burns or joins the battery stands in
 //! its plan while fuel vapor is open. Walked here by the knowledge base alone, apart from the check that plans carry.
 
+use crate::plan_order;
 use doldrum::access::AccessGraph;
 use doldrum::belief::Explanations;
 use doldrum::case::Case;
@@ -97,6 +98,7 @@ fn walk(plan: &Plan, knowledge: &Knowledge, vapor: &Hazard) -> (usize, Vec<Strin
 #[test]
 fn no_repair_ignites_while_vapor_is_open() {
     let (mut plans, mut lit, mut wrong) = (0, 0, Vec::new());
+    let (mut fills, mut joins) = (0, 0);
     for base in ["watercraft", "handheld"] {
         let known = knowledge(base);
         for (repair, item) in known.repairs.iter().filter(|(_, repair)| !repair.service) {
@@ -118,7 +120,10 @@ fn no_repair_ignites_while_vapor_is_open() {
                 let (of_plan, flaws) = walk(&plan, &knowledge, vapor);
                 lit += of_plan;
                 assert_eq!(plan.check_order(), Ok(()), "{base} {id}");
-                wrong.extend(flaws.into_iter().map(|flaw| format!("{base} {id}, layout {layout}: {flaw}")));
+                let (seen, order) = plan_order::walk(&plan, &knowledge);
+                (fills, joins) = (fills + seen.fills, joins + seen.joins);
+                let flaws = flaws.into_iter().chain(order);
+                wrong.extend(flaws.map(|flaw| format!("{base} {id}, layout {layout}: {flaw}")));
             }
         }
     }
@@ -126,4 +131,5 @@ fn no_repair_ignites_while_vapor_is_open() {
     wrong.dedup();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert!(plans > 400 && lit > 2 * plans, "{plans} plans, {lit} steps that ignite");
+    assert!(fills > 20 && joins > 200, "{fills} steps that fill in fuel, {joins} that join the battery");
 }

@@ -1,12 +1,12 @@
 //! What holds of every plan, whatever is wrong with the craft, however it is laid out and whoever works on it.
 
-use crate::watercraft;
+use crate::{plan_order, watercraft};
 use doldrum::access::AccessGraph;
 use doldrum::belief::{CauseBelief, Explanation, Explanations};
 use doldrum::case::{Case, Entry, Event, Position};
 use doldrum::knowledge::layout::{Craft, Instance, Laid};
 use doldrum::knowledge::{Cause, Ix, Knowledge, Phase, Step as KnownStep};
-use doldrum::plan::{Options, Plan, PlanError, Source, Step, Vapor, plan};
+use doldrum::plan::{Flaw, Options, Plan, PlanError, Source, Step, Vapor, plan};
 use doldrum::report::{Figures, Paint, render_text, work_order};
 use doldrum::units::System;
 use indexmap::IndexMap;
@@ -101,6 +101,7 @@ proptest! {
                 prop_assert_eq!(plan.check_order(), Ok(()));
                 removes_all(&plan);
                 nothing_is_left_out(&plan, &laid);
+                prop_assert_eq!(plan_order::walk(&plan, &BENCH.0).1, Vec::<String>::new());
                 what_is_open_is_made_safe(&plan);
                 reminders_stand_before_their_steps(&plan);
                 prop_assert_eq!(Ok(plan), made(&draw, &case, &laid), "the same job gets the same plan");
@@ -138,6 +139,9 @@ fn nothing_is_left_out(plan: &Plan, laid: &Laid<'_>) {
         for step in &repair.steps {
             let asked_before = step.phase == Phase::Record && !step.record.is_empty() && step.gate.is_none();
             let stands = standing(plan, step);
+            // What puts on what is on already is not said twice.
+            let asked_before =
+                asked_before || step.puts_on.is_some() && plan.steps().any(|s| s.puts_on == step.puts_on);
             assert!(asked_before || !stands.is_empty(), "`{}` of {} is left out", step.what, job.repair.id);
             if let Some(caution) = step.caution
                 && !stands.is_empty()
@@ -235,6 +239,17 @@ fn a_plan_out_of_order_is_refused() {
     let mut turned = good.clone();
     turned.stages.reverse();
     assert!(turned.check_order().is_err(), "the run does not stand before the work");
+
+    let mut left_off = good.clone();
+    steps(&mut left_off, &mut |steps| steps.retain(|step| step.puts_on.is_none()));
+    let battery = Flaw::LeftOff("battery".to_owned());
+    assert_eq!(left_off.check_order(), Err(vec![battery]), "what is taken off is put on again");
+
+    let mut early = good.clone();
+    let refits = early.stages.iter_mut().flat_map(|stage| &mut stage.sections).filter(|s| s.phase == Phase::Rebuild);
+    refits.for_each(|section| section.phase = Phase::Fill);
+    let filled = early.check_order().expect_err("no fuel goes in while the carburetor is off");
+    assert!(filled.iter().any(|flaw| matches!(flaw, Flaw::FilledOpen { .. })), "{filled:?}");
 
     let mut unsaid = good.clone();
     unsaid.cautions.clear();

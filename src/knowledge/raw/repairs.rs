@@ -140,6 +140,10 @@ pub struct RawStep {
     pub ignites: Option<Sp<bool>>,
     /// A word for what it does: of the steps of a stretch of work with the same word, a plan writes one.
     pub once: Option<RawId>,
+    /// A word for what it takes off, or finds taken off, that must be on again before the craft is given back.
+    pub takes_off: Option<RawId>,
+    /// The word of what it puts on again.
+    pub puts_on: Option<RawId>,
     /// Settings to write down.
     #[serde(default)]
     pub record: Vec<RawId>,
@@ -174,6 +178,8 @@ pub enum RawPhase {
     Refit,
     /// Settings.
     Settings,
+    /// Fill: fuel goes in once every joint is closed.
+    Fill,
     /// Prove it.
     Prove,
     /// Hand over.

@@ -27,6 +27,8 @@ pub(super) fn steps(
             caution: step.caution.as_ref().and_then(|id| item.find(&names.hazards, id, &format!("{key}.caution"))),
             ignites: step.ignites.as_ref().map(|ignites| ignites.value),
             once: step.once.as_ref().map(|once| once.value.clone()),
+            takes_off: step.takes_off.as_ref().map(|what| what.value.clone()),
+            puts_on: step.puts_on.as_ref().map(|what| what.value.clone()),
             record: item.find_all(&names.settings, &step.record, &format!("{key}.record")),
             set: item.find_all(&names.settings, &step.set, &format!("{key}.set")),
             gate: step.gate.as_ref().and_then(|gate| self::gate(gate, names, item, &format!("{key}.gate"))),

@@ -43,7 +43,9 @@ impl Writer<'_> {
         let access = &self.context.laid.knowledge.access[ix];
         self.open[ix.at()] = false;
         for at in 0..access.back.len() {
-            self.access_step(stage, Phase::Refit, ix, Way::Back, at, false);
+            if !self.is_on(stage, &access.back[at]) {
+                self.access_step(stage, Phase::Refit, ix, Way::Back, at, false);
+            }
         }
         if access.back.is_empty() && access.close.get() > 0.0 {
             let source = Source::Closes(self.access_id(ix));
@@ -190,4 +192,6 @@ pub enum Way {
     Open,
     /// Putting back.
     Back,
+    /// A step of putting back, done while it still stands open.
+    Stands,
 }

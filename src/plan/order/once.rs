@@ -9,6 +9,7 @@ impl Writer<'_> {
     /// refitting on the last, for what is looked at there must be whole. What stands has the cautions, records,
     /// settings and tests of all.
     pub fn once(&mut self, stage: StageKind, phase: Phase, mut step: Step, same: Option<&str>) {
+        self.note_fitted(&step);
         let Some(same) = same else { return self.emit(stage, phase, step) };
         let key = (stage, same.to_owned());
         let known = self.standing.get(&key).cloned();
@@ -66,9 +67,9 @@ impl Writer<'_> {
     }
 }
 
-/// Whether two steps may be one: the same person, the same danger.
+/// Whether two steps may be one: the same person, the same danger, the same vapor.
 fn alike(a: &Step, b: &Step) -> bool {
-    a.by == b.by && a.ignites == b.ignites && a.vapor == Vapor::Same && b.vapor == Vapor::Same && a.needs == b.needs
+    a.by == b.by && a.ignites == b.ignites && a.vapor == b.vapor && a.vapor != Vapor::Closes && a.needs == b.needs
 }
 
 /// Adds all that another step asks for.
@@ -84,6 +85,8 @@ fn absorb(step: &mut Step, other: Step) {
     } else {
         step.places.extend(other.places.into_iter().filter(|place| !step.places.contains(place)).collect::<Vec<_>>());
     }
+    step.takes_off = step.takes_off.take().or(other.takes_off);
+    step.puts_on = step.puts_on.take().or(other.puts_on);
     step.ticks.extend(other.ticks);
     step.record.extend(other.record);
     step.set.extend(other.set);

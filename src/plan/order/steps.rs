@@ -21,6 +21,8 @@ pub fn plain(source: Source, what: String) -> Step {
         tests: Vec::new(),
         ignites: false,
         vapor: Vapor::Same,
+        takes_off: None,
+        puts_on: None,
         by: By::User,
         needs: Vec::new(),
         air: None,
@@ -42,6 +44,7 @@ impl Writer<'_> {
         let (step, source) = match way {
             Way::Open => (&access.steps[at], Source::Opens(self.access_id(ix))),
             Way::Back => (&access.back[at], Source::Closes(self.access_id(ix))),
+            Way::Stands => (&access.back[at], Source::Stands(self.access_id(ix))),
         };
         let places = self.places_behind(ix);
         let mut written = Step { by: self.by_of(ix), ..plain(source, step.what.clone()) };
@@ -49,6 +52,8 @@ impl Writer<'_> {
         written.set = self.set_again(&step.set, Scope::Craft, &places);
         let running = access.ignites && way == Way::Open && step.phase != Phase::MakeSafe;
         written.ignites = step.ignites.unwrap_or_else(|| running || self.joins_battery(step.phase, step.caution));
+        written.takes_off.clone_from(&step.takes_off);
+        written.puts_on.clone_from(&step.puts_on);
         if opens_fuel {
             written.vapor = Vapor::Opens;
         }
@@ -70,7 +75,8 @@ impl Writer<'_> {
         let safe = access.steps.iter().filter(|step| step.phase == Phase::MakeSafe);
         let mut written: Vec<(Step, Vec<Ix<Hazard>>, Option<&str>)> = safe
             .map(|step| {
-                let line = Step { by, ..plain(source.clone(), step.what.clone()) };
+                let takes_off = step.takes_off.clone();
+                let line = Step { by, takes_off, ..plain(source.clone(), step.what.clone()) };
                 (line, step.caution.into_iter().collect(), step.once.as_deref())
             })
             .collect();
@@ -107,6 +113,11 @@ impl Writer<'_> {
         written.record = record;
         if stage != StageKind::HandOver && (Phase::Strip..=Phase::Bench).contains(&phase) {
             written.needs = self.access_ids(&repair.access);
+        }
+        written.takes_off.clone_from(&step.takes_off);
+        written.puts_on.clone_from(&step.puts_on);
+        if phase == Phase::Fill {
+            written.vapor = Vapor::Opens;
         }
         written.set = self.set_again(&step.set, repair.scope, &places);
         written.tests = step.gate.iter().flat_map(|gate| self.gate(gate, repair.scope, &places)).collect();

@@ -21,7 +21,7 @@ impl Heading {
             (StageKind::HandOver, _) => Self::HandOver,
             (StageKind::Safe, _) | (_, Phase::MakeSafe) => Self::MakeSafe,
             (_, Phase::Open) => Self::OpenUp,
-            (_, Phase::Refit | Phase::Prove) => Self::PutBack,
+            (_, Phase::Refit | Phase::Fill | Phase::Prove) => Self::PutBack,
             _ => Self::Repair,
         }
     }

@@ -92,6 +92,7 @@ fn phase_words(phase: Phase) -> &'static str {
         Phase::Bench => "Bench tests",
         Phase::Refit => "Put back",
         Phase::Settings => "Settings",
+        Phase::Fill => "Fill",
         Phase::Prove => "Prove",
         Phase::HandOver => "Hand over",
     }
