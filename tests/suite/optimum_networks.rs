@@ -301,7 +301,7 @@ fn advised(knowledge: &Knowledge, past: &[Event], look_ahead: LookAhead) -> Move
 }
 
 /// How many states a search opens here.
-const NODES: usize = 300;
+const NODES: usize = 1000;
 
 /// The expected cost of the advice. What is rarer than one in five hundred is repaired in order without more advice, which
 /// costs more than the advice would.

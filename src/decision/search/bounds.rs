@@ -15,6 +15,8 @@ pub struct Classes<'p> {
     pub cures: Vec<Cures>,
     /// What each costs that is handed over.
     giving_up: Vec<f64>,
+    /// For each repair the classes that it may have a part in curing.
+    by_repair: Vec<Vec<usize>>,
 }
 
 /// What stays the same over states with the same repairs done and the same open.
@@ -25,6 +27,8 @@ pub struct Ground {
     any: Vec<Set>,
     /// For each class what its cure costs at least, were it known.
     known: Vec<f64>,
+    /// For each repair its price at least.
+    at_least: Vec<f64>,
     /// For each repair its price now.
     prices: Vec<f64>,
     /// For each repair its price with all shut.
@@ -58,7 +62,11 @@ impl<'p> Classes<'p> {
         let class = |cures_it: &Cures| cures.binary_search(cures_it).unwrap_or_else(|_| unreachable!("it is there"));
         let of_world = problem.worlds.iter().map(|world| class(&world.cures)).collect();
         let giving_up = cures.iter().map(|cures| problem.giving_up(cures)).collect();
-        (Self { problem, cures, giving_up }, of_world)
+        let mut by_repair = vec![Vec::new(); problem.repairs.len()];
+        for (class, cures) in cures.iter().enumerate() {
+            each(cures.any()).for_each(|repair| by_repair[repair].push(class));
+        }
+        (Self { problem, cures, giving_up, by_repair }, of_world)
     }
 
     /// What holds for every state with these repairs done and this open.
@@ -84,6 +92,7 @@ impl<'p> Classes<'p> {
             alone: self.cures.iter().map(|cures| cures.after(done)).collect(),
             any: self.cures.iter().map(|cures| cures.any() & !done).collect(),
             known: self.cures.iter().zip(&self.giving_up).map(known).collect(),
+            at_least,
             prices: problem.repairs.iter().map(|repair| repair.price.from(open)).collect(),
             later: problem.repairs.iter().map(|repair| repair.price.from(0)).collect(),
         }
@@ -94,49 +103,91 @@ impl<'p> Classes<'p> {
         weights.iter().zip(&self.giving_up).map(|(weight, price)| weight * price).sum()
     }
 
-    /// Between what the way from here comes to, times its weight.
-    pub fn between(&self, weights: &[f64], ground: &Ground, ways: Ways) -> Between {
+    /// Between what the way from here comes to, times its weight; `told` is what it comes to at least were all told that
+    /// checks can tell.
+    pub fn between(&self, weights: &[f64], ground: &Ground, ways: Ways, told: f64) -> Between {
         let upper = self.course(weights, ground, ways.repairs);
-        let lower = self.at_least(weights, ground, ways.look).min(upper);
+        let lower = self.at_least(weights, ground, ways.look).max(told).min(upper);
         Between { lower, upper }
+    }
+
+    /// What worlds that no check tells apart come to at least: each class among them with its weight.
+    ///
+    /// Were everything told that any check reads, these worlds would stand alone, and nothing but repairs would be left to
+    /// do about them; what a check shows beyond what it reads is noise that says nothing about the class. So the sum of
+    /// this over all such groups is no more than any way of working comes to. Among themselves the second bound of
+    /// [`at_least`](Self::at_least) holds, without a check to end with; each repair has its price at least, as getting to it
+    /// may have been paid for by a check.
+    pub fn untold(&self, group: &[(usize, f64)], ground: &Ground) -> f64 {
+        let known: f64 = group.iter().map(|(class, weight)| weight * ground.known[*class]).sum();
+        if let [_] = group {
+            return known;
+        }
+        let again = self.problem.again;
+        let mut by_repair: Vec<(usize, f64, f64)> = Vec::new();
+        let (mut left, mut ends, mut apart) = (0.0, 0.0, true);
+        for &(class, weight) in group {
+            let given_up = weight * self.giving_up[class];
+            (left, ends) = (left + weight, ends + given_up);
+            apart &= ground.any[class].count_ones() <= 1 && self.giving_up[class] <= self.problem.hand_over;
+            for repair in each(ground.any[class]) {
+                match by_repair.iter_mut().find(|(known, ..)| *known == repair) {
+                    Some((_, cured, saved)) => (*cured, *saved) = (*cured + weight, *saved + given_up),
+                    None => by_repair.push((repair, weight, given_up)),
+                }
+            }
+        }
+        let price = |repair: usize| ground.at_least[repair] + again;
+        let worth = |(repair, cured, _): &(usize, f64, f64)| cured / price(*repair);
+        by_repair.sort_by(|a, b| worth(b).total_cmp(&worth(a)).then(a.0.cmp(&b.0)));
+        if apart {
+            return in_order(&by_repair, (left, ends), again, price);
+        }
+        for (repair, cured, saved) in by_repair {
+            ends += (price(repair) * left - again * cured - saved).min(0.0);
+            left -= cured;
+        }
+        known.max(ends)
     }
 
     /// A plain course: the repair that cures most for its price, again and again, given up where that is best.
     fn course(&self, weights: &[f64], ground: &Ground, repairs: Set) -> f64 {
         let again = self.problem.again;
-        let mut alone: Vec<Set> = ground.alone.clone();
-        let mut open: Vec<usize> = (0..weights.len()).filter(|class| weights[*class] > 0.0).collect();
-        let mut left: f64 = weights.iter().sum();
-        let mut ending = self.hand_over(weights);
-        let (mut paid, mut best, mut done) = (0.0, ending, 0);
+        let mut alone: Vec<Set> = ground.alone.iter().map(|alone| alone & repairs).collect();
+        let mut weights = weights.to_vec();
         let mut cured = vec![0.0; ground.prices.len()];
+        for (alone, weight) in alone.iter().zip(&weights).filter(|(_, weight)| **weight > 0.0) {
+            each(*alone).for_each(|repair| cured[repair] += weight);
+        }
+        let (mut left, mut ending) = (weights.iter().sum::<f64>(), self.hand_over(&weights));
+        let nothing = 1e-12 * left;
+        let (mut paid, mut best, mut done): (f64, f64, Set) = (0.0, ending, 0);
         for step in 0..REPAIRS_IN_A_ROW {
-            cured.fill(0.0);
-            for &class in &open {
-                each(alone[class] & repairs & !done).for_each(|repair| cured[repair] += weights[class]);
-            }
             let prices = if step == 0 { &ground.prices } else { &ground.later };
             let comes_to = |repair: usize| prices[repair] * left + again * (left - cured[repair]).max(0.0);
             let merit = |repair: usize| cured[repair] / comes_to(repair).max(1e-300);
-            let promising = (0..cured.len()).filter(|repair| cured[*repair] > 0.0);
+            let promising = (0..cured.len()).filter(|repair| cured[*repair] > nothing && done >> repair & 1 == 0);
             let Some(next) = promising.reduce(|a, b| if merit(b) > merit(a) { b } else { a }) else { break };
             paid += comes_to(next);
             done |= 1 << next;
-            open.retain(|&class| {
-                let gone = alone[class] >> next & 1 == 1;
-                if gone {
-                    left -= weights[class];
-                    ending -= weights[class] * self.giving_up[class];
-                } else if !self.cures[class].together.is_empty() {
-                    alone[class] |= self.cures[class].after(1 << next);
+            for &class in &self.by_repair[next] {
+                if weights[class] <= 0.0 {
+                    continue;
                 }
-                !gone
-            });
-            left = if open.is_empty() { 0.0 } else { left.max(0.0) };
-            best = best.min(paid + if open.is_empty() { 0.0 } else { ending.max(0.0) });
-            if open.is_empty() {
-                break;
+                if alone[class] >> next & 1 == 1 {
+                    let weight = std::mem::take(&mut weights[class]);
+                    (left, ending) = (left - weight, ending - weight * self.giving_up[class]);
+                    each(alone[class]).for_each(|repair| cured[repair] -= weight);
+                } else {
+                    let new = self.cures[class].after(1 << next) & repairs & !alone[class];
+                    each(new).for_each(|repair| cured[repair] += weights[class]);
+                    alone[class] |= new;
+                }
             }
+            if left <= nothing {
+                return best.min(paid);
+            }
+            best = best.min(paid + ending.max(0.0));
         }
         best
     }
@@ -193,6 +244,22 @@ impl<'p> Classes<'p> {
         let looking = if look.is_finite() { end(ends[1]) } else { f64::INFINITY };
         known.max(end(ends[0]).min(looking))
     }
+}
+
+/// What repairs that have no world in common come to, done in this order (the falling one of chance over price) and given
+/// up where that is best; `ends` is what giving up at once would come to, the same for each world.
+///
+/// That is the least that they can come to. Whichever are done are best done in that order (Smith 1956). And where the last
+/// one done, of price `p` and weight `W`, is worth it, `p m <= W H` with `m` left before it and `H` for giving up, one that
+/// stands before it and is not done has a greater `W / p`, so that doing it just before pays too.
+fn in_order(repairs: &[(usize, f64, f64)], (left, ends): (f64, f64), again: f64, price: impl Fn(usize) -> f64) -> f64 {
+    let (mut left, mut ends, mut paid, mut best) = (left, ends, 0.0, ends);
+    for &(repair, cured, saved) in repairs {
+        paid += price(repair) * left - again * cured;
+        (left, ends) = (left - cured, ends - saved);
+        best = f64::min(best, paid + ends.max(0.0));
+    }
+    best
 }
 
 /// The repairs of a set, ascending.

@@ -8,6 +8,7 @@
 mod bounds;
 mod pose;
 mod problem;
+mod told;
 mod tree;
 
 pub use bounds::Between;

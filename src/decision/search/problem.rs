@@ -14,8 +14,9 @@ pub const ACCESS_AT_MOST: usize = 128;
 
 /// What a job may turn out to be, and what may be done.
 ///
-/// A check shows the same whenever it is made and is made once; a repair cures in a world or does not, once and for all,
-/// and is done once. After a repair the symptom is tried on a whole craft: all is shut again.
+/// A check shows the same whenever it is made and is made once, where it may tell anything or something waits for it; a
+/// repair cures in a world or does not, once and for all, and is done once, where it may have a part in curing what is left. After a repair the symptom is tried on a whole craft:
+/// all is shut again.
 #[derive(Clone, Debug)]
 pub struct Problem {
     /// The worlds.

@@ -2,7 +2,8 @@
 //! doubt about the whole lies.
 
 use super::bounds::{Between, Classes, Ground, Ways, each};
-use super::problem::{Open, Problem, Set, Step};
+use super::problem::{Open, Problem, Repair, Set, Step};
+use super::told::Told;
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -45,7 +46,12 @@ enum Follow {
     Hope,
     /// The steps that are the best for all that is known: it brings the upper bound down.
     Best,
+    /// The same after this first step, which is looked at so that first steps are compared on equal terms.
+    First(usize),
 }
+
+/// First steps within this share of the best are looked at in turn.
+const IN_SIGHT: f64 = 0.05;
 
 /// A search at work.
 pub struct Tree<'p> {
@@ -58,12 +64,29 @@ pub struct Tree<'p> {
     grounds: BTreeMap<(Set, Open), Ground>,
     /// How many were opened.
     opened: usize,
+    /// How often each first step was looked at in turn.
+    looked_at: Vec<usize>,
 }
 
 /// What a state weighs: worlds that may still be, and classes.
 struct Weighed {
     worlds: Vec<(usize, f64)>,
     classes: Vec<f64>,
+    /// The checks that may still be made and tell anything.
+    checks: Vec<usize>,
+    /// What these could tell.
+    told: Told,
+    /// What that comes to at least, for what is open after a check.
+    at_least: BTreeMap<Open, Vec<f64>>,
+}
+
+/// A state that a step may lead to.
+struct Next {
+    state: State,
+    /// The weight of each class.
+    classes: Vec<f64>,
+    /// What it comes to at least were all told that checks can tell.
+    told: f64,
 }
 
 impl<'p> Tree<'p> {
@@ -75,8 +98,9 @@ impl<'p> Tree<'p> {
         let between = Between { lower: 0.0, upper: f64::INFINITY };
         let (places, grounds) = (BTreeMap::from([(root.clone(), 0)]), BTreeMap::new());
         let nodes = vec![Node { state: root, between, options: None, parents: vec![] }];
-        let mut tree = Self { problem, classes, class_of, nodes, places, grounds, opened: 0 };
+        let mut tree = Self { problem, classes, class_of, nodes, places, grounds, opened: 0, looked_at: vec![] };
         tree.open(0);
+        tree.looked_at = vec![0; tree.nodes[0].options.as_ref().map_or(0, Vec::len)];
         tree
     }
 
@@ -104,9 +128,11 @@ impl<'p> Tree<'p> {
 
     /// Opens one state more, where most of the doubt lies; false where there is none left.
     pub fn go_on(&mut self) -> bool {
-        // By turns: what could be better than it looks, and what looks best.
-        let turns =
-            if self.opened.is_multiple_of(2) { [Follow::Best, Follow::Hope] } else { [Follow::Hope, Follow::Best] };
+        // By turns: what looks best, what could be better than it looks, and what nearly looks best.
+        let mut turns = vec![Follow::Best, Follow::Hope];
+        turns.extend(self.next_in_turn().map(Follow::First));
+        let n = turns.len();
+        turns.rotate_left(self.opened % n);
         for follow in turns {
             if let Some(leaf) = self.leaf(follow) {
                 self.open(leaf);
@@ -116,6 +142,16 @@ impl<'p> Tree<'p> {
         false
     }
 
+    /// Of the first steps in sight of the best the one that was looked at least.
+    fn next_in_turn(&mut self) -> Option<usize> {
+        let options = self.nodes[0].options.as_ref()?;
+        let near = self.nodes[0].between.upper * (1.0 + IN_SIGHT);
+        let in_sight = (0..options.len()).filter(|at| options[*at].between.upper <= near);
+        let next = in_sight.min_by_key(|at| self.looked_at[*at])?;
+        self.looked_at[next] += 1;
+        Some(next)
+    }
+
     /// The state not yet opened that a way down comes to.
     fn leaf(&mut self, follow: Follow) -> Option<usize> {
         let mut at = 0;
@@ -123,9 +159,12 @@ impl<'p> Tree<'p> {
             let Some(options) = &self.nodes[at].options else { return Some(at) };
             let by = |choice: &Choice| match follow {
                 Follow::Hope => choice.between.lower,
-                Follow::Best => choice.between.upper,
+                Follow::Best | Follow::First(_) => choice.between.upper,
             };
-            let choice = (0..options.len()).reduce(|a, b| if by(&options[b]) < by(&options[a]) { b } else { a })?;
+            let choice = match follow {
+                Follow::First(first) if at == 0 => first,
+                _ => (0..options.len()).reduce(|a, b| if by(&options[b]) < by(&options[a]) { b } else { a })?,
+            };
             if options[choice].then.is_none() {
                 // What is learned by that may make another way the one to follow.
                 self.lead_on(at, choice);
@@ -147,16 +186,15 @@ impl<'p> Tree<'p> {
     fn open(&mut self, at: usize) {
         self.opened += 1;
         let state = self.nodes[at].state.clone();
-        let weighed = self.weighed(&state);
+        let mut weighed = self.weighed(&state);
         let left: f64 = weighed.classes.iter().sum();
         let mut options = Vec::new();
         let hand_over = self.classes.hand_over(&weighed.classes);
         let given_up = Between { lower: hand_over, upper: hand_over };
         options.push(Choice { step: Step::HandOver, price: hand_over, between: given_up, then: Some(vec![]) });
-        let checks = self.checks(&state, &weighed);
-        for &check in &checks {
+        for check in weighed.checks.clone() {
             let price = self.problem.checks[check].price.from(state.open) * left;
-            self.weigh_choice(&state, &weighed, &checks, Step::Check(check), price, &mut options);
+            self.weigh_choice(&state, &mut weighed, Step::Check(check), price, &mut options);
         }
         let some_part = self.part_in_a_cure(&state, &weighed.classes);
         for repair in each(some_part & self.sensible(&state)) {
@@ -166,7 +204,7 @@ impl<'p> Tree<'p> {
             let after = self.classes_after(&state, &weighed.classes, repair);
             let price = self.problem.repairs[repair].price.from(state.open) * left
                 + self.problem.again * after.iter().sum::<f64>();
-            self.weigh_choice(&state, &weighed, &checks, Step::Repair(repair), price, &mut options);
+            self.weigh_choice(&state, &mut weighed, Step::Repair(repair), price, &mut options);
         }
         self.nodes[at].options = Some(options);
         self.settle(at);
@@ -175,15 +213,14 @@ impl<'p> Tree<'p> {
     fn weigh_choice(
         &mut self,
         state: &State,
-        weighed: &Weighed,
-        checks: &[usize],
+        weighed: &mut Weighed,
         step: Step,
         price: f64,
         options: &mut Vec<Choice>,
     ) {
         let mut between = Between { lower: price, upper: price };
-        for (next, classes) in self.leads_to(state, weighed, step) {
-            let then = self.bound(&next, &classes, checks);
+        for next in self.leads_to(state, weighed, step) {
+            let then = self.bound(&next, &weighed.checks);
             between = Between { lower: between.lower + then.lower, upper: between.upper + then.upper };
         }
         options.push(Choice { step, price, between, then: None });
@@ -192,17 +229,16 @@ impl<'p> Tree<'p> {
     /// Makes the states that a choice may lead to, where they are not there yet.
     fn lead_on(&mut self, at: usize, choice: usize) {
         let state = self.nodes[at].state.clone();
-        let weighed = self.weighed(&state);
-        let checks = self.checks(&state, &weighed);
+        let mut weighed = self.weighed(&state);
         let Some(step) = self.nodes[at].options.as_ref().map(|options| options[choice].step) else { return };
         let mut then = Vec::new();
-        for (next, classes) in self.leads_to(&state, &weighed, step) {
-            let node = match self.places.get(&next) {
+        for next in self.leads_to(&state, &mut weighed, step) {
+            let node = match self.places.get(&next.state) {
                 Some(&known) => known,
                 None => {
-                    let between = self.bound(&next, &classes, &checks);
-                    self.nodes.push(Node { state: next.clone(), between, options: None, parents: vec![] });
-                    self.places.insert(next, self.nodes.len() - 1);
+                    let between = self.bound(&next, &weighed.checks);
+                    self.nodes.push(Node { state: next.state.clone(), between, options: None, parents: vec![] });
+                    self.places.insert(next.state, self.nodes.len() - 1);
                     self.nodes.len() - 1
                 }
             };
@@ -252,28 +288,43 @@ impl<'p> Tree<'p> {
     }
 
     /// The bounds of a state by itself; `checks` are those that may still tell anything.
-    fn bound(&mut self, state: &State, classes: &[f64], checks: &[usize]) -> Between {
+    fn bound(&mut self, next: &Next, checks: &[usize]) -> Between {
+        let Next { state, classes, told } = next;
         if let Some(&known) = self.places.get(state) {
             return self.nodes[known].between;
         }
         let made = |check: usize| state.answers.iter().any(|(made, _)| usize::from(*made) == check);
         let left = checks.iter().filter(|check| !made(**check)).map(|check| self.problem.checks[*check].price.work);
         let ways = Ways { repairs: self.sensible(state), look: left.fold(f64::INFINITY, f64::min) };
-        let key = (state.done, state.open);
-        if !self.grounds.contains_key(&key) {
-            self.grounds.insert(key, self.classes.ground(state.done, state.open));
-        }
-        self.classes.between(classes, &self.grounds[&key], ways)
+        self.stand_on(state.done, state.open);
+        self.classes.between(classes, &self.grounds[&(state.done, state.open)], ways, *told)
     }
 
-    /// The states that a step may lead to, with the weight of their classes.
-    fn leads_to(&self, state: &State, weighed: &Weighed, step: Step) -> Vec<(State, Vec<f64>)> {
+    /// Works out what holds for all states with these repairs done and this open, where that is not known yet.
+    fn stand_on(&mut self, done: Set, open: Open) {
+        if !self.grounds.contains_key(&(done, open)) {
+            self.grounds.insert((done, open), self.classes.ground(done, open));
+        }
+    }
+
+    /// What is told comes to at least once these repairs have failed, with this open.
+    fn told(&mut self, told: &Told, done: Set, open: Open) -> Vec<f64> {
+        self.stand_on(done, open);
+        told.at_least(&self.classes, &self.grounds[&(done, open)], done)
+    }
+
+    /// The states that a step may lead to.
+    fn leads_to(&mut self, state: &State, weighed: &mut Weighed, step: Step) -> Vec<Next> {
         match step {
             Step::HandOver => Vec::new(),
             Step::Repair(repair) => {
                 let classes = self.classes_after(state, &weighed.classes, repair);
+                if classes.iter().all(|weight| *weight <= 0.0) {
+                    return Vec::new();
+                }
                 let next = State { answers: state.answers.clone(), done: state.done | 1 << repair, open: 0 };
-                if classes.iter().any(|weight| *weight > 0.0) { vec![(next, classes)] } else { vec![] }
+                let told = self.told(&weighed.told, next.done, 0).iter().sum();
+                vec![Next { state: next, classes, told }]
             }
             Step::Check(check) => {
                 let open = self.problem.checks[check].leaves_open(state.open);
@@ -283,9 +334,16 @@ impl<'p> Tree<'p> {
                     answers.insert(answers.partition_point(|known| *known < answer), answer);
                     State { answers, done: state.done, open }
                 };
+                if !weighed.at_least.contains_key(&open) {
+                    let at_least = self.told(&weighed.told, state.done, open);
+                    weighed.at_least.insert(open, at_least);
+                }
+                let at_least = &weighed.at_least[&open];
+                let place = weighed.checks.iter().position(|left| *left == check).unwrap_or_default();
+                let told = |outcome: usize| weighed.told.after(self.problem, (place, check), outcome, at_least);
                 let outcomes = self.by_outcome(weighed, check).into_iter().enumerate();
                 let possible = outcomes.filter(|(_, classes)| classes.iter().any(|weight| *weight > 0.0));
-                possible.map(|(outcome, classes)| (next(outcome), classes)).collect()
+                possible.map(|(outcome, classes)| Next { state: next(outcome), classes, told: told(outcome) }).collect()
             }
         }
     }
@@ -334,25 +392,31 @@ impl<'p> Tree<'p> {
     }
 
     /// The checks that may still be made and tell anything.
-    fn checks(&self, state: &State, weighed: &Weighed) -> Vec<usize> {
+    fn checks(&self, state: &State, worlds: &[(usize, f64)]) -> Vec<usize> {
         let made = |check: usize| state.answers.iter().any(|(made, _)| usize::from(*made) == check);
         let spoiled = |check: usize| {
             state.answers.iter().any(|(made, _)| self.problem.checks[usize::from(*made)].spoils.contains(&check))
         };
         let tells = |check: usize| {
             let chances = &self.problem.checks[check].chances;
-            let mut rows = weighed.worlds.iter().map(|(world, _)| usize::from(self.problem.worlds[*world].rows[check]));
+            let mut rows = worlds.iter().map(|(world, _)| usize::from(self.problem.worlds[*world].rows[check]));
             let Some(first) = rows.next() else { return false };
             // Rows that show everything alike are one.
             rows.any(|row| row != first && chances.iter().any(|c| c[row].total_cmp(&c[first]).is_ne()))
         };
+        // What tells nothing may still be what a repair waits for, or anything to do before one that is held up.
+        let first = state.answers.is_empty() && state.done == 0;
+        let frees = |check: usize| {
+            let waits = |repair: &Repair| repair.waits_for.iter().any(|(wanted, _)| *wanted == check);
+            self.problem.repairs.iter().any(|repair| waits(repair) || first && repair.held)
+        };
         let all = 0..self.problem.checks.len();
-        all.filter(|check| !made(*check) && !spoiled(*check) && tells(*check)).collect()
+        all.filter(|&check| !made(check) && !spoiled(check) && (tells(check) || frees(check))).collect()
     }
 
     /// How heavy each world and each class is in a state.
     fn weighed(&self, state: &State) -> Weighed {
-        let mut weighed = Weighed { worlds: Vec::new(), classes: vec![0.0; self.classes.cures.len()] };
+        let (mut worlds, mut classes) = (Vec::new(), vec![0.0; self.classes.cures.len()]);
         let gone: Vec<bool> = self.classes.cures.iter().map(|cures| cures.by(state.done)).collect();
         for (at, world) in self.problem.worlds.iter().enumerate().filter(|(at, _)| !gone[self.class_of[*at]]) {
             let shown = |(check, outcome): &(u16, u8)| {
@@ -361,11 +425,13 @@ impl<'p> Tree<'p> {
             };
             let weight = state.answers.iter().map(shown).fold(world.weight, |weight, chance| weight * chance);
             if weight > 0.0 {
-                weighed.worlds.push((at, weight));
-                weighed.classes[self.class_of[at]] += weight;
+                worlds.push((at, weight));
+                classes[self.class_of[at]] += weight;
             }
         }
-        weighed
+        let checks = self.checks(state, &worlds);
+        let told = Told::of(self.problem, &self.class_of, &worlds, &checks);
+        Weighed { worlds, classes, checks, told, at_least: BTreeMap::new() }
     }
 }
 

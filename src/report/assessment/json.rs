@@ -77,6 +77,8 @@ struct SteadinessJson {
     next: usize,
     /// How often it stayed within 5 % of the best.
     near: usize,
+    /// By what share of the best it was dearer than it, on average.
+    regret: f64,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -331,12 +333,13 @@ impl Assessment<'_> {
             steadiness: self
                 .steadiness
                 .iter()
-                .map(|&Steadiness { sigma, draws, leader, next, near }| SteadinessJson {
+                .map(|&Steadiness { sigma, draws, leader, next, near, regret }| SteadinessJson {
                     sigma,
                     draws,
                     leader,
                     next,
                     near,
+                    regret,
                 })
                 .collect(),
         }
