@@ -7,6 +7,8 @@
 //!
 //! `--seed N` draws other jobs.
 
+#![expect(clippy::cast_precision_loss, reason = "a few draws")]
+
 use doldrum::access::AccessGraph;
 use doldrum::belief::believe;
 use doldrum::case::Case;
@@ -61,6 +63,8 @@ struct Count {
     leader: usize,
     next: usize,
     near: usize,
+    /// By what share the step was dearer than the best, summed over draws.
+    regret: f64,
 }
 
 impl Count {
@@ -69,6 +73,7 @@ impl Count {
         self.leader += steady.leader;
         self.next += steady.next;
         self.near += steady.near;
+        self.regret += steady.regret * steady.draws as f64;
     }
 }
 
@@ -87,13 +92,15 @@ fn main() -> std::io::Result<()> {
     }
     let mut out = std::io::stdout().lock();
     writeln!(out, "{situations} situations, {}; {} draws each", asked.layout, asked.draws)?;
-    writeln!(out, "sigma  leader stays     next step stays  within 5%")?;
+    writeln!(out, "sigma  leader stays     next step stays  within 5%        dearer than the best")?;
     for (sigma, count) in SIGMAS.iter().zip(&counts) {
         let cell = |n: usize| {
             let of = share(n, count.draws);
             format!("{:.1}% ({:.0}-{:.0})", 100.0 * of.share, 100.0 * of.low, 100.0 * of.high)
         };
-        writeln!(out, "{sigma:<6} {:<16} {:<16} {}", cell(count.leader), cell(count.next), cell(count.near))?;
+        let regret = 100.0 * count.regret / count.draws.max(1) as f64;
+        let cells = [count.leader, count.next, count.near].map(cell);
+        writeln!(out, "{sigma:<6} {:<16} {:<16} {:<16} {regret:.2}%", cells[0], cells[1], cells[2])?;
     }
     Ok(())
 }

@@ -120,7 +120,7 @@ impl AccessGraph {
     #[must_use]
     pub fn reach(&self, laid: &Laid<'_>, open: &OpenSet, wanted: &[Ix<Access>], places: usize) -> Reach {
         self.missing(open, wanted).into_iter().fold(Reach::default(), |reach, access| {
-            let Reach { open, close } = minutes(laid, access, places);
+            let Reach { open, close } = self.minutes(laid, access, places);
             Reach { open: reach.open + open, close: reach.close + close }
         })
     }
@@ -128,7 +128,7 @@ impl AccessGraph {
     /// The minutes to put back all that is open.
     #[must_use]
     pub fn put_back(&self, laid: &Laid<'_>, open: &OpenSet, places: usize) -> Minutes {
-        open.iter().map(|access| minutes(laid, access, places).close).sum()
+        open.iter().map(|access| self.minutes(laid, access, places).close).sum()
     }
 
     /// All states in an order of opening.
@@ -167,17 +167,19 @@ impl AccessGraph {
             open.0[self.graph[node].at()] = false;
         }
     }
-}
 
-/// The minutes of one access state where so many instances come off.
-fn minutes(laid: &Laid<'_>, access: Ix<Access>, places: usize) -> Reach {
-    let access = &laid.knowledge.access[access];
-    let mut reach = Reach { open: access.open, close: access.close };
-    if let Some((scope, open, close)) = access.each_further {
-        #[expect(clippy::cast_precision_loss, reason = "a handful of places")]
-        let further = places.min(laid.places(scope)).saturating_sub(1) as f64;
-        reach.open += open * further;
-        reach.close += close * further;
+    /// The minutes of one access state by itself, where so many instances come off.
+    #[must_use]
+    #[expect(clippy::unused_self, reason = "asked of the graph, as all about access is")]
+    pub fn minutes(&self, laid: &Laid<'_>, access: Ix<Access>, places: usize) -> Reach {
+        let access = &laid.knowledge.access[access];
+        let mut reach = Reach { open: access.open, close: access.close };
+        if let Some((scope, open, close)) = access.each_further {
+            #[expect(clippy::cast_precision_loss, reason = "a handful of places")]
+            let further = places.min(laid.places(scope)).saturating_sub(1) as f64;
+            reach.open += open * further;
+            reach.close += close * further;
+        }
+        reach
     }
-    reach
 }

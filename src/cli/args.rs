@@ -4,6 +4,7 @@ pub mod authors;
 pub mod calc;
 pub mod logbook;
 
+use crate::decision::LookAhead;
 use crate::drill::draw::Level;
 use crate::inference::Limits;
 use crate::store::built_in_names;
@@ -139,6 +140,9 @@ pub struct Triage {
     /// The job.
     #[command(flatten)]
     pub job: Job,
+    /// How far ahead the choice of the next step looks.
+    #[command(flatten)]
+    pub ahead: Ahead,
     /// Plain lines in and out, whatever the terminal can do.
     #[arg(long)]
     pub plain: bool,
@@ -213,9 +217,9 @@ pub struct Assess {
     /// How much work inference may take.
     #[command(flatten)]
     pub budget: Budget,
-    /// How many steps are looked ahead over every outcome, 1 or 2; the second takes about four times as long.
-    #[arg(long, default_value_t = 1, value_name = "STEPS", value_parser = clap::value_parser!(u8).range(1..=2))]
-    pub look_ahead: u8,
+    /// How far ahead the choice of the next step looks.
+    #[command(flatten)]
+    pub ahead: Ahead,
     /// How often the numbers are shaken to see whether the recommendation stays; 0 for not at all.
     #[arg(long, default_value_t = 6, value_name = "TIMES", value_parser = clap::value_parser!(u16).range(0..=1000))]
     pub shake: u16,
@@ -319,8 +323,8 @@ pub struct Trial {
     /// Only jobs in which this symptom is named; may be given again [default: any].
     #[arg(long, value_name = "SYMPTOM", value_delimiter = ',')]
     pub symptom: Vec<String>,
-    /// The policies: ours, ours-two-steps, checklist, information-per-cost, most-information, cheapest-check,
-    /// repairs-only, chance [default: all but ours-two-steps, which takes four times as long].
+    /// The policies: ours, ours-two-steps, ours-search, checklist, information-per-cost, most-information,
+    /// cheapest-check, repairs-only, chance [default: all but ours-two-steps and ours-search, which take longer].
     #[arg(long, value_name = "POLICY", value_delimiter = ',')]
     pub policy: Vec<String>,
     /// How far the truth's numbers stray from the knowledge: one standard deviation in log-odds.
@@ -358,6 +362,40 @@ fn sigma(text: &str) -> Result<f64, String> {
 
 fn share(text: &str) -> Result<f64, String> {
     between(text, 0.0, 1.0)
+}
+
+/// How far ahead the choice of the next step looks.
+#[derive(Args, Clone, Copy, Debug)]
+pub struct Ahead {
+    /// How far is looked ahead: 1 or 2 steps over every outcome, or a search that says how near the best possible it is.
+    #[arg(long, value_enum, default_value = "1", value_name = "STEPS")]
+    pub look_ahead: Steps,
+    /// How many states of what may be known the search looks at; two hundred take about as many steps by themselves.
+    #[arg(long, default_value_t = 200, value_name = "NODES", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub nodes: u32,
+}
+
+/// How many steps are looked ahead.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Steps {
+    /// One step, over every outcome.
+    #[value(name = "1")]
+    One,
+    /// Two steps; about four times as long.
+    #[value(name = "2")]
+    Two,
+    /// Best first, with bounds, within `--nodes`.
+    Search,
+}
+
+impl From<Ahead> for LookAhead {
+    fn from(ahead: Ahead) -> Self {
+        match ahead.look_ahead {
+            Steps::One => Self::One,
+            Steps::Two => Self::Two,
+            Steps::Search => Self::Search(ahead.nodes as usize),
+        }
+    }
 }
 
 /// How much work inference may take.

@@ -3,9 +3,10 @@
 use super::candidates::{self, Candidate, Candidates};
 use super::lock::{Awaited, Lock};
 use super::offers::{Gatherer, Offer, Offers};
+use super::search::Between;
 use super::simulate::{self, Bits, Simulator};
 use super::value::{self, Bench, GivingUp, Market, Outlook, Prospect, Split, Way};
-use super::{Action, Bounds, Settings, cost, worked_on};
+use super::{Action, Bounds, Proof, Settings, cost, worked_on};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
 use crate::case::Case;
@@ -28,6 +29,8 @@ pub(super) struct Priced {
     pub total: f64,
     /// A check that costs more than it saves.
     pub losing: bool,
+    /// Between what it comes to at best, where that was searched for, and in how many states.
+    pub between: Option<(Between, usize)>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -282,7 +285,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             Choice::Repair(at) => self.repair_total(at, &Market::BLIND),
             Choice::HandOver => self.bench.hand_over(),
         };
-        Bounds { at_least: Money::of(at_least.min(at_most)), at_most: Money::of(at_most) }
+        Bounds { at_least: Money::of(at_least.min(at_most)), at_most: Money::of(at_most), by: Proof::Knowing }
     }
 
     /// What looking further offers, but for one check: what it tells, it tells once.
@@ -325,7 +328,8 @@ impl<'a, 'k> Desk<'a, 'k> {
         let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| at_once(offer)).collect();
         let as_it_stands = self.prospect(&everything, &[1.0], &now, &self.shut_prices);
         let locked = self.unlocking_now(&now);
-        let mut ranked = vec![Priced { option: Choice::HandOver, total: self.bench.hand_over(), losing: false }];
+        let mut ranked =
+            vec![Priced { option: Choice::HandOver, total: self.bench.hand_over(), losing: false, between: None }];
         let mut losing = Vec::new();
         let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
         for at in 0..self.checks.len() {
@@ -339,9 +343,10 @@ impl<'a, 'k> Desk<'a, 'k> {
             let option = Choice::Check(at);
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
             if awaited || loss < 0.0 && self.decides(&ahead, &others) {
-                ranked.push(Priced { option, total: self.check_total(at, &ahead, &full), losing: false });
+                let total = self.check_total(at, &ahead, &full);
+                ranked.push(Priced { option, total, losing: false, between: None });
             } else {
-                losing.push(Priced { option, total: loss.max(0.0), losing: true });
+                losing.push(Priced { option, total: loss.max(0.0), losing: true, between: None });
             }
         }
         let market = if ranked.len() > 1 { full } else { Market::BLIND };
@@ -349,6 +354,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             option: Choice::Repair(at),
             total: self.repair_total(at, &market),
             losing: false,
+            between: None,
         }));
         let least = ranked.iter().map(|o| o.total).fold(f64::INFINITY, f64::min);
         ranked.extend(losing.into_iter().map(|o| Priced { total: least + o.total, ..o }));
@@ -411,7 +417,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             _ => false,
         };
         let check = self.checks.iter().position(|(offer, _)| releases(&offer.action))?;
-        let priced = |option| Priced { option, total, losing: false };
+        let priced = |option| Priced { option, total, losing: false, between: None };
         Some((priced(Choice::Check(check)), priced(Choice::Repair(at))))
     }
 

@@ -7,7 +7,7 @@ use super::cost;
 use super::desk::{Choice, Desk, Priced};
 use super::lock::{Lock, share};
 use super::value::{Bench, LOOKING_IS_HARDER, Market, Split, Together, Way};
-use super::{Action, Settings};
+use super::{Action, LookAhead, Settings};
 use crate::access::OpenSet;
 use crate::units::Minutes;
 
@@ -20,9 +20,9 @@ pub(super) enum GoesOn {
 }
 
 impl GoesOn {
-    /// As options were ranked.
+    /// As options were ranked; after a search as one step of look-ahead would go on, since what a search follows is a tree.
     pub fn of(desk: &Desk<'_, '_>, ranked: &[Priced], settings: &Settings) -> Self {
-        if settings.look_ahead > 1 && desk.lock.is_none() {
+        if settings.look_ahead == LookAhead::Two && desk.lock.is_none() {
             return Self::Deeper;
         }
         let looks = ranked.iter().any(|option| !option.losing && matches!(option.option, Choice::Check(_)));

@@ -13,6 +13,7 @@ mod lock;
 mod minutes;
 mod offers;
 mod propose;
+pub mod search;
 pub mod simulate;
 pub mod steady;
 mod value;
@@ -67,6 +68,8 @@ pub struct Proposal {
     pub before: Before,
     /// What part of it is getting there, where what comes next may need that too.
     pub opening: Option<Opening>,
+    /// Between what the job comes to from here to the end, taking it, where that was searched for.
+    pub bounds: Option<Bounds>,
 }
 
 /// Getting to where a check is made.
@@ -105,11 +108,48 @@ pub struct Advice {
 /// Between what a job costs from here to the end, over the sampled worlds.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bounds {
-    /// No way of working comes to less on average: what the cheapest cure costs where one knew at once which it is.
+    /// No way of working comes to less on average.
     pub at_least: Money,
-    /// The step proposed and after it repairs in a row, without another check, come to this: it can be followed to the
-    /// letter.
+    /// A way of working that begins with the step proposed and can be followed to the letter comes to this.
     pub at_most: Money,
+    /// How they were come by.
+    pub by: Proof,
+}
+
+/// How bounds were come by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Proof {
+    /// At least what the cheapest cure costs where one knew at once which it is; at most the step proposed and after it
+    /// repairs in a row, without another check.
+    Knowing,
+    /// By a search through so many states of what may be known.
+    Searched(usize),
+}
+
+impl Bounds {
+    /// What a search found.
+    fn searched(between: search::Between, states: usize) -> Self {
+        let (at_least, at_most) = (Money::of(between.lower), Money::of(between.upper));
+        Self { at_least, at_most, by: Proof::Searched(states) }
+    }
+
+    /// By what share the way that is known may be dearer than the best there is, at most.
+    #[must_use]
+    pub fn within(&self) -> f64 {
+        (self.at_most.get() / self.at_least.get().max(1e-9) - 1.0).max(0.0)
+    }
+}
+
+/// How far it is looked ahead before what comes after is priced by rule of thumb.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LookAhead {
+    /// One step, over every outcome.
+    One,
+    /// Two steps, over every outcome of the most promising.
+    Two,
+    /// As far as a search comes that opens so many states of what may be known, or until it is as good as sure that
+    /// nothing is better.
+    Search(usize),
 }
 
 /// How the choice is made.
@@ -121,8 +161,8 @@ pub struct Settings {
     pub seed: u64,
     /// How many runners-up.
     pub alternatives: usize,
-    /// How many steps are looked ahead over every outcome, 1 or 2, before what comes after is priced by rule of thumb.
-    pub look_ahead: u8,
+    /// How far it is looked ahead.
+    pub look_ahead: LookAhead,
     /// Whether bounds on the cost are worked out.
     pub bounds: bool,
     /// Limits of inference.
@@ -138,7 +178,7 @@ impl Default for Settings {
             worlds: 4096,
             seed: 1,
             alternatives: 3,
-            look_ahead: 1,
+            look_ahead: LookAhead::One,
             bounds: false,
             limits: Limits::default(),
             now: None,
@@ -178,13 +218,21 @@ fn weigh<T>(
     let desk = Desk::new(laid, graph, case, belief, &worlds, &mut offers, &gatherer, settings);
     let mut ranked = desk.rank();
     // What releases an interlock is priced one step ahead only.
-    if settings.look_ahead > 1 && desk.lock.is_none() {
-        ranked = desk.deeper(ranked);
+    let mut proof = None;
+    match settings.look_ahead {
+        LookAhead::Two if desk.lock.is_none() => ranked = desk.deeper(ranked),
+        LookAhead::Search(states) if desk.lock.is_none() => {
+            if let Some(searched) = desk.searched(&gatherer, &ranked, states) {
+                proof = Some(Bounds::searched(searched.between, searched.opened));
+                ranked = searched.ranked;
+            }
+        }
+        _ => {}
     }
     let also = also(&desk, &ranked);
     let goes_on = GoesOn::of(&desk, &ranked, settings);
     let priced = ranked.remove(0);
-    let bounds = settings.bounds.then(|| desk.bounds(&priced));
+    let bounds = settings.bounds.then(|| proof.unwrap_or_else(|| desk.bounds(&priced)));
     let mut alternatives: Vec<Proposal> =
         ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, priced.total)).collect();
     // A check that loses, and then the same again, is no other way.
@@ -247,6 +295,7 @@ fn closing(
         separates: Vec::new(),
         before: Before { put_back, close: None, ticks: Vec::new() },
         opening: None,
+        bounds: wanted.bounds,
         action,
     }
 }

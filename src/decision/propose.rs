@@ -4,7 +4,7 @@ use super::desk::{Choice, Desk, Priced, mixtures, row_worlds};
 use super::offers::Offer;
 use super::simulate::{Bits, both};
 use super::value::Way;
-use super::{Action, Branch, Opening, Proposal, cost};
+use super::{Action, Bounds, Branch, Opening, Proposal, cost};
 use crate::access::OpenSet;
 use crate::knowledge::Cause;
 use crate::knowledge::layout::Instance;
@@ -19,6 +19,11 @@ struct Looks(Vec<(usize, Vec<Vec<Vec<f64>>>)>);
 impl Desk<'_, '_> {
     /// An option as a proposal; `other` is the best total without it.
     pub fn propose(&self, priced: &Priced, other: f64) -> Proposal {
+        let bounds = priced.between.map(|between| Bounds::searched(between.0, between.1));
+        Proposal { bounds, ..self.priced(priced, other) }
+    }
+
+    fn priced(&self, priced: &Priced, other: f64) -> Proposal {
         let total = Money::of(priced.total);
         let saves = Money::of(other - priced.total);
         match priced.option {
@@ -57,6 +62,7 @@ impl Desk<'_, '_> {
                 separates: Vec::new(),
                 before: Before::default(),
                 opening: None,
+                bounds: None,
             },
         }
     }
@@ -78,6 +84,7 @@ impl Desk<'_, '_> {
             separates,
             before: offer.before.clone(),
             opening: None,
+            bounds: None,
         }
     }
 

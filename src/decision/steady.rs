@@ -23,6 +23,9 @@ pub struct Steadiness {
     pub next: usize,
     /// How often the next step stayed within [`NEAR`] of the best.
     pub near: usize,
+    /// By what share of the best the next step was dearer than it, on average over the draws in which it could still be
+    /// priced: what it costs to have chosen by numbers that are off so far.
+    pub regret: f64,
 }
 
 /// What counts as about as good as the best: a share of its expected cost.
@@ -53,7 +56,8 @@ pub fn steadiness(
     sigmas
         .iter()
         .map(|&sigma| {
-            let mut steady = Steadiness { sigma, draws, leader: 0, next: 0, near: 0 };
+            let mut steady = Steadiness { sigma, draws, leader: 0, next: 0, near: 0, regret: 0.0 };
+            let mut priced = 0;
             for draw in 0..draws {
                 let knowledge = shaken(laid.knowledge, sigma, settings.seed.wrapping_add(draw as u64));
                 let shaken = Laid::new(&knowledge, laid.craft.clone());
@@ -67,7 +71,12 @@ pub fn steadiness(
                 let least = costs.fold(f64::INFINITY, f64::min);
                 steady.next += usize::from(is_like(&now.next.action, &advice.next.action));
                 steady.near += usize::from(least <= best * (1.0 + NEAR));
+                if least.is_finite() && best > 0.0 {
+                    steady.regret += (least / best - 1.0).max(0.0);
+                    priced += 1;
+                }
             }
+            steady.regret /= f64::from(priced.max(1));
             Ok(steady)
         })
         .collect()

@@ -16,6 +16,7 @@ impl Policy {
         match self {
             Self::Ours => "the advice",
             Self::OursTwoSteps => "the advice, two steps",
+            Self::OursSearch => "the advice, by search",
             Self::Checklist => "the checklist",
             Self::InformationPerCost => "most told for its cost",
             Self::MostInformation => "most told",

@@ -3,7 +3,7 @@
 use super::Figures;
 use crate::belief::{CauseBelief, Explanations, Listed};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
-use crate::decision::{Action, Advice, Proposal};
+use crate::decision::{Action, Advice, Proof, Proposal};
 use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair};
@@ -337,20 +337,25 @@ fn getting_there(proposal: &Proposal, figures: &Figures) -> String {
 #[must_use]
 pub fn bounds(advice: &Advice, figures: &Figures) -> Option<String> {
     let bounds = advice.bounds?;
-    let over = bounds.at_most.get() / bounds.at_least.get().max(1.0) - 1.0;
+    let over = bounds.within();
     let how_near = if over < 0.01 {
         " So nothing else could be better.".to_owned()
     } else if over <= 1.0 {
-        format!(" So it is within {:.0}% of the best there is.", 100.0 * over)
+        format!(" So it is within {:.0}% of the best possible.", (100.0 * over).ceil())
     } else {
         String::new()
     };
-    Some(format!(
-        "Nobody could do it for less than {} on average: the repairs alone come to that. With this step and no other \
-         check it is {}.{how_near}",
-        figures.money(bounds.at_least),
-        figures.money(bounds.at_most),
-    ))
+    let (least, most) = (figures.money(bounds.at_least), figures.money(bounds.at_most));
+    Some(match bounds.by {
+        Proof::Knowing => format!(
+            "Nobody could do it for less than {least} on average: the repairs alone come to that. With this step and no \
+             other check it is {most}.{how_near}"
+        ),
+        Proof::Searched(states) => format!(
+            "The search weighed {states} states of what may be known: no way to work costs less than {least} on average, \
+             and one that begins with this step costs {most}.{how_near}"
+        ),
+    })
 }
 
 /// A runner-up: what it costs more in all, what it costs itself, and what it is about.

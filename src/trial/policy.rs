@@ -3,7 +3,7 @@
 use super::job::Job;
 use super::options::{Checks, Offer, Outlook, at_hand, bearing, release};
 use crate::belief::{Belief, Memory, believe_unjudged};
-use crate::decision::{Action, Settings, advise};
+use crate::decision::{Action, LookAhead, Settings, advise};
 use crate::inference::Error;
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Check, Ix, Scope, Task};
@@ -18,6 +18,8 @@ pub enum Policy {
     Ours,
     /// The same, looking two steps ahead.
     OursTwoSteps,
+    /// The same, by a search with bounds.
+    OursSearch,
     /// No checks: the repair with the best chance for its cost, again and again.
     RepairsOnly,
     /// The cheapest check that tells anything, until a repair is likely enough.
@@ -34,9 +36,10 @@ pub enum Policy {
 
 impl Policy {
     /// All, the first the one that others are compared with.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Ours,
         Self::OursTwoSteps,
+        Self::OursSearch,
         Self::Checklist,
         Self::InformationPerCost,
         Self::MostInformation,
@@ -51,6 +54,7 @@ impl Policy {
         match self {
             Self::Ours => "ours",
             Self::OursTwoSteps => "ours-two-steps",
+            Self::OursSearch => "ours-search",
             Self::RepairsOnly => "repairs-only",
             Self::CheapestCheck => "cheapest-check",
             Self::MostInformation => "most-information",
@@ -85,6 +89,8 @@ pub struct Choice {
 const SURE_ENOUGH: f64 = 0.65;
 /// A check that tells less, in bits summed over all causes, tells nothing.
 const TELLS_NOTHING: f64 = 0.01;
+/// How many states a search opens that is not told.
+const STATES: usize = 100;
 /// How many runners-up are looked at where the advice was refused.
 const RUNNERS_UP: usize = 20;
 
@@ -106,7 +112,7 @@ impl Player {
         settings: &Settings,
     ) -> Result<Choice, Error> {
         let free = |action: Action| Choice { action, before: Before::default(), belief: None };
-        if !matches!(self.policy, Policy::Ours | Policy::OursTwoSteps)
+        if !matches!(self.policy, Policy::Ours | Policy::OursTwoSteps | Policy::OursSearch)
             && let Some(action) = release(job).filter(|action| !refused.contains(action))
         {
             self.list.made_by_itself(&action, job);
@@ -115,7 +121,19 @@ impl Player {
         Ok(match self.policy {
             Policy::Ours => return ours(job, refused, settings, &mut self.memory),
             Policy::OursTwoSteps => {
-                return ours(job, refused, &Settings { look_ahead: 2, ..settings.clone() }, &mut self.memory);
+                return ours(
+                    job,
+                    refused,
+                    &Settings { look_ahead: LookAhead::Two, ..settings.clone() },
+                    &mut self.memory,
+                );
+            }
+            Policy::OursSearch => {
+                let look_ahead = match settings.look_ahead {
+                    LookAhead::Search(states) => LookAhead::Search(states),
+                    LookAhead::One | LookAhead::Two => LookAhead::Search(STATES),
+                };
+                return ours(job, refused, &Settings { look_ahead, ..settings.clone() }, &mut self.memory);
             }
             Policy::Checklist => free(self.list.next(job)),
             Policy::Chance => free(self.anything(job, refused)),

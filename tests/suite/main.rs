@@ -62,6 +62,7 @@ mod random_keys;
 mod random_network;
 mod rooms;
 mod schema;
+mod search;
 mod serve;
 mod small_base;
 mod small_engine;

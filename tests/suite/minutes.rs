@@ -4,7 +4,7 @@
 use crate::small_base;
 use doldrum::access::AccessGraph;
 use doldrum::belief::believe;
-use doldrum::decision::{Action, Advice, Settings, advise};
+use doldrum::decision::{Action, Advice, LookAhead, Settings, advise};
 use doldrum::inference::Limits;
 use doldrum::knowledge::Knowledge;
 use doldrum::knowledge::layout::Laid;
@@ -60,7 +60,7 @@ fn problem(faults: &[Fault], looks: &[Look<'_>], hand_over: f64) -> Knowledge {
     small_base::read(0.0, hand_over, &files)
 }
 
-fn advice(knowledge: &Knowledge, look_ahead: u8) -> Advice {
+fn advice(knowledge: &Knowledge, look_ahead: LookAhead) -> Advice {
     let case = small_base::case(knowledge, "symptoms: [sy-fails]");
     let laid = Laid::new(knowledge, case.craft.clone());
     let belief = believe(&laid, &case, &Limits::default()).expect("within the limits");
@@ -87,7 +87,7 @@ fn a_course_of_repairs_takes_what_each_takes_where_it_comes_to_it() {
 #[test]
 fn a_check_takes_its_own_minutes_and_those_of_what_each_answer_leads_to() {
     let knowledge = problem(&[Fault(0.7, 20.0, 100.0), Fault(0.3, 60.0, 10.0)], &[Look(5.0, &[1.0, 0.0])], NEVER);
-    for look_ahead in [1, 2] {
+    for look_ahead in [LookAhead::One, LookAhead::Two] {
         let advice = advice(&knowledge, look_ahead);
         assert!(matches!(advice.next.action, Action::Check(_)));
         near(advice.expected_minutes.get(), 37.0, 0.7);
@@ -127,7 +127,7 @@ fn with_nothing_to_buy_a_cost_is_its_minutes() {
     ];
     for count in 0..=looks.len() {
         let knowledge = problem(&faults, &looks[..count], NEVER);
-        for look_ahead in [1, 2] {
+        for look_ahead in [LookAhead::One, LookAhead::Two] {
             let advice = advice(&knowledge, look_ahead);
             let cost = advice.next.expected_cost.get();
             near(advice.expected_minutes.get(), cost, 1e-6 * cost);

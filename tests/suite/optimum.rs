@@ -270,7 +270,7 @@ fn sure(second: bool) -> Vec<f64> {
 
 /// Pattipati and Alexandridis, IEEE Trans. SMC 20(4), 1990: which of six states, five tests at 1 each. The table is from
 /// memory; that the optimum is 2.18 is remembered too and confirmed here.
-fn six_states() -> Problem {
+pub fn six_states() -> Problem {
     let shown = [[0, 0, 0, 0, 0], [0, 1, 0, 0, 1], [0, 0, 1, 1, 0], [1, 0, 0, 1, 1], [1, 1, 0, 0, 0], [1, 1, 1, 1, 0]];
     let problem = Problem::of(&[0.70, 0.01, 0.02, 0.10, 0.05, 0.12]);
     (0..5).fold(problem, |p, test| p.look(1.0, move |state| sure(shown[state][test] == 1))).named()
@@ -399,21 +399,30 @@ fn the_pressure_tank_is_settled_for_197() {
 /// repairs overlap, nor where the last fault is inferred rather than looked at.
 #[test]
 fn chance_over_cost_is_not_always_best() {
-    let cures: [&[usize]; 4] = [&[0, 1], &[2], &[0, 2, 3], &[3]];
-    let costs = [3.0, 2.0, 5.0, 3.0];
-    let faults = Problem::of(&[0.4, 0.1, 0.1, 0.4]).end(|_| f64::INFINITY);
-    let overlapping = (0..4).fold(faults, |p, at| p.mend(costs[at], move |w| cures[at].contains(&w)));
+    let overlapping = four_overlapping();
     assert_same(Optimum::of(&overlapping).cost(), 4.7);
     let greedy = [2, 0, 1, 3];
     assert_same(overlapping.play(&mut |past, _| Move::Mend(greedy[past.len()])), 5.3);
 
-    let costs = [1.0, 1.0, 7.0];
-    let inferred =
-        (0..3).fold(Problem::of(&[0.1, 0.1, 0.8]), |p, at| p.look(costs[at], move |w| sure(w == at))).named();
+    let inferred = three_to_tell();
     assert_same(Optimum::of(&inferred).cost(), 1.9);
     let dear_first = [2, 0, 1];
     let found = |worlds: &[f64]| inferred.ends.iter().position(|end| weigh(worlds, end) <= 0.0);
     let by_order =
         inferred.play(&mut |past, worlds| found(worlds).map_or(Move::Look(dear_first[past.len()]), Move::End));
     assert_same(by_order, 7.2);
+}
+
+/// Four repairs that overlap.
+pub fn four_overlapping() -> Problem {
+    let cures: [&[usize]; 4] = [&[0, 1], &[2], &[0, 2, 3], &[3]];
+    let costs = [3.0, 2.0, 5.0, 3.0];
+    let faults = Problem::of(&[0.4, 0.1, 0.1, 0.4]).end(|_| f64::INFINITY);
+    (0..4).fold(faults, |p, at| p.mend(costs[at], move |w| cures[at].contains(&w)))
+}
+
+/// Three faults, each with a look that shows it, of which the likeliest is dear to look at.
+pub fn three_to_tell() -> Problem {
+    let costs = [1.0, 1.0, 7.0];
+    (0..3).fold(Problem::of(&[0.1, 0.1, 0.8]), |p, at| p.look(costs[at], move |w| sure(w == at))).named()
 }

@@ -20,7 +20,7 @@ pub fn run(args: &Assess, common: &Common) -> Result<Exit, Failure> {
     let graph = AccessGraph::new(&knowledge);
     let limits = args.budget.limits();
     let settings =
-        Settings { seed: common.seed, now: args.now, limits, look_ahead: args.look_ahead, ..Settings::default() };
+        Settings { seed: common.seed, now: args.now, limits, look_ahead: args.ahead.into(), ..Settings::default() };
     let assessment = Assessment::new(&laid, &graph, &case, &settings, usize::from(args.shake))
         .map_err(|error| Failure::Stuck(words::trouble(&laid, &case, &error)))?;
     match args.format {

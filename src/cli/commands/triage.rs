@@ -38,7 +38,7 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
     let (case, path) = case(&triage.job, common, &knowledge)?;
     let figures = Figures::new(&knowledge, common.units.into());
     let graph = AccessGraph::new(&knowledge);
-    let settings = Settings { seed: common.seed, ..Settings::default() };
+    let settings = Settings { seed: common.seed, look_ahead: triage.ahead.into(), ..Settings::default() };
     let library = Library::new(&knowledge, settings, figures.clone());
     let bench = Bench {
         knowledge: &knowledge,

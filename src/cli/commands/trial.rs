@@ -75,7 +75,10 @@ fn told(args: &Arguments, common: &Common, knowledge: &Knowledge) -> String {
 /// The policies asked for; the advice first where it is among them, for the others are compared with it.
 fn policies(named: &[String]) -> Result<Vec<Policy>, Failure> {
     if named.is_empty() {
-        return Ok(Policy::ALL.into_iter().filter(|policy| *policy != Policy::OursTwoSteps).collect());
+        return Ok(Policy::ALL
+            .into_iter()
+            .filter(|policy| !matches!(policy, Policy::OursTwoSteps | Policy::OursSearch))
+            .collect());
     }
     let ids = || Policy::ALL.iter().map(|policy| policy.id());
     let mut policies = Vec::new();

@@ -3,7 +3,7 @@
 use super::{AT_ODDS, Assessment, PLACES};
 use crate::belief::{Listed, Unlisted};
 use crate::decision::steady::Steadiness;
-use crate::decision::{Action, Proposal};
+use crate::decision::{Action, Bounds, Proof, Proposal};
 use crate::inference::Accuracy;
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Cause, Effect, Scope};
@@ -44,8 +44,25 @@ struct Json<'a> {
 struct BoundsJson {
     /// No way of working comes to less on average.
     at_least: f64,
-    /// The step proposed and repairs in a row after it come to this.
+    /// A way of working that begins with this step comes to this: by a search, or with repairs in a row after it.
     at_most: f64,
+    /// By what share it may be dearer than the best possible, at most.
+    within: f64,
+    /// How many states of what may be known were searched for that; none without a search.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    states: Option<usize>,
+}
+
+impl BoundsJson {
+    /// `best` says what is known of the best step.
+    fn of(bounds: Bounds, best: Bounds) -> Self {
+        let states = match bounds.by {
+            Proof::Knowing => None,
+            Proof::Searched(states) => Some(states),
+        };
+        let within = Bounds { at_most: bounds.at_most, ..best }.within();
+        Self { at_least: bounds.at_least.get(), at_most: bounds.at_most.get(), within, states }
+    }
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -60,6 +77,8 @@ struct SteadinessJson {
     next: usize,
     /// How often it stayed within 5 % of the best.
     near: usize,
+    /// By what share of the best it was dearer than it, on average.
+    regret: f64,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -129,6 +148,9 @@ struct ProposalJson {
     separates: Vec<String>,
     before: BeforeJson,
     outcomes: Vec<OutcomeJson>,
+    /// Between what the job comes to with it, where that was searched for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bounds: Option<BoundsJson>,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -310,18 +332,17 @@ impl Assessment<'_> {
                 })
                 .collect(),
             spent: SpentJson { minutes: advice.spent_minutes.get(), money: advice.spent.get() },
-            bounds: advice
-                .bounds
-                .map(|bounds| BoundsJson { at_least: bounds.at_least.get(), at_most: bounds.at_most.get() }),
+            bounds: advice.bounds.map(|bounds| BoundsJson::of(bounds, bounds)),
             steadiness: self
                 .steadiness
                 .iter()
-                .map(|&Steadiness { sigma, draws, leader, next, near }| SteadinessJson {
+                .map(|&Steadiness { sigma, draws, leader, next, near, regret }| SteadinessJson {
                     sigma,
                     draws,
                     leader,
                     next,
                     near,
+                    regret,
                 })
                 .collect(),
         }
@@ -395,6 +416,7 @@ impl Assessment<'_> {
             separates: proposal.separates.iter().map(|c| self.cause(*c)).collect(),
             before: self.before(&proposal.before),
             outcomes: outcomes.collect(),
+            bounds: proposal.bounds.zip(self.advice.bounds).map(|(bounds, best)| BoundsJson::of(bounds, best)),
         }
     }
 
