@@ -9,7 +9,8 @@
 //! the dark does there, or more, or tells nothing new), and the score is their mean. Money lost is told beside it. It ranks
 //! worse: what a slip costs hangs on where it happens, which says nothing of who made it. Over 20 benches of 20 trainees
 //! who err in known shares of their choices, ten drills each, the rank correlation with skill is .952 for the money lost,
-//! .977 for the grades; a bound at a quarter or at all of what is lost in the dark gives .980 and .971.
+//! .978 for the grades. Were what tells nothing graded by its loss too it would be .977, and .980 and .971 with the bound at
+//! a quarter and at all of what is lost in the dark.
 
 use super::breach::Ready;
 use super::{Drill, End, Stated, Step};

@@ -268,6 +268,17 @@ pub enum End {
     Stopped(Ix<Interlock>),
 }
 
+/// What going back leads back to.
+#[derive(Clone, Debug)]
+pub struct Moment {
+    /// The job.
+    pub case: Case,
+    /// The part of the interview.
+    pub stage: Stage,
+    /// Whether the safety question stood before everything.
+    pub sniff_first: bool,
+}
+
 /// Where an interview stands.
 #[derive(Clone, Debug)]
 pub struct State {
@@ -291,8 +302,8 @@ pub struct State {
     pub aired: bool,
     /// What happened with the last input, to be said once.
     pub notices: Vec<String>,
-    /// The job before each step, for going back.
-    pub before: Vec<(Case, Stage)>,
+    /// How things stood before each step, for going back.
+    pub before: Vec<Moment>,
     /// What is believed and advised about the job as it stands.
     pub view: Option<Rc<View>>,
     /// Why there is none.

@@ -197,6 +197,13 @@ fn it_may_be_tried_again_with_nothing_done() {
     assert!(!text.contains("present:"), "{text}");
 }
 
+/// Whoever takes back the sniff with which a job was gone on with is asked for it again.
+#[test]
+fn a_sniff_that_is_taken_back_is_asked_again() {
+    let (shown, ..) = interview(Some(on_the_bench()), &["t", "1", "b"], 80);
+    assert_eq!(shown.matches("Before going on.").count(), 3, "{shown}");
+}
+
 #[test]
 fn an_earlier_answer_is_changed_where_it_stands() {
     let lines = ["t", "1", "o", "spark plug", "t", "1 3", "e", "spark plug after cranking, front", "2"];

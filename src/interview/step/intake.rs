@@ -3,7 +3,7 @@
 use super::{Bench, not_here, opening_stage, refresh, remember};
 use crate::case::Case;
 use crate::interview::call::{self, Wrong};
-use crate::interview::state::{End, Input, Key, Over, Page, Stage, State};
+use crate::interview::state::{End, Input, Key, Moment, Over, Page, Stage, State};
 use crate::knowledge::{HistoryFact, Ix, Knowledge, Layout, Symptom};
 use jiff::Timestamp;
 
@@ -140,7 +140,9 @@ pub(super) fn history_step(bench: &Bench<'_>, state: &mut State, at: usize, inpu
 
 pub(super) fn intake_back(state: &mut State) {
     match state.before.pop() {
-        Some((case, part)) => (state.case, state.stage) = (case, part),
+        Some(Moment { case, stage, sniff_first }) => {
+            (state.case, state.stage, state.sniff_first) = (case, stage, sniff_first);
+        }
         None => state.notices.push("This is the first question.".to_owned()),
     }
 }

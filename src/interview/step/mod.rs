@@ -17,7 +17,7 @@ pub use record::{NOT_KNOWN, asked_for, is_photo};
 pub use repair::{other_check, proofs};
 
 use super::advisor::Advisor;
-use super::state::{End, Focus, Input, Key, Over, Page, Stage, State, first_check};
+use super::state::{End, Focus, Input, Key, Moment, Over, Page, Stage, State, first_check};
 use super::{call, pages};
 use crate::access::AccessGraph;
 use crate::case::{Case, Entry, Event, Position};
@@ -197,7 +197,7 @@ fn refresh(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
 
 /// Remembers the job as it is, so that one can go back to it.
 fn remember(state: &mut State) {
-    state.before.push((state.case.clone(), state.stage));
+    state.before.push(Moment { case: state.case.clone(), stage: state.stage, sniff_first: state.sniff_first });
 }
 
 fn back(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
@@ -210,8 +210,8 @@ fn back(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
         refresh(bench, state, now);
         return;
     }
-    if let Some((case, part)) = state.before.pop() {
-        (state.case, state.stage) = (case, part);
+    if let Some(Moment { case, stage, sniff_first }) = state.before.pop() {
+        (state.case, state.stage, state.sniff_first) = (case, stage, sniff_first);
         refresh(bench, state, now);
     } else if let Some(shorter) = without_last(&state.case) {
         // A job that was gone on with: its log itself says what came last.

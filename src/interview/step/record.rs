@@ -80,7 +80,7 @@ fn one_before(
     match state.case.log.last().map(|entry| &entry.event) {
         Some(Event::Set { setting, .. }) if *setting == before => {
             state.case.log.pop();
-            state.before.pop_if(|(case, _)| case.log.len() == state.case.log.len());
+            state.before.pop_if(|before| before.case.log.len() == state.case.log.len());
         }
         // What was written down in an earlier sitting stays.
         _ if all.iter().any(|record| record.setting == before && record.value.is_some()) => {
