@@ -76,7 +76,7 @@ fn near(found: f64, expected: f64, within: f64) {
 /// three of ten worlds the second. 20 + 0.3 x 60 = 38 minutes, and 120 + 0.3 x 70 = 141 of money.
 #[test]
 fn a_course_of_repairs_takes_what_each_takes_where_it_comes_to_it() {
-    let advice = advice(&problem(&[Fault(0.7, 20.0, 100.0), Fault(0.3, 60.0, 10.0)], &[], NEVER), 1);
+    let advice = advice(&problem(&[Fault(0.7, 20.0, 100.0), Fault(0.3, 60.0, 10.0)], &[], NEVER), LookAhead::One);
     assert!(matches!(advice.next.action, Action::Repair(..)));
     near(advice.expected_minutes.get(), 38.0, 1.0);
     near(advice.next.expected_cost.get(), 141.0, 1.2);
@@ -98,7 +98,7 @@ fn a_check_takes_its_own_minutes_and_those_of_what_each_answer_leads_to() {
 /// Handing over at 30 beats a repair of 20 minutes and 100 that cures seven in ten: nothing is left to do.
 #[test]
 fn handing_over_ends_the_clock() {
-    let advice = advice(&problem(&[Fault(0.7, 20.0, 100.0), Fault(0.3, 60.0, 10.0)], &[], 30.0), 1);
+    let advice = advice(&problem(&[Fault(0.7, 20.0, 100.0), Fault(0.3, 60.0, 10.0)], &[], 30.0), LookAhead::One);
     assert_eq!(advice.next.action, Action::HandOver);
     near(advice.expected_minutes.get(), 0.0, 1e-9);
     near(advice.next.expected_cost.get(), 30.0, 1e-9);
@@ -108,7 +108,7 @@ fn handing_over_ends_the_clock() {
 /// 21 + 0.3 x 50 = 36 of money.
 #[test]
 fn what_is_handed_over_later_takes_only_what_comes_before() {
-    let advice = advice(&problem(&[Fault(0.7, 20.0, 1.0), Fault(0.3, 60.0, 10.0)], &[], 50.0), 1);
+    let advice = advice(&problem(&[Fault(0.7, 20.0, 1.0), Fault(0.3, 60.0, 10.0)], &[], 50.0), LookAhead::One);
     assert!(matches!(advice.next.action, Action::Repair(..)));
     near(advice.expected_minutes.get(), 20.0, 1e-9);
     near(advice.next.expected_cost.get(), 36.0, 0.6);

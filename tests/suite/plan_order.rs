@@ -1,8 +1,9 @@
 //! Fuel and battery in a plan, walked by the words of the steps and by the knowledge base, apart from the check that plans
 //! carry: fuel goes in when every joint is closed, the battery is joined when it is in, looked at and smelled.
 
-use doldrum::knowledge::{Hazard, Ix, Knowledge, Phase};
+use doldrum::knowledge::{Hazard, Ix, Knowledge, Phase, read};
 use doldrum::plan::{Plan, Source, StageKind, Step, Vapor};
+use doldrum::store::{built_in_named, built_in_names};
 use std::collections::BTreeSet;
 
 /// Words by which the files take a battery off.
@@ -88,4 +89,19 @@ fn moved(step: &Step, knowledge: &Knowledge, vapor: &Hazard, open: &mut BTreeSet
 /// Work of a repair on what is apart.
 fn works_on(step: &Step, phase: Phase) -> bool {
     matches!(step.source, Source::Repair(_)) && (Phase::Strip..=Phase::Settings).contains(&phase)
+}
+
+/// A plan writes repairs phase by phase, so the steps of each stand in the files in the order in which they will be done.
+#[test]
+fn steps_are_listed_in_the_order_in_which_they_are_done() {
+    for base in built_in_names() {
+        let knowledge = read(&built_in_named(base).expect("it is built in")).0.expect("it is sound");
+        for (ix, repair) in knowledge.repairs.iter() {
+            // What is set on the bench is set before it is refitted, what is set in place after it.
+            let rank = |phase: Phase| if phase == Phase::Settings { Phase::Refit } else { phase };
+            let out = repair.steps.windows(2).find(|pair| rank(pair[0].phase) > rank(pair[1].phase));
+            let words = out.map(|pair| (pair[0].what.as_str(), pair[1].what.as_str()));
+            assert!(repair.service || words.is_none(), "{base} {}: {words:?}", knowledge.repairs.id(ix));
+        }
+    }
 }

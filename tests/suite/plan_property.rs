@@ -178,8 +178,8 @@ fn what_is_open_is_made_safe(plan: &Plan) {
     }
 }
 
-/// Rendered, each caution a step asks for is said between the step before and the step itself: in full the first time,
-/// in a line after that.
+/// Rendered, each caution a step asks for is said between the step before and the words of the step itself: in full the
+/// first time, in a line in every other stretch of work, within one by the number of the step it stands before.
 fn reminders_stand_before_their_steps(plan: &Plan) {
     let figures = Figures::new(&BENCH.0, System::Us);
     let text = render_text(&work_order(plan, &figures), 120, Paint::Plain);
@@ -195,10 +195,16 @@ fn reminders_stand_before_their_steps(plan: &Plan) {
             let before = text[from..to].split_whitespace().collect::<Vec<_>>().join(" ");
             let mut line = format!("! {}: {}", caution.signal.word(), caution.hazard.words);
             if told.insert(id, at + 1).is_some() {
-                // Again: in one line, with its box, and where it stands in full.
-                let first = steps.iter().position(|step| step.cautions.contains(id)).expect("it was told");
+                // Again: in one line, with its box, and where it stands in full; or in the line of the step itself where
+                // the same stretch of work has said it already.
+                let first = steps.iter().position(|step| step.cautions.contains(id)).expect("it was told") + 1;
+                let own = text[to..].split_whitespace().take(60).collect::<Vec<_>>().join(" ");
+                let (tags, _) = own.split_once(&step.what[..8.min(step.what.len())]).unwrap_or((&own, ""));
+                if tags.contains(&format!("{} of step {first}", caution.signal.word())) {
+                    continue;
+                }
                 let tick = caution.tick.as_ref().map(|tick| format!(". [ ] {}", tick.words)).unwrap_or_default();
-                line = format!("{line} (step {}){tick}", first + 1);
+                line = format!("{line} (step {first}){tick}");
             } else {
                 // The first time in full: what it does, all there is to do, what never to do, and its box.
                 line = [&line, &caution.harm].map(String::as_str).join(" ");
@@ -246,7 +252,7 @@ fn a_plan_out_of_order_is_refused() {
     assert_eq!(left_off.check_order(), Err(vec![battery]), "what is taken off is put on again");
 
     let mut early = good.clone();
-    let refits = early.stages.iter_mut().flat_map(|stage| &mut stage.sections).filter(|s| s.phase == Phase::Rebuild);
+    let refits = early.stages.iter_mut().flat_map(|stage| &mut stage.sections).filter(|s| s.phase == Phase::Clean);
     refits.for_each(|section| section.phase = Phase::Fill);
     let filled = early.check_order().expect_err("no fuel goes in while the carburetor is off");
     assert!(filled.iter().any(|flaw| matches!(flaw, Flaw::FilledOpen { .. })), "{filled:?}");

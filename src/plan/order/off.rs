@@ -55,13 +55,15 @@ impl Writer<'_> {
         if self.fuel_open() {
             return;
         }
+        // What clears a cylinder begins with it: nothing is put back there yet.
+        let section = if stage == StageKind::Clear { Phase::MakeSafe } else { Phase::Refit };
         for what in self.off() {
             let own = self.own(stage, &what);
             if let (true, Some((ix, at))) = (own.is_empty(), self.way_back(&what)) {
-                self.access_step(stage, Phase::Refit, ix, Way::Stands, at, false);
+                self.access_step(stage, section, ix, Way::Stands, at, false);
             }
             for (ix, at) in own {
-                self.repair_step(stage, Phase::Refit, ix, at);
+                self.repair_step(stage, section, ix, at);
             }
         }
     }

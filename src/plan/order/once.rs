@@ -19,7 +19,8 @@ impl Writer<'_> {
         };
         let last = self.stages.last_mut().expect("the step was found in it");
         let before = &mut last.sections[section].steps[at];
-        if !alike(before, &step) {
+        // Vapor counts from the first of them on; what is written last must not be where it begins to count.
+        if !alike(before, &step) || (phase >= Phase::Refit && before.vapor != step.vapor) {
             return self.emit(stage, phase, step);
         }
         if phase < Phase::Refit {
@@ -67,9 +68,11 @@ impl Writer<'_> {
     }
 }
 
-/// Whether two steps may be one: the same person, the same danger, the same vapor.
+/// Whether two steps may be one: the same person, the same danger, and neither is the sniff. A step that opens needs
+/// nothing open, and what is done on the way in needs not be done again inside.
 fn alike(a: &Step, b: &Step) -> bool {
-    a.by == b.by && a.ignites == b.ignites && a.vapor == b.vapor && a.vapor != Vapor::Closes && a.needs == b.needs
+    let reached = a.needs == b.needs || a.needs.is_empty() || b.needs.is_empty();
+    a.by == b.by && a.ignites == b.ignites && a.vapor != Vapor::Closes && b.vapor != Vapor::Closes && reached
 }
 
 /// Adds all that another step asks for.
@@ -84,6 +87,9 @@ fn absorb(step: &mut Step, other: Step) {
         step.places.clear();
     } else {
         step.places.extend(other.places.into_iter().filter(|place| !step.places.contains(place)).collect::<Vec<_>>());
+    }
+    if other.vapor == Vapor::Opens {
+        step.vapor = Vapor::Opens;
     }
     step.takes_off = step.takes_off.take().or(other.takes_off);
     step.puts_on = step.puts_on.take().or(other.puts_on);

@@ -53,7 +53,8 @@ impl<'a> Record<'a> {
         }
         doc.section("Record as found");
         doc.paragraph(
-            "Write it down before it is disturbed. What is not known is written as not known, never left blank.",
+            "Write it down before it is disturbed. What is not known is written as not known, never left blank. In \
+             brackets: the step that asks for it, and the step that sets it back.",
         );
         let (photos, rest): (Vec<&Line<'_>>, Vec<_>) = self.lines.iter().partition(|line| line.is_photo());
         let blank = |line: &&Line<'_>| Blank { note: Some(line.steps().into()), ..filled(&line.settings, figures) };
@@ -74,7 +75,7 @@ impl<'a> Record<'a> {
         let (on_sheet, own): (Vec<_>, Vec<_>) = grouped(&step.record).into_iter().partition(|lines| self.has(lines[0]));
         if !on_sheet.is_empty() {
             let names: Vec<String> = on_sheet.iter().map(|lines| short(&lines[0].setting.words)).collect();
-            notes.push(Rich::strong("On the record: ").and(&names.join("; ")).and("."));
+            notes.push(Rich::strong("Record: ").and(&names.join("; ")).and("."));
         }
         blanks.extend(own.iter().map(|lines| filled(lines, figures)));
         // What is on no line of the log yet stands on the sheet by then: those of one step together.
@@ -98,7 +99,7 @@ impl<'a> Record<'a> {
             }
         }
         notes.extend(
-            on_paper.into_iter().map(|(at, names)| format!("As recorded at step {at}: {}.", names.join("; ")).into()),
+            on_paper.into_iter().map(|(at, names)| format!("As recorded at {at}: {}.", names.join("; ")).into()),
         );
         (notes, blanks)
     }
@@ -118,8 +119,8 @@ impl Line<'_> {
     }
 
     fn steps(&self) -> String {
-        let back = self.set_at.map(|at| format!(", back at step {at}")).unwrap_or_default();
-        format!("step {}{back}", self.asked_at)
+        let back = self.set_at.map(|at| format!(", back at {at}")).unwrap_or_default();
+        format!("{}{back}", self.asked_at)
     }
 
     /// A photograph, with its places and what is known of it.

@@ -3,32 +3,43 @@
 use super::outline::{Heading, Outline, Part};
 use super::record::{Record, at_each_place};
 use super::with_places;
-use crate::knowledge::Phase;
+use crate::knowledge::{Phase, Signal};
 use crate::plan::{By, Plan, Source, StageKind, Test};
 use crate::plan::{Caution as PlanCaution, Section as PlanSection, Step as PlanStep};
 use crate::report::{Blank, Block, Caution, Column, Document, Figures, Mark, Rich, Step, Table};
 use crate::units::{Measure, Unit};
 use std::collections::BTreeMap;
 
-/// Where each caution stood in full: hazard to the number of its step.
-type Told<'a> = BTreeMap<&'a str, usize>;
+/// Where a caution was said.
+#[derive(Clone, Copy)]
+struct Said {
+    /// The step it stood before in full.
+    in_full: usize,
+    /// The first step of the stretch of work in which it was said last.
+    stretch: usize,
+}
+
+/// Where each caution was said, by hazard.
+type Told<'a> = BTreeMap<&'a str, Said>;
 
 /// All stretches of the work.
 pub fn write(plan: &Plan, outline: &Outline<'_>, record: &Record<'_>, figures: &Figures, doc: &mut Document) {
     let mut told = Told::new();
+    let paper = Paper { plan, record, figures };
     for part in &outline.parts {
-        write_part(plan, part, record, figures, &mut told, doc);
+        write_part(&paper, part, &mut told, doc);
     }
 }
 
-fn write_part<'a>(
+/// What every step is written from.
+struct Paper<'a, 'r> {
     plan: &'a Plan,
-    part: &Part<'a>,
-    record: &Record<'_>,
-    figures: &Figures,
-    told: &mut Told<'a>,
-    doc: &mut Document,
-) {
+    record: &'r Record<'r>,
+    figures: &'r Figures,
+}
+
+fn write_part<'a>(paper: &Paper<'a, '_>, part: &Part<'a>, told: &mut Told<'a>, doc: &mut Document) {
+    let plan = paper.plan;
     doc.section(part.title.as_str());
     if part.stage == StageKind::Live {
         doc.paragraph("Only with every fuel line shut and no smell of fuel.");
@@ -48,7 +59,7 @@ fn write_part<'a>(
         if parted {
             doc.part(phase_words(section.phase));
         }
-        write_steps(plan, section, record, figures, &mut number, told, doc);
+        write_steps(paper, part, section, &mut number, told, doc);
         if section.phase == Phase::Judge && quiet {
             verdicts(plan, doc);
         }
@@ -99,25 +110,44 @@ fn phase_words(phase: Phase) -> &'static str {
 }
 
 fn write_steps<'a>(
-    plan: &'a Plan,
+    paper: &Paper<'a, '_>,
+    part: &Part<'_>,
     section: &'a PlanSection,
-    record: &Record<'_>,
-    figures: &Figures,
     number: &mut usize,
     told: &mut Told<'a>,
     doc: &mut Document,
 ) {
     for step in &section.steps {
-        let cautions = step.cautions.iter().filter_map(|id| plan.cautions.iter().find(|c| c.hazard.id == *id));
+        let cautions = step.cautions.iter().filter_map(|id| paper.plan.cautions.iter().find(|c| c.hazard.id == *id));
         let mut cautions: Vec<&'a PlanCaution> = cautions.collect();
         cautions.sort_by_key(|caution| caution.signal);
+        let mut open: Vec<(Signal, usize)> = Vec::new();
         for caution in cautions {
-            let at = *told.entry(&caution.hazard.id).or_insert(*number);
-            doc.push(Block::Caution(if at == *number { in_full(caution) } else { reminder(caution, at) }));
+            let said = told.insert(&caution.hazard.id, Said { in_full: *number, stretch: part.from });
+            let Some(said) = said else {
+                doc.push(Block::Caution(in_full(caution)));
+                continue;
+            };
+            told.insert(&caution.hazard.id, Said { in_full: said.in_full, stretch: part.from });
+            if said.stretch == part.from {
+                open.push((caution.signal, said.in_full));
+            } else {
+                doc.push(Block::Caution(reminder(caution, said.in_full)));
+            }
         }
-        doc.step(written(step, *number, record, figures));
+        open.dedup();
+        doc.step(written(step, *number, &open, paper));
         *number += 1;
     }
+}
+
+/// "! DANGER of step 3. ": a caution said in this stretch of work already, for what is dangerous still.
+fn still_open(cautions: &[(Signal, usize)]) -> Rich {
+    if cautions.is_empty() {
+        return Rich::default();
+    }
+    let words: Vec<String> = cautions.iter().map(|(signal, at)| format!("{} of step {at}", signal.word())).collect();
+    Rich::strong(&format!("! {}.", words.join(", "))).and(" ")
 }
 
 fn in_full(caution: &PlanCaution) -> Caution {
@@ -143,8 +173,9 @@ fn reminder(caution: &PlanCaution, at: usize) -> Caution {
     }
 }
 
-fn written(step: &PlanStep, number: usize, record: &Record<'_>, figures: &Figures) -> Step {
-    let mut what = Rich::plain(&with_places(&step.what, &step.places));
+fn written(step: &PlanStep, number: usize, still: &[(Signal, usize)], paper: &Paper<'_, '_>) -> Step {
+    let &Paper { record, figures, .. } = paper;
+    let mut what = still_open(still).and(&with_places(&step.what, &step.places));
     if step.by == By::Shop {
         what = what.and_strong(" For the shop.");
     }
