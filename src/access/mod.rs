@@ -170,7 +170,6 @@ impl AccessGraph {
 
     /// The minutes of one access state by itself, where so many instances come off.
     #[must_use]
-    #[expect(clippy::unused_self, reason = "asked of the graph, as all about access is")]
     pub fn minutes(&self, laid: &Laid<'_>, access: Ix<Access>, places: usize) -> Reach {
         let access = &laid.knowledge.access[access];
         let mut reach = Reach { open: access.open, close: access.close };

@@ -13,7 +13,7 @@ use crate::model::network::{Network, Observation, VarIx};
 use std::borrow::Cow;
 use std::cell::OnceCell;
 
-pub use unlisted::Unlisted;
+pub use unlisted::{Unlisted, is_worth_asking};
 
 /// From this budget on the self-check halves it instead of doubling it, in table cells.
 const MOST_DOUBLED: usize = 1 << 24;
@@ -187,7 +187,7 @@ pub fn believe_again(laid: &Laid<'_>, case: &Case, limits: &Limits, memory: &mut
             belief.misfits = misfit::misfits(&belief.engine, &belief.model, log_evidence, bits, limits)?;
         }
         belief.conflict_bits = conflict;
-        if unlisted::is_worth_asking(case) {
+        if is_worth_asking(case) {
             belief.look_beyond(case, memory)?;
         }
     }

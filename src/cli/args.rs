@@ -367,10 +367,10 @@ fn share(text: &str) -> Result<f64, String> {
 /// How far ahead the choice of the next step looks.
 #[derive(Args, Clone, Copy, Debug)]
 pub struct Ahead {
-    /// How far is looked ahead: 1 or 2 steps over every outcome, or a search that says how near the best possible it is.
-    #[arg(long, value_enum, default_value = "1", value_name = "STEPS")]
+    /// How far is looked ahead: 1 or 2 steps, or `search`, which says how near the best possible its step is.
+    #[arg(long, value_enum, default_value = "1", value_name = "STEPS", hide_possible_values = true)]
     pub look_ahead: Steps,
-    /// How many states of what may be known the search looks at; two hundred take about as many steps by themselves.
+    /// How many states of what may be known the search goes through; a hundred take a second or two.
     #[arg(long, default_value_t = 200, value_name = "NODES", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
     pub nodes: u32,
 }

@@ -352,8 +352,8 @@ pub fn bounds(advice: &Advice, figures: &Figures) -> Option<String> {
              other check it is {most}.{how_near}"
         ),
         Proof::Searched(states) => format!(
-            "The search weighed {states} states of what may be known: no way to work costs less than {least} on average, \
-             and one that begins with this step costs {most}.{how_near}"
+            "No way to work from here costs less than {least} on average, and one that begins with this step costs \
+             {most}.{how_near} ({states} states of what may be known were searched.)"
         ),
     })
 }

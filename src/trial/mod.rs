@@ -14,7 +14,7 @@ pub mod stats;
 pub mod truth;
 
 use crate::access::AccessGraph;
-use crate::belief::{Belief, Memory, believe_unjudged};
+use crate::belief::{Belief, Memory, believe_unjudged, is_worth_asking};
 use crate::decision::{Action, Settings};
 use crate::inference::Error;
 use crate::knowledge::Knowledge;
@@ -160,7 +160,10 @@ impl<'k> Trial<'k> {
         for _ in 0..MOST_WISHES {
             let choice = player.choose(&job, &refused, &self.setup.settings)?;
             if let Some(mut belief) = choice.belief.filter(|_| !matches!(choice.action, Action::Check(_))) {
-                doubt.raise(&mut belief, &job, &mut memory)?;
+                // Before anything was tried in vain nobody is told that something may not be listed.
+                if is_worth_asking(&job.case) {
+                    doubt.raise(&mut belief, &job, &mut memory)?;
+                }
                 forecast.get_or_insert_with(|| Forecast::of(&job, &belief));
             }
             standing = job.act(&choice.action, &choice.before);

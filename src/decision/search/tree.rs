@@ -233,14 +233,13 @@ impl<'p> Tree<'p> {
         let Some(step) = self.nodes[at].options.as_ref().map(|options| options[choice].step) else { return };
         let mut then = Vec::new();
         for next in self.leads_to(&state, &mut weighed, step) {
-            let node = match self.places.get(&next.state) {
-                Some(&known) => known,
-                None => {
-                    let between = self.bound(&next, &weighed.checks);
-                    self.nodes.push(Node { state: next.state.clone(), between, options: None, parents: vec![] });
-                    self.places.insert(next.state, self.nodes.len() - 1);
-                    self.nodes.len() - 1
-                }
+            let node = if let Some(&known) = self.places.get(&next.state) {
+                known
+            } else {
+                let between = self.bound(&next, &weighed.checks);
+                self.nodes.push(Node { state: next.state.clone(), between, options: None, parents: vec![] });
+                self.places.insert(next.state, self.nodes.len() - 1);
+                self.nodes.len() - 1
             };
             self.nodes[node].parents.push(at);
             then.push(node);
