@@ -76,7 +76,7 @@ impl Writer<'_> {
         let mut written: Vec<(Step, Vec<Ix<Hazard>>, Option<&str>)> = safe
             .map(|step| {
                 let takes_off = step.takes_off.clone();
-                let line = Step { by, takes_off, ..plain(source.clone(), step.what.clone()) };
+                let line = Step { takes_off, by, ..plain(source.clone(), step.what.clone()) };
                 (line, step.caution.into_iter().collect(), step.once.as_deref())
             })
             .collect();
