@@ -1,7 +1,7 @@
 //! The comparison itself: every check and repair that is offered, with what it costs from here to the end.
 
 use super::candidates::{self, Candidate, Candidates};
-use super::lock::{Awaited, Lock};
+use super::lock::{Awaited, Lock, share};
 use super::offers::{Gatherer, Offer, Offers};
 use super::search::Between;
 use super::simulate::{self, Bits, Simulator};
@@ -232,36 +232,35 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// What it costs until the lock lets go, on a mixture of the rows of a check, and the way on; nothing without one.
-    fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> (f64, Option<Way>) {
-        let Some(lock) = &self.lock else { return (0.0, None) };
+    fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> Unlocking {
+        let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let check = self.checks[at].1.check;
         if lock.ends_with(check, outcome) {
-            return (0.0, None);
+            return Unlocking::NOTHING;
         }
         let weights = &self.mixtures[at][outcome];
         let (split, here) = (&lock.splits[at], self.splits[at].worlds(weights));
         let stuck = if here > 0.0 { split.worlds(weights) / here } else { 0.0 };
         let outlook = lock.outlook(split, weights, prices, &mut |a, b| self.pair_frees(lock, a, b));
-        let ahead = outlook.map_or(0.0, |o| o.cost);
-        (lock.price_after(check, outcome).money.get() + stuck * ahead, outlook.filter(|_| stuck > 0.5).map(|o| o.way))
+        Unlocking::of(lock.price_after(check, outcome).money.get(), stuck, outlook)
     }
 
     /// The same as things stand.
-    fn unlocking_now(&self, prices: &[f64]) -> f64 {
-        let Some(lock) = &self.lock else { return 0.0 };
+    fn unlocking_now(&self, prices: &[f64]) -> Unlocking {
+        let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let split = lock.bench.split(vec![lock.held.clone()]);
         let outlook = lock.outlook(&split, &[1.0], prices, &mut |a, b| self.pair_frees(lock, a, b));
-        lock.price().money.get() + super::lock::share(&lock.held, self.worlds) * outlook.map_or(0.0, |o| o.cost)
+        Unlocking::of(lock.price().money.get(), share(&lock.held, self.worlds), outlook)
     }
 
     /// The same after a repair.
-    fn unlocking_after(&self, repair: usize) -> f64 {
-        let Some(lock) = &self.lock else { return 0.0 };
+    fn unlocking_after(&self, repair: usize) -> Unlocking {
+        let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let mut pair = |a: usize, b: usize| self.pair_frees(lock, a, b);
         let split = lock.bench.after_failed(repair, &mut pair);
-        let left = super::lock::share(&split.rows()[0], self.worlds);
+        let left = share(&split.rows()[0], self.worlds);
         let outlook = lock.outlook(&split, &[1.0], &self.shut_prices, &mut pair);
-        lock.price().money.get() + left * outlook.map_or(0.0, |o| o.cost)
+        Unlocking::of(lock.price().money.get(), left, outlook)
     }
 
     /// Whether a repair may be what comes next: nothing holds it up, and where nothing may be tried, it helps to change
@@ -270,7 +269,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         self.repairs[repair].0.held.is_none()
             && self.lock.as_ref().is_none_or(|lock| {
                 let frees = lock.bench.cures[repair].iter().zip(&lock.held).map(|(c, h)| c & h).collect::<Bits>();
-                super::lock::share(&frees, self.worlds) >= FREES_AT_LEAST
+                share(&frees, self.worlds) >= FREES_AT_LEAST
             })
     }
 
@@ -338,7 +337,8 @@ impl<'a, 'k> Desk<'a, 'k> {
             let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
             let ahead = self.after_check(at, after);
             let others = self.market(Some(at));
-            let without = as_it_stands.map_or(0.0, |p| Bench::choose(&p, &others).cost) + locked;
+            let cure = as_it_stands.map_or(0.0, |p| Bench::choose(&p, &others).cost);
+            let without = cure + locked.on_top_of(cure, self.bench.hand_over());
             let loss = self.check_total(at, &ahead, &others) - without;
             let option = Choice::Check(at);
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
@@ -381,7 +381,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     fn check_total(&self, at: usize, ahead: &[AfterOutcome], market: &Market) -> f64 {
         let after = |outcome: &AfterOutcome| {
             let cure = outcome.prospect.map_or(0.0, |prospect| Bench::choose(&prospect, market).cost);
-            outcome.chance * (cure + outcome.unlocking.0)
+            outcome.chance * (cure + outcome.unlocking.on_top_of(cure, self.bench.hand_over()))
         };
         self.checks[at].0.price.money.get() + ahead.iter().map(after).sum::<f64>()
     }
@@ -389,7 +389,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// Whether the outcomes of a check lead to different steps. Where the same repair comes next whatever a check shows,
     /// that repair comes first: the check is then needed only where it fails.
     fn decides(&self, ahead: &[AfterOutcome], market: &Market) -> bool {
-        if self.lock.is_some() && ahead.iter().any(|after| after.unlocking.1 != ahead[0].unlocking.1) {
+        if self.lock.is_some() && ahead.iter().any(|after| after.unlocking.way() != ahead[0].unlocking.way()) {
             return true;
         }
         let mut ways = ahead.iter().filter_map(|after| after.prospect).map(|p| Bench::choose(&p, market).way);
@@ -422,14 +422,15 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     pub fn repair_total(&self, at: usize, market: &Market) -> f64 {
-        let price = self.repairs[at].0.price.money.get() + self.unlocking_after(at);
+        let price = self.repairs[at].0.price.money.get();
         let left = 1.0 - self.cure_chance(at);
-        if left <= 0.0 {
-            return price;
+        let mut cure = 0.0;
+        if left > 0.0 {
+            let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+            let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost);
+            cure = left * (self.bench.giving_up.again + ahead);
         }
-        let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-        let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost);
-        price + left * (self.bench.giving_up.again + ahead)
+        price + cure + self.unlocking_after(at).on_top_of(cure, self.bench.hand_over())
     }
 
     pub fn cure_chance(&self, repair: usize) -> f64 {
@@ -461,7 +462,44 @@ struct AfterOutcome {
     /// The ways to a cure; none where the outcome cannot be.
     prospect: Option<Prospect>,
     /// What it costs until the symptom may be tried, and how.
-    unlocking: (f64, Option<Way>),
+    unlocking: Unlocking,
+}
+
+/// What it costs until the symptom may be tried.
+#[derive(Clone, Copy)]
+struct Unlocking {
+    /// The checks that show that it may.
+    price: f64,
+    /// The share of the worlds in which they do not show it by themselves,
+    stuck: f64,
+    /// and how it goes on in these.
+    outlook: Option<Outlook>,
+}
+
+impl Unlocking {
+    /// Nothing forbids it.
+    const NOTHING: Self = Self { price: 0.0, stuck: 0.0, outlook: None };
+
+    fn of(price: f64, stuck: f64, outlook: Option<Outlook>) -> Self {
+        Self { price, stuck, outlook }
+    }
+
+    /// What it adds to a cure. Where it is given up on, the cure is given up on too, whatever is known by then: both
+    /// together come to handing over, so that no check is worth its cost for a cure that nobody will be able to prove.
+    fn on_top_of(&self, cure: f64, hand_over: f64) -> f64 {
+        let room = (hand_over - cure).max(0.0);
+        let ahead = match self.outlook {
+            Some(Outlook { way: Way::HandOver, .. }) => room,
+            Some(outlook) => outlook.cost.min(room),
+            None => 0.0,
+        };
+        self.price + self.stuck * ahead
+    }
+
+    /// The way on where it is likelier than not that something must be done.
+    fn way(&self) -> Option<Way> {
+        self.outlook.filter(|_| self.stuck > 0.5).map(|outlook| outlook.way)
+    }
 }
 
 /// Of the worlds that two repairs cure together those that neither cures alone.
@@ -520,4 +558,25 @@ pub fn row_worlds(worlds: &Worlds, model: &CheckModel, now: usize, n: usize) -> 
             holds
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 2500 to hand over, 10 for the checks that release. Nothing will, so that knowing more of the cure (800 or 300 still
+    /// to pay) is worth nothing: by hand 800 + 10 + 1700 = 300 + 10 + 2200. Where a repair of 400 releases it, knowing
+    /// saves what it saves: 800 + 10 + 400 against 300 + 10 + 400; and no more than handing over costs.
+    #[test]
+    fn what_is_learned_of_a_cure_that_nobody_can_prove_is_worth_nothing() {
+        let ahead = |cost, way| Unlocking::of(10.0, 1.0, Some(Outlook { cost, way }));
+        let total = |unlocking: Unlocking, cure: f64| cure + unlocking.on_top_of(cure, 2500.0);
+        let given_up = ahead(1700.0, Way::HandOver);
+        assert!((total(given_up, 800.0) - 2510.0).abs() < 1e-9);
+        assert!((total(given_up, 300.0) - 2510.0).abs() < 1e-9);
+        let released = ahead(400.0, Way::Repair(0));
+        assert!((total(released, 800.0) - 1210.0).abs() < 1e-9);
+        assert!((total(released, 300.0) - 710.0).abs() < 1e-9);
+        assert!((total(released, 2400.0) - 2510.0).abs() < 1e-9);
+    }
 }

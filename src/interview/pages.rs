@@ -163,14 +163,14 @@ pub fn why(bench: &Bench<'_>, state: &State) -> Option<Document> {
         None => bench.figures.money(proposal.expected_cost),
     };
     document.paragraph(format!(
-        "This step alone: {}. From here to the end of the job, taking it: about {}.",
+        "This step alone: {}. From here {}, taking it: about {rest}.",
         bench.figures.cost(proposal.cost, proposal.minutes),
-        rest,
+        words::how_far(bench.knowledge, &state.case),
     ));
     if let Some(bounds) = advice.and_then(|advice| words::bounds(advice, bench.figures)) {
         document.paragraph(bounds);
     }
-    if let Some(table) = branches(bench, &laid, &proposal) {
+    if let Some(table) = branches(bench, state, &laid, &proposal) {
         document.section("What each answer would lead to");
         document.push(Block::Table(table));
     }
@@ -214,13 +214,14 @@ fn proposal(bench: &Bench<'_>, state: &State) -> Option<Proposal> {
 }
 
 /// Each outcome, its chance and what would be done then.
-fn branches(bench: &Bench<'_>, laid: &Laid<'_>, proposal: &Proposal) -> Option<Table> {
+fn branches(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal: &Proposal) -> Option<Table> {
     if proposal.branches.is_empty() {
         return None;
     }
     let rows = proposal.branches.iter().map(|branch| {
         let outcome = words::outcome(bench.knowledge, &proposal.action, branch.outcome);
-        let then = branch.then.as_ref().map_or_else(|| "done".to_owned(), |a| words::action(laid, a));
+        let gone = || words::once_gone(bench.knowledge, &state.case);
+        let then = branch.then.as_ref().map_or_else(gone, |a| words::action(laid, a));
         vec![outcome.into(), bench.figures.chance(branch.chance).into(), then.into()]
     });
     Some(Table {

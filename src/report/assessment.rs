@@ -158,7 +158,8 @@ impl Assessment<'_> {
         document.paragraph(Rich::strong(&words).and(&format!(": {}.", figures.cost(next.cost, next.minutes))));
         document.paragraph(words::reason(self.laid, next, figures));
         let bounds = words::bounds(&self.advice, figures).map(|bounds| format!(" {bounds}")).unwrap_or_default();
-        document.paragraph(format!("From here to the end about {}.{bounds}", words::rest(figures, &self.advice)));
+        let how_far = words::how_far(self.laid.knowledge, self.case);
+        document.paragraph(format!("From here {how_far} about {}.{bounds}", words::rest(figures, &self.advice)));
         if let Some(wanted) = &self.advice.wanted {
             document.paragraph(format!("It clears the way for: {}.", words::action(self.laid, &wanted.action)));
         }
@@ -171,7 +172,8 @@ impl Assessment<'_> {
                     .map(|b| {
                         let knowledge = self.laid.knowledge;
                         let outcome = words::outcome(knowledge, &next.action, b.outcome);
-                        let then = b.then.as_ref().map_or("done".to_owned(), |a| words::action(self.laid, a));
+                        let gone = || words::once_gone(knowledge, self.case);
+                        let then = b.then.as_ref().map_or_else(gone, |a| words::action(self.laid, a));
                         vec![outcome.into(), figures.chance(b.chance).into(), then.into()]
                     })
                     .collect(),

@@ -3,7 +3,7 @@
 use super::Figures;
 use crate::belief::{CauseBelief, Explanations, Listed};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
-use crate::decision::{Action, Advice, Proof, Proposal};
+use crate::decision::{Action, Advice, Proof, Proposal, complained_of, worked_on};
 use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair};
@@ -330,6 +330,25 @@ fn getting_there(proposal: &Proposal, figures: &Figures) -> String {
             format!("{minutes} of it is opening up and putting back; what comes next needs that too{how_surely}.")
         }
         _ => String::new(),
+    }
+}
+
+/// Where the cost to come ends: "to the end", or of several complaints with the first.
+#[must_use]
+pub fn how_far(knowledge: &Knowledge, case: &Case) -> String {
+    match (worked_on(case), complained_of(case).len()) {
+        (Some(first), 2..) => format!("until “{}” is gone", knowledge.symptoms[first].title),
+        _ => "to the end".to_owned(),
+    }
+}
+
+/// What comes once the complaint that is worked on is gone: "done", or the next complaint.
+#[must_use]
+pub fn once_gone(knowledge: &Knowledge, case: &Case) -> String {
+    let first = worked_on(case);
+    match complained_of(case).into_iter().filter(|symptom| Some(*symptom) != first).min() {
+        Some(next) => format!("on to: {}", lower_first(&knowledge.symptoms[next].title)),
+        None => "done".to_owned(),
     }
 }
 

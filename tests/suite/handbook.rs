@@ -53,8 +53,6 @@ const PLUG_COLOR: &str = "Outboard manual, plug color";
 
 const FLANGE: (&str, &str) =
     ("carb-flange-leak", "small engines show it at idle: in the rows on idling, racing and bogging, where it leads");
-const AIRBOX: (&str, &str) =
-    ("airbox-blocked", "a flame arrestor is no filter: what chokes it costs the top end long before the idle");
 
 const ROWS: &[Row] = &[
     Row {
@@ -162,7 +160,7 @@ const ROWS: &[Row] = &[
             ("idle mixture wrong", &["low-screw-rich"]),
             ("dirty air filter (from memory)", &["airbox-blocked"]),
         ],
-        weak: &[AIRBOX, ("primer-faulty", "most of these give no prime; one that drips is the fewer part")],
+        weak: &[],
         left_out: &[("wrong plug for the conditions (from memory)", "seen by its number; with faulty ignition above")],
     },
     Row {
@@ -840,7 +838,7 @@ const ROWS: &[Row] = &[
         symptoms: "sy-no-idle",
         said: "log: [{check: ck-choke-response, outcome: worse}]",
         listed: &[("clogged air filter", &["airbox-blocked"]), ("choke not opening", &["choke-stuck-on"])],
-        weak: &[AIRBOX],
+        weak: &[],
         left_out: &[],
     },
     Row {

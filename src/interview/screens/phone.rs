@@ -145,7 +145,8 @@ fn leads_to(
 ) -> Option<(String, String)> {
     let branch = proposal.branches.iter().find(|b| b.outcome == outcome)?;
     let chance = bench.figures.chance(branch.chance);
-    let then = branch.then.as_ref().map_or_else(|| "done".to_owned(), |a| step_words(bench, state, laid, a));
+    let gone = || words::once_gone(bench.knowledge, &state.case);
+    let then = branch.then.as_ref().map_or_else(gone, |a| step_words(bench, state, laid, a));
     let leader = branch.leader.map(|(cause, _)| {
         let item = &laid.knowledge.causes[cause.item];
         format!("{}; ", words::lower_first(&laid.words(&item.title, item.scope, cause.at)))
@@ -176,13 +177,14 @@ fn ranking(bench: &Bench<'_>, state: &State, laid: &Laid<'_>) -> Vec<Part> {
     vec![
         Part::until(2, heading),
         Part::shortened(1, Block::Choices(lines), short),
-        Part::until(3, Block::Paragraph(Rich::plain(&rest(bench, view)))),
+        Part::until(3, Block::Paragraph(Rich::plain(&rest(bench, state, view)))),
     ]
 }
 
 /// What the rest of the job is reckoned to come to.
-fn rest(bench: &Bench<'_>, view: &crate::interview::advisor::View) -> String {
-    format!("From here to the end: about {} on average.", words::rest(bench.figures, &view.advice))
+fn rest(bench: &Bench<'_>, state: &State, view: &crate::interview::advisor::View) -> String {
+    let how_far = words::how_far(bench.knowledge, &state.case);
+    format!("From here {how_far}: about {} on average.", words::rest(bench.figures, &view.advice))
 }
 
 fn runners_up(bench: &Bench<'_>, state: &State, laid: &Laid<'_>) -> Vec<Part> {
