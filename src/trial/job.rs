@@ -205,8 +205,9 @@ impl<'t, 'k> Job<'t, 'k> {
     fn make_ready(&mut self, action: &Action) -> Option<Before> {
         for _ in 0..TRIES_TO_CLOSE {
             let now = self.now();
-            let close = |ix: Ix<Check>| Action::Check(Instance::new(ix, 0));
-            let at_hand = |ix: Ix<Check>| close(ix) != *action && self.may(&now, &close(ix)).is_some();
+            let close = |ix: Ix<Check>| Action::Check(self.place_to_ask(ix));
+            let itself = |ix: Ix<Check>| matches!(action, Action::Check(check) if check.item == ix);
+            let at_hand = |ix: Ix<Check>| !itself(ix) && self.may(&now, &close(ix)).is_some();
             let urgent = now.safety.urgent(self.laid, &self.case).map(|(ix, ..)| ix).find(|ix| at_hand(*ix));
             let wish = self.may(&now, action);
             let first = match (&wish, urgent) {
@@ -220,15 +221,24 @@ impl<'t, 'k> Job<'t, 'k> {
             };
             self.barred += 1;
             self.put_back(&wish.unwrap_or_default());
-            let before = self.may(&self.now(), &close(first))?;
+            let asked = self.place_to_ask(first);
+            let before = self.may(&self.now(), &Action::Check(asked))?;
             self.prepare(&before);
-            self.check(Instance::new(first, 0), self.airing(first));
+            self.check(asked, self.airing(first));
             if self.cured {
                 return None;
             }
         }
         self.barred += 1;
         None
+    }
+
+    /// Where a check is made next that closes a hazard: of its places the one it was made at least often, so that no
+    /// cylinder is looked into three times while the other is never looked at.
+    fn place_to_ask(&self, check: Ix<Check>) -> Instance<Check> {
+        let places = self.laid.instances(check, self.laid.knowledge.checks[check].scope);
+        let least = places.into_iter().min_by_key(|instance| (self.times_made(*instance), instance.at));
+        least.unwrap_or_else(|| Instance::new(check, 0))
     }
 
     /// Whether one of the repairs that are within the user's reach would cure it.
@@ -313,7 +323,7 @@ impl<'t, 'k> Job<'t, 'k> {
     /// a craft together again after every look, only to find once more that it may not be tried.
     fn could_be_made_ready(&self) -> bool {
         let now = self.now();
-        let at_hand = |ix: Ix<Check>| self.may(&now, &Action::Check(Instance::new(ix, 0))).is_some();
+        let at_hand = |ix: Ix<Check>| self.may(&now, &Action::Check(self.place_to_ask(ix))).is_some();
         let urgent = now.safety.urgent(self.laid, &self.case).any(|(ix, ..)| at_hand(ix));
         match self.may(&now, &Action::Try(complained_of(&self.case))) {
             Some(before) => urgent || before.close.is_none_or(|(ix, ..)| at_hand(ix)),
