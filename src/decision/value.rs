@@ -16,7 +16,7 @@ use std::rc::Rc;
 /// Estimate.
 pub const LOOKING_IS_HARDER: f64 = 1.6;
 /// The most repairs in a row before handing over is all that is left. With four the advice was 10.7 % above the optimum of
-/// the reference network T, with twelve 4.4 %.
+/// the reference network T when this was chosen, with twelve 4.4 %.
 const REPAIRS_IN_A_ROW: usize = 12;
 
 /// What it costs to give up, and what a repair that does not cure costs beyond its price.
