@@ -53,11 +53,11 @@ impl Candidates<'_, '_, '_> {
 
     fn candidate(&self, offer: Offer, removes: Vec<(Instance<Cause>, f64)>) -> Candidate {
         let clears = clears(self.gatherer.laid, &offer.action, &removes, self.n, self.seed);
-        let after = self.simulator.after(&clears);
-        let gone = self.simulator.gone_in(&after);
+        let gone = self.simulator.gone(&clears);
         let touched = self.simulator.touched(&clears);
         let frees = match (&offer.action, self.awaited) {
             (Action::Repair(ix, _), Some(awaited)) => {
+                let after = self.simulator.after(&clears);
                 let lets_go = awaited.lets_go(self.simulator, &after, (&[*ix], &touched), self.n);
                 Some(lets_go.iter().zip(self.free).map(|(lets_go, free)| lets_go & !free).collect())
             }

@@ -197,12 +197,14 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// The worlds that two repairs cure together and neither alone; `None` where there are none.
     pub fn pair(&self, a: usize, b: usize) -> Option<Bits> {
         // Only where both remove something.
-        let cures = self.bench.cures[a].iter().zip(&self.bench.cures[b]);
         let both = self.touched[a].iter().zip(&self.touched[b]).map(|(a, b)| a & b);
-        if both.zip(cures).all(|(both, (a, b))| both & !(a | b) == 0) {
+        let alone = self.bench.cures[a].iter().zip(&self.bench.cures[b]).map(|(a, b)| a | b);
+        let those: Bits = both.zip(alone).map(|(both, alone)| both & !alone).collect();
+        if those.iter().all(|&word| word == 0) {
             return None;
         }
-        neither_alone(self.simulator.gone(&self.removed_by_both(a, b)), &self.bench, a, b)
+        let gone = self.simulator.gone_among(&self.removed_by_both(a, b), &those);
+        gone.iter().any(|&word| word != 0).then_some(gone)
     }
 
     /// The worlds in which the lock lets go after two repairs and after neither alone; `None` where there are none.

@@ -9,6 +9,7 @@ use crate::model::network::{Link, Mechanism, VarIx};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 
 /// A set of worlds, one bit each.
 pub type Bits = Vec<u64>;
@@ -115,21 +116,41 @@ impl<'w> Simulator<'w> {
     /// The worlds in which no symptom is left once each of these causes is removed where its bits say so.
     #[must_use]
     pub fn gone(&self, removed: &[(Instance<Cause>, Bits)]) -> Bits {
-        self.gone_in(&self.after(removed))
+        let touched = self.touched(removed);
+        let mut gone = self.gone_in(&self.after_in(&[], &[]));
+        let changed = self.gone_among(removed, &touched);
+        gone.iter_mut().zip(&touched).zip(&changed).for_each(|((gone, touched), new)| *gone = *gone & !touched | new);
+        gone
+    }
+
+    /// The worlds among `those` in which no symptom is left once each of these causes is removed where its bits say so.
+    #[must_use]
+    pub fn gone_among(&self, removed: &[(Instance<Cause>, Bits)], those: &[u64]) -> Bits {
+        let after = self.after_in(removed, &runs(&self.needed(those)));
+        self.gone_in(&after).iter().zip(those).map(|(gone, those)| gone & those).collect()
     }
 
     /// How things stand once each of these causes is removed where its bits say so.
-    ///
-    /// Only gates below what was removed are worked again, and none below a gate that came out as it was.
     #[must_use]
     pub fn after(&self, removed: &[(Instance<Cause>, Bits)]) -> Changed<'_> {
+        self.after_in(removed, std::slice::from_ref(&(0..self.words)))
+    }
+
+    /// The same in these runs of words only; elsewhere things are left as they are.
+    ///
+    /// Only gates below what was removed are worked again, and none below a gate that came out as it was.
+    fn after_in(&self, removed: &[(Instance<Cause>, Bits)], runs: &[Range<usize>]) -> Changed<'_> {
         let n = self.words;
         let mut bits = Changed { now: &self.now, words: n, rows: vec![None; self.now.len() / n.max(1)], cells: vec![] };
         for (cause, cleared) in removed {
             if let Some(&row) = self.faults.get(cause) {
                 let at = bits.cells.len();
-                bits.cells.extend(bits.now[row * n..(row + 1) * n].iter().zip(cleared).map(|(on, gone)| on & !gone));
-                bits.end(row, at);
+                bits.cells.extend_from_slice(&bits.now[row * n..(row + 1) * n]);
+                for run in runs {
+                    let on = bits.cells[at..][run.clone()].iter_mut();
+                    on.zip(&cleared[run.clone()]).for_each(|(on, gone)| *on &= !gone);
+                }
+                bits.end(row, at, runs);
             }
         }
         for node in &self.gates {
@@ -137,14 +158,14 @@ impl<'w> Simulator<'w> {
             let borrowed = node.borrowed.iter().any(|borrowed| bits.rows[borrowed.source].is_some());
             if borrowed || node.from.iter().any(|&row| bits.rows[row].is_some()) {
                 let at = bits.cells.len();
-                bits.cells.resize(at + n, 0);
+                bits.cells.extend_from_slice(&bits.now[node.row * n..(node.row + 1) * n]);
                 let (done, on) = bits.cells.split_at_mut(at);
                 let input = |row: usize| match bits.rows[row] {
                     Some(at) => &done[at..at + n],
                     None => &bits.now[row * n..(row + 1) * n],
                 };
-                self.evaluate(node, input, on);
-                bits.end(node.row, at);
+                runs.iter().for_each(|run| self.evaluate(node, input, on, run));
+                bits.end(node.row, at, runs);
             }
         }
         bits
@@ -187,8 +208,7 @@ impl<'w> Simulator<'w> {
         // Who follows may be followed.
         loop {
             let mut more = false;
-            for borrowed in self.gates.iter().flat_map(|gate| &gate.borrowed) {
-                let (world, like) = (borrowed.world, borrowed.like);
+            for (world, like) in self.followers() {
                 let new = (touched[like / 64] >> (like % 64) & 1) << (world % 64) & !touched[world / 64];
                 touched[world / 64] |= new;
                 more |= new != 0;
@@ -199,43 +219,57 @@ impl<'w> Simulator<'w> {
         }
     }
 
-    fn evaluate<'d>(&self, node: &Node, input: impl Fn(usize) -> &'d [u64], on: &mut [u64]) {
+    /// Every world that follows another over a cut link, and which.
+    fn followers(&self) -> impl Iterator<Item = (usize, usize)> {
+        self.gates.iter().flat_map(|gate| &gate.borrowed).map(|borrowed| (borrowed.world, borrowed.like))
+    }
+
+    /// Those worlds and all that they follow.
+    fn needed(&self, those: &[u64]) -> Bits {
+        let mut needed = those.to_vec();
+        loop {
+            let mut more = false;
+            for (world, like) in self.followers() {
+                let new = (needed[world / 64] >> (world % 64) & 1) << (like % 64) & !needed[like / 64];
+                needed[like / 64] |= new;
+                more |= new != 0;
+            }
+            if !more {
+                return needed;
+            }
+        }
+    }
+
+    /// Works a gate out in a run of words.
+    fn evaluate<'d>(&self, node: &Node, input: impl Fn(usize) -> &'d [u64], on: &mut [u64], run: &Range<usize>) {
+        let (on, whole) = (&mut on[run.clone()], input);
+        let input = |row: usize| &whole(row)[run.clone()];
+        let leak = node.leak.get(run.clone()).unwrap_or_default();
+        let links = node.from.iter().enumerate().map(|(at, row)| (input(*row), self.worlds.link(node.var, at)));
+        let through = links.map(|(x, link)| (x, &link[run.clone()]));
         match node.kind {
             Kind::Any => {
-                on.copy_from_slice(&node.leak);
-                for borrowed in &node.borrowed {
-                    let (source, like) = (input(borrowed.source), borrowed.like);
-                    on[borrowed.world / 64] |= (source[like / 64] >> (like % 64) & 1) << (borrowed.world % 64);
+                on.copy_from_slice(leak);
+                for borrowed in node.borrowed.iter().filter(|borrowed| run.contains(&(borrowed.world / 64))) {
+                    let (source, like) = (whole(borrowed.source), borrowed.like);
+                    on[borrowed.world / 64 - run.start] |= (source[like / 64] >> (like % 64) & 1) << (borrowed.world % 64);
                 }
-                for (at, row) in node.from.iter().enumerate() {
-                    let link = self.worlds.link(node.var, at);
-                    for ((word, x), l) in on.iter_mut().zip(input(*row)).zip(link) {
-                        *word |= x & l;
-                    }
+                for (x, link) in through {
+                    on.iter_mut().zip(x).zip(link).for_each(|((word, x), l)| *word |= x & l);
                 }
             }
             Kind::All => {
                 on.fill(u64::MAX);
-                for (at, row) in node.from.iter().enumerate() {
-                    let link = self.worlds.link(node.var, at);
-                    for ((word, x), l) in on.iter_mut().zip(input(*row)).zip(link) {
-                        *word &= x & l;
-                    }
+                for (x, link) in through {
+                    on.iter_mut().zip(x).zip(link).for_each(|((word, x), l)| *word &= x & l);
                 }
-                or_into(on, &node.leak);
+                or_into(on, leak);
             }
             Kind::AtLeast(k) => {
-                let through: Vec<Bits> = node
-                    .from
-                    .iter()
-                    .enumerate()
-                    .map(|(at, row)| {
-                        input(*row).iter().zip(self.worlds.link(node.var, at)).map(|(x, l)| x & l).collect()
-                    })
-                    .collect();
+                let through: Vec<Bits> = through.map(|(x, link)| x.iter().zip(link).map(|(x, l)| x & l).collect()).collect();
                 let counted: Vec<&[u64]> = through.iter().map(Vec::as_slice).collect();
                 within(&counted, k, counted.len(), on);
-                or_into(on, &node.leak);
+                or_into(on, leak);
             }
             Kind::Count(least, most) => {
                 let counted: Vec<&[u64]> = node.from.iter().map(|row| input(*row)).collect();
@@ -262,9 +296,10 @@ impl Changed<'_> {
         }
     }
 
-    /// Takes a row's new cells, written from `at`, unless they are what they were.
-    fn end(&mut self, row: usize, at: usize) {
-        if self.cells[at..] == self.now[row * self.words..(row + 1) * self.words] {
+    /// Takes a row's new cells, written from `at` in these runs, unless they are what they were.
+    fn end(&mut self, row: usize, at: usize, runs: &[Range<usize>]) {
+        let (new, old) = (&self.cells[at..], &self.now[row * self.words..(row + 1) * self.words]);
+        if runs.iter().all(|run| new[run.clone()] == old[run.clone()]) {
             self.cells.truncate(at);
         } else {
             self.rows[row] = Some(at);
@@ -332,6 +367,18 @@ fn unsupported(model: &CaseModel, worlds: &Worlds, node: &Node, links: &[Link]) 
         }
     }
     alone
+}
+
+/// The words that hold any world of a set, as runs.
+fn runs(worlds: &[u64]) -> Vec<Range<usize>> {
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    for (at, _) in worlds.iter().enumerate().filter(|(_, word)| **word != 0) {
+        match runs.last_mut() {
+            Some(run) if run.end == at => run.end += 1,
+            _ => runs.push(at..at + 1),
+        }
+    }
+    runs
 }
 
 /// The worlds in a set, ascending.

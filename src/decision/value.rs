@@ -70,10 +70,17 @@ pub type Together<'t> = dyn FnMut(usize, usize) -> Option<Bits> + 't;
 struct Further {
     /// The worlds that those repairs cure after all, or two of them together: none of these is left.
     before: Bits,
-    /// For each repair the worlds that it cures with one of those and not alone, where there are any.
-    with: Vec<Option<Rc<[u64]>>>,
-    /// How many these are.
-    more: Vec<f64>,
+    /// Repairs, ascending, that cure worlds with one of those and not alone.
+    with: Vec<With>,
+}
+
+/// Worlds that a repair cures after others.
+#[derive(Clone)]
+struct With {
+    repair: usize,
+    worlds: Rc<[u64]>,
+    /// How many.
+    n: f64,
 }
 
 /// What looking further offers: the cheapest rate at which worlds can be told apart, and how far it reaches.
@@ -175,9 +182,8 @@ struct Course<'b> {
 /// What is left of the rows of a split once some repairs have failed.
 struct Left {
     further: Rc<Further>,
-    rows: Vec<Bits>,
-    /// For each repair and row the worlds that it cures; counted when asked for.
-    cured: Vec<Cell<Option<f64>>>,
+    /// For each repair and row how many worlds it cures; less than none until they are counted.
+    cured: Vec<Cell<f64>>,
 }
 
 impl Bench {
@@ -234,10 +240,10 @@ impl Bench {
     }
 
     fn split_failed(&self, rows: Vec<Bits>, failed: usize, together: &mut Together<'_>) -> Split {
-        let left = Left::of(self.further(&[failed], together), &rows, self.cures.len());
-        let repairs = 0..self.cures.len();
+        let left = Left::of(self.further(&[failed], failed, together), &rows, self.cures.len());
         let of_row = |row: usize| {
-            repairs.clone().map(|repair| left.cured(self, repair, row)).chain([left.own(self, row)]).collect()
+            let cured = (0..self.cures.len()).map(|repair| left.cured(self, &rows, repair, row));
+            cured.chain([left.own(self, &rows, row)]).collect()
         };
         let cured = (0..rows.len()).map(of_row).collect();
         self.split_with(rows, cured, Some(failed))
@@ -289,8 +295,8 @@ impl Bench {
         }
         let (repairing, first) = self.repairing(split, weights, total, prices, later, together);
         let (mut known, mut bits) = (0.0, 0.0);
-        for class in 0..self.cheapest.len() {
-            let p = mix_column(&split.cheapest, weights, class) / total;
+        for (class, worlds) in mix_columns(&split.cheapest, weights).into_iter().enumerate() {
+            let p = worlds / total;
             if p > 0.0 {
                 // What a single repair cures, its owner could have cured; the last class none does.
                 let price = match prices.get(class) {
@@ -309,7 +315,7 @@ impl Bench {
     #[must_use]
     pub fn cheapest_shares(&self, split: &Split, weights: &[f64]) -> Vec<f64> {
         let total = split.worlds(weights);
-        (0..self.cheapest.len()).map(|class| mix_column(&split.cheapest, weights, class) / total).collect()
+        mix_columns(&split.cheapest, weights).into_iter().map(|worlds| worlds / total).collect()
     }
 
     /// The cheapest way on at a going rate.
@@ -359,54 +365,47 @@ impl Bench {
         done
     }
 
-    /// What is left of a split once those in `done` have failed.
+    /// What is left of a split once those in `done` have failed; at least one.
     fn left_after(&self, split: &Split, done: &[usize], together: &mut Together<'_>) -> Rc<Left> {
+        let last = *done.last().expect("at least one");
         let mut done: Vec<usize> = split.failed.into_iter().chain(done.iter().copied()).collect();
         done.sort_unstable();
         if let Some(known) = split.after.borrow().get(&done) {
             return Rc::clone(known);
         }
-        let left = Rc::new(Left::of(self.further(&done, together), &split.rows, self.cures.len()));
+        let left = Rc::new(Left::of(self.further(&done, last, together), &split.rows, self.cures.len()));
         split.after.borrow_mut().insert(done, Rc::clone(&left));
         left
     }
 
-    /// What is known once those in `done` (ascending) have failed.
-    fn further(&self, done: &[usize], together: &mut Together<'_>) -> Rc<Further> {
+    /// What is known once those in `done` (ascending) have failed: what was known before the `last` of them did, and what
+    /// that one adds.
+    fn further(&self, done: &[usize], last: usize, together: &mut Together<'_>) -> Rc<Further> {
         if let Some(known) = self.further.borrow().get(done) {
             return Rc::clone(known);
         }
-        // From what is known of all but one of them, where anything is.
-        let all_but = |at: usize| -> Vec<usize> { [&done[..at], &done[at + 1..]].concat() };
-        let known = (0..done.len()).find_map(|at| {
-            let known = self.further.borrow().get(&all_but(at)).cloned()?;
-            Some(((*known).clone(), vec![done[at]], all_but(at)))
-        });
-        let nothing = || Further {
-            before: vec![0; words(self.n)],
-            with: vec![None; self.cures.len()],
-            more: vec![0.0; self.cures.len()],
+        let earlier: Vec<usize> = done.iter().copied().filter(|&repair| repair != last).collect();
+        let mut further = match earlier.last() {
+            None => Further { before: vec![0; words(self.n)], with: vec![] },
+            Some(&second) => (*self.further(&earlier, second, together)).clone(),
         };
-        let (mut further, new, mut failed) = known.unwrap_or_else(|| (nothing(), done.to_vec(), Vec::new()));
         // Worlds that only three repairs together cure are left to the next step.
-        for d in new {
-            or_into(&mut further.before, &self.cures[d]);
-            for &other in &failed {
-                if let Some(both) = self.pair(d, other, together) {
-                    or_into(&mut further.before, both);
-                }
+        or_into(&mut further.before, &self.cures[last]);
+        for repair in 0..self.cures.len() {
+            let Some(both) = self.pair(last, repair, together) else { continue };
+            if earlier.binary_search(&repair).is_ok() {
+                or_into(&mut further.before, both);
             }
-            for (r, with) in further.with.iter_mut().enumerate() {
-                if let Some(both) = self.pair(d, r, together) {
-                    let any: Rc<[u64]> = match with {
-                        Some(with) => with.iter().zip(both).map(|(w, b)| w | b).collect(),
-                        None => both.as_slice().into(),
-                    };
-                    further.more[r] = f64::from(any.iter().map(|word| word.count_ones()).sum::<u32>());
-                    *with = Some(any);
+            let any = |worlds: Rc<[u64]>| {
+                let n = f64::from(worlds.iter().map(|word| word.count_ones()).sum::<u32>());
+                With { repair, worlds, n }
+            };
+            match further.with.binary_search_by_key(&repair, |with| with.repair) {
+                Ok(at) => {
+                    further.with[at] = any(further.with[at].worlds.iter().zip(both).map(|(w, b)| w | b).collect());
                 }
+                Err(at) => further.with.insert(at, any(both.as_slice().into())),
             }
-            failed.push(d);
         }
         let further = Rc::new(further);
         self.further.borrow_mut().insert(done.to_vec(), Rc::clone(&further));
@@ -417,8 +416,9 @@ impl Bench {
     #[must_use]
     pub fn entropy(&self, split: &Split, weights: &[f64]) -> f64 {
         let total = mix(&split.totals, weights);
-        (0..self.cheapest.len())
-            .map(|class| mix_column(&split.cheapest, weights, class) / total)
+        mix_columns(&split.cheapest, weights)
+            .into_iter()
+            .map(|worlds| worlds / total)
             .filter(|p| *p > 0.0)
             .map(|p| -p * libm::log2(p))
             .sum()
@@ -427,7 +427,8 @@ impl Bench {
 
 impl<'b> Course<'b> {
     fn new(bench: &'b Bench, split: &'b Split, weights: &'b [f64], left: f64) -> Self {
-        let most = (0..bench.cures.len()).map(|repair| mix_column(&split.cured, weights, repair)).collect();
+        let mut most = mix_columns(&split.cured, weights);
+        most.truncate(bench.cures.len());
         Self { bench, split, weights, done: Vec::new(), left, most }
     }
 
@@ -460,7 +461,7 @@ impl<'b> Course<'b> {
         let after = (!self.done.is_empty()).then(|| self.bench.left_after(self.split, &self.done, together));
         if let Some(after) = &after {
             // With what was done it may cure more than alone.
-            self.most.iter_mut().zip(&after.further.more).for_each(|(most, more)| *most += more);
+            after.further.with.iter().for_each(|with| self.most[with.repair] += with.n);
         }
         let GivingUp { again, .. } = self.bench.giving_up;
         let left = self.left;
@@ -479,7 +480,8 @@ impl<'b> Course<'b> {
             match &after {
                 Some(after) if !counted[best] => {
                     let rows = self.weights.iter().enumerate();
-                    self.most[best] = rows.map(|(row, weight)| after.cured(self.bench, best, row) * weight).sum();
+                    let cured = |row: usize| after.cured(self.bench, &self.split.rows, best, row);
+                    self.most[best] = rows.map(|(row, weight)| cured(row) * weight).sum();
                     merits[best] = self.most[best] / comes_to(prices[best], self.most[best]);
                     counted[best] = true;
                 }
@@ -502,7 +504,8 @@ impl<'b> Course<'b> {
             [] => mix_column(&self.split.cured, self.weights, self.bench.cures.len()),
             done => {
                 let after = self.bench.left_after(self.split, done, together);
-                self.weights.iter().enumerate().map(|(row, weight)| after.own(self.bench, row) * weight).sum()
+                let own = |row: usize| after.own(self.bench, &self.split.rows, row);
+                self.weights.iter().enumerate().map(|(row, weight)| own(row) * weight).sum()
             }
         };
         wasted * own
@@ -516,28 +519,32 @@ fn first_most(of: &[f64]) -> Option<usize> {
 
 impl Left {
     fn of(further: Rc<Further>, rows: &[Bits], repairs: usize) -> Self {
-        let left = |row: &Bits| row.iter().zip(&further.before).map(|(r, b)| r & !b).collect();
-        Self { rows: rows.iter().map(left).collect(), cured: vec![Cell::new(None); repairs * rows.len()], further }
+        Self { cured: vec![Cell::new(-1.0); repairs * rows.len()], further }
     }
 
-    /// How many worlds of a row whoever hands over could have cured.
-    fn own(&self, bench: &Bench, row: usize) -> f64 {
-        f64::from(both(&self.rows[row], &bench.giving_up.own))
+    /// How many worlds of a row, of all of them, whoever hands over could have cured.
+    fn own(&self, bench: &Bench, rows: &[Bits], row: usize) -> f64 {
+        self.count(&rows[row], bench.giving_up.own.iter().copied())
     }
 
-    /// How many worlds of a row a repair cures.
-    fn cured(&self, bench: &Bench, repair: usize, row: usize) -> f64 {
-        let known = &self.cured[repair * self.rows.len() + row];
-        if let Some(cured) = known.get() {
-            return cured;
+    /// How many worlds of a row, of all of them, a repair cures.
+    fn cured(&self, bench: &Bench, rows: &[Bits], repair: usize, row: usize) -> f64 {
+        let known = &self.cured[repair * rows.len() + row];
+        if known.get() < 0.0 {
+            let alone = bench.cures[repair].iter();
+            let with = &self.further.with;
+            known.set(match with.binary_search_by_key(&repair, |with| with.repair) {
+                Err(_) => self.count(&rows[row], alone.copied()),
+                Ok(at) => self.count(&rows[row], alone.zip(with[at].worlds.iter()).map(|(a, w)| a | w)),
+            });
         }
-        let (row, alone) = (&self.rows[row], &bench.cures[repair]);
-        let cured = f64::from(match &self.further.with[repair] {
-            None => both(row, alone),
-            Some(with) => row.iter().zip(alone).zip(with.iter()).map(|((r, a), w)| (r & (a | w)).count_ones()).sum(),
-        });
-        known.set(Some(cured));
-        cured
+        known.get()
+    }
+
+    /// How many worlds of a row are left and among these.
+    fn count(&self, row: &[u64], of: impl Iterator<Item = u64>) -> f64 {
+        let left = row.iter().zip(&self.further.before).map(|(row, before)| row & !before);
+        f64::from(left.zip(of).map(|(left, of)| (left & of).count_ones()).sum::<u32>())
     }
 }
 
@@ -595,6 +602,15 @@ fn count<B: AsRef<[u64]>>(rows: &[Bits], of: &[B]) -> Counts {
 
 fn mix(values: &[f64], weights: &[f64]) -> f64 {
     values.iter().zip(weights).map(|(v, w)| v * w).sum()
+}
+
+/// All columns.
+fn mix_columns(counts: &[Vec<f64>], weights: &[f64]) -> Vec<f64> {
+    let mut mixed = vec![0.0; counts.first().map_or(0, Vec::len)];
+    for (row, weight) in counts.iter().zip(weights) {
+        mixed.iter_mut().zip(row).for_each(|(mixed, count)| *mixed += count * weight);
+    }
+    mixed
 }
 
 fn mix_column(counts: &[Vec<f64>], weights: &[f64], column: usize) -> f64 {

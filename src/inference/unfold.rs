@@ -75,14 +75,50 @@ struct Unfolding<'s, 'g> {
     settled: &'s Settled<'g>,
     cards: Vec<usize>,
     codes: Vec<Option<Codes>>,
-    /// For each table how it stands to each hidden node it knows.
-    stands: Vec<Vec<(usize, Stand)>>,
+    stands: Stands,
     /// The states of every node that is a variable.
     columns: Vec<Column>,
     /// For each table the codes of the hidden nodes it knows, as places in `drawn`.
     known: Vec<Vec<(usize, usize)>>,
     drawn: Vec<Column>,
     groups: Groups,
+    /// The hidden nodes that both tables of the step know.
+    shared: Marks,
+    /// The hidden nodes that the result knows, with their places in `drawn`.
+    above: Marks,
+}
+
+/// For each table how it stands to each hidden node it knows.
+struct Stands {
+    /// Where the nodes of each table begin and end.
+    of: Vec<(usize, usize)>,
+    all: Vec<(usize, Stand)>,
+}
+
+/// Nodes of one step, each with a number: a step later none is marked.
+struct Marks {
+    step: usize,
+    /// For each node the step it was last marked in, and its number.
+    at: Vec<(usize, usize)>,
+}
+
+impl Marks {
+    fn new(nodes: usize) -> Self {
+        Self { step: 0, at: vec![(0, 0); nodes] }
+    }
+
+    fn begin(&mut self) {
+        self.step += 1;
+    }
+
+    fn mark(&mut self, node: usize, number: usize) {
+        self.at[node] = (self.step, number);
+    }
+
+    fn get(&self, node: usize) -> Option<usize> {
+        let (step, number) = self.at[node];
+        (step == self.step).then_some(number)
+    }
 }
 
 /// Draws `n` states of every node that is a variable, one column a node; `None` where the hidden nodes do not tell
@@ -97,9 +133,11 @@ pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Op
     let mut unfolding = Unfolding {
         settled,
         cards: settled.graph.cards(),
-        stands: stands(settled, &all),
+        stands: Stands::new(settled, &all),
         columns: vec![Column::default(); all.len()],
         known: vec![vec![]; settled.work.program.slots().len()],
+        shared: Marks::new(all.len()),
+        above: Marks::new(all.len()),
         codes: all,
         drawn: vec![],
         groups: Groups::new(n),
@@ -110,28 +148,45 @@ pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Op
     Some(unfolding.columns.iter().map(|column| column.states(n)).collect())
 }
 
-/// How every table stands to the hidden nodes it knows.
-fn stands(settled: &Settled<'_>, codes: &[Option<Codes>]) -> Vec<Vec<(usize, Stand)>> {
-    let program = &settled.work.program;
-    let mut stands: Vec<Vec<(usize, Stand)>> = vec![vec![]; program.slots().len()];
-    for (at, weighs) in settled.work.weighing().into_iter().enumerate() {
-        let stand = if weighs { Stand::Weighs } else { Stand::Gathers };
-        let hidden = program.slots()[at + 1].scope.iter().filter(|&&node| codes[node].is_some());
-        stands[at + 1] = hidden.map(|&node| (node, stand)).collect();
-    }
-    for op in program.ops() {
-        let mut union = stands[op.a].clone();
-        for &(node, stand) in &stands[op.b] {
-            match union.iter_mut().find(|(other, _)| *other == node) {
-                Some((_, known)) if stand == Stand::Weighs => *known = stand,
-                Some(_) => {}
-                None => union.push((node, stand)),
-            }
+impl Stands {
+    fn new(settled: &Settled<'_>, codes: &[Option<Codes>]) -> Self {
+        let program = &settled.work.program;
+        let mut stands = Self { of: vec![(0, 0); program.slots().len()], all: vec![] };
+        for (at, weighs) in settled.work.weighing().into_iter().enumerate() {
+            let stand = if weighs { Stand::Weighs } else { Stand::Gathers };
+            let hidden = program.slots()[at + 1].scope.iter().filter(|&&node| codes[node].is_some());
+            let from = stands.all.len();
+            stands.all.extend(hidden.map(|&node| (node, stand)));
+            stands.of[at + 1] = (from, stands.all.len());
         }
-        union.retain(|&(node, _)| Some(node) != op.over);
-        stands[op.out] = union;
+        let mut marks = Marks::new(codes.len());
+        for op in program.ops() {
+            marks.begin();
+            let from = stands.all.len();
+            for table in [op.a, op.b] {
+                let (first, last) = stands.of[table];
+                for at in first..last {
+                    let (node, stand) = stands.all[at];
+                    match marks.get(node) {
+                        Some(known) if stand == Stand::Weighs => stands.all[known].1 = stand,
+                        Some(_) => {}
+                        None if Some(node) == op.over => {}
+                        None => {
+                            marks.mark(node, stands.all.len());
+                            stands.all.push((node, stand));
+                        }
+                    }
+                }
+            }
+            stands.of[op.out] = (from, stands.all.len());
+        }
+        stands
     }
-    stands
+
+    fn of(&self, table: usize) -> &[(usize, Stand)] {
+        let (first, last) = self.of[table];
+        &self.all[first..last]
+    }
 }
 
 impl Unfolding<'_, '_> {
@@ -139,8 +194,7 @@ impl Unfolding<'_, '_> {
     fn step(&mut self, op: &Op, rng: &mut ChaCha8Rng) {
         let program = &self.settled.work.program;
         let variable = op.over.filter(|&v| self.codes[v].is_none());
-        let shared: Vec<usize> =
-            self.stands[op.a].iter().map(|&(h, _)| h).filter(|&h| self.stand(op.b, h).is_some()).collect();
+        let shared = self.mark(op);
         let mut split: Vec<[usize; 2]> = vec![];
         if variable.is_some_and(|v| self.cards[v] == 1) && shared.is_empty() {
             self.columns[variable.unwrap_or_default()] = Column::default();
@@ -149,27 +203,47 @@ impl Unfolding<'_, '_> {
         }
         // Codes that only one of the tables knows are handed down as they are.
         for (side, table) in [op.a, op.b].into_iter().enumerate() {
-            let mut known = Vec::new();
-            for &(hidden, _) in &self.stands[table] {
-                let from_above = || self.known[op.out].iter().find(|&&(h, _)| h == hidden).map(|&(_, place)| place);
-                let place = match shared.iter().position(|&h| h == hidden) {
-                    Some(at) => split[at][side],
-                    None => from_above().unwrap_or_else(|| {
+            if program.slots()[table].scope.is_empty() {
+                continue;
+            }
+            let mut known = Vec::with_capacity(self.stands.of(table).len());
+            for &(hidden, _) in self.stands.of(table) {
+                let place = match (self.shared.get(hidden), self.above.get(hidden)) {
+                    (Some(at), _) => split[at][side],
+                    (None, Some(place)) => place,
+                    (None, None) => {
                         let nothing = self.codes[hidden].as_ref().map_or(0, |codes| codes.nothing);
                         self.drawn.push(Column::of(nothing));
                         self.drawn.len() - 1
-                    }),
+                    }
                 };
                 known.push((hidden, place));
             }
-            if !program.slots()[table].scope.is_empty() {
-                self.known[table] = known;
-            }
+            self.known[table] = known;
         }
     }
 
+    /// Marks what the result knows and what both tables know, and lists the latter.
+    fn mark(&mut self, op: &Op) -> Vec<usize> {
+        self.above.begin();
+        for &(hidden, place) in &self.known[op.out] {
+            self.above.mark(hidden, place);
+        }
+        let (Self { shared, stands, .. }, mut both) = (self, vec![]);
+        shared.begin();
+        for &(hidden, _) in stands.of(op.b) {
+            shared.mark(hidden, 0);
+        }
+        both.extend(stands.of(op.a).iter().map(|&(h, _)| h).filter(|&h| shared.get(h).is_some()));
+        shared.begin();
+        for (at, &hidden) in both.iter().enumerate() {
+            shared.mark(hidden, at);
+        }
+        both
+    }
+
     fn stand(&self, table: usize, hidden: usize) -> Option<Stand> {
-        self.stands[table].iter().find(|&&(h, _)| h == hidden).map(|&(_, stand)| stand)
+        self.stands.of(table).iter().find(|&&(h, _)| h == hidden).map(|&(_, stand)| stand)
     }
 
     /// Draws the variable and the splits; returns for each shared node the places of its two new columns.
@@ -183,7 +257,7 @@ impl Unfolding<'_, '_> {
             kept: scope(op.out).iter().map(|&node| self.kept(op, node)).collect(),
         };
         let mut groups = std::mem::take(&mut self.groups);
-        let known = scope(op.out).iter().map(|&node| (step(op.out, node), self.column(op.out, node)));
+        let known = scope(op.out).iter().map(|&node| (step(op.out, node), self.column(node)));
         groups.gather(known, self.settled.work.program.slots()[op.out].len);
         let picked = Picked::of(&groups, rng, &source);
         self.groups = groups;
@@ -204,10 +278,10 @@ impl Unfolding<'_, '_> {
         places
     }
 
-    /// The states of a node in each world as a table sees it.
-    fn column(&self, table: usize, node: usize) -> &Column {
-        match self.known[table].iter().find(|&&(h, _)| h == node) {
-            Some(&(_, place)) => &self.drawn[place],
+    /// The states of a node in each world as the result sees it.
+    fn column(&self, node: usize) -> &Column {
+        match self.above.get(node) {
+            Some(place) => &self.drawn[place],
             None => &self.columns[node],
         }
     }
@@ -215,7 +289,7 @@ impl Unfolding<'_, '_> {
     /// How a node of the result lies in both tables.
     fn kept(&self, op: &Op, node: usize) -> Kept {
         let step = |table: usize| stride(&self.cards, &self.settled.work.program.slots()[table].scope, node);
-        let is_split = self.stand(op.a, node).is_some() && self.stand(op.b, node).is_some();
+        let is_split = self.shared.get(node).is_some();
         let steps = if is_split { [0, 0] } else { [step(op.a), step(op.b)] };
         Kept { step: step(op.out), states: self.cards[node], steps }
     }
@@ -245,7 +319,7 @@ impl Unfolding<'_, '_> {
     fn positive(&self, table: usize) -> Vec<f64> {
         let slot = &self.settled.work.program.slots()[table];
         let mut cells = slot.of(&self.settled.upward.values).to_vec();
-        for &(hidden, stand) in &self.stands[table] {
+        for &(hidden, stand) in self.stands.of(table) {
             let codes = self.codes[hidden].as_ref().expect("only hidden nodes are stood to");
             let (n, step) = (codes.masks.len(), stride(&self.cards, &slot.scope, hidden));
             let of = match stand {
