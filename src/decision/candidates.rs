@@ -2,7 +2,7 @@
 
 use super::lock::Awaited;
 use super::offers::{Gatherer, Offer};
-use super::simulate::{Bits, Simulator, draws};
+use super::simulate::{Bits, Changed, Simulator, draws};
 use super::value;
 use super::{Action, cost};
 use crate::knowledge::layout::{Instance, Laid};
@@ -18,6 +18,8 @@ pub struct Candidate {
     pub clears: Vec<(Instance<Cause>, Bits)>,
     /// The worlds in which it removes anything.
     pub touched: Bits,
+    /// How things stand after it.
+    pub after: Changed,
     /// The worlds it cures alone.
     pub gone: Bits,
     /// The worlds in which what forbids a trial lets go after it, and does not without.
@@ -53,17 +55,17 @@ impl Candidates<'_, '_, '_> {
 
     fn candidate(&self, offer: Offer, removes: Vec<(Instance<Cause>, f64)>) -> Candidate {
         let clears = clears(self.gatherer.laid, &offer.action, &removes, self.n, self.seed);
-        let gone = self.simulator.gone(&clears);
+        let after = self.simulator.after(&clears);
+        let gone = self.simulator.gone_in(&after);
         let touched = self.simulator.touched(&clears);
         let frees = match (&offer.action, self.awaited) {
             (Action::Repair(ix, _), Some(awaited)) => {
-                let after = self.simulator.after(&clears);
                 let lets_go = awaited.lets_go(self.simulator, &after, (&[*ix], &touched), self.n);
                 Some(lets_go.iter().zip(self.free).map(|(lets_go, free)| lets_go & !free).collect())
             }
             _ => None,
         };
-        Candidate { offer, removes, clears, touched, gone, frees }
+        Candidate { offer, removes, clears, touched, after, gone, frees }
     }
 }
 
@@ -87,7 +89,7 @@ pub fn cheapest(
     for (price, candidate) in by_price {
         let sure: Vec<(Instance<Cause>, Bits)> =
             candidate.clears.iter().map(|(cause, _)| (*cause, value::all(n))).collect();
-        let (gone, touched) = (simulator.gone(&sure), simulator.touched(&sure));
+        let (gone, touched) = (simulator.gone_without(&sure), simulator.touched(&sure));
         for (world, least) in cheapest.iter_mut().enumerate() {
             let is_in = |bits: &Bits| bits[world / 64] >> (world % 64) & 1 == 1;
             if is_in(&gone) {

@@ -4,7 +4,7 @@ use super::candidates::{self, Candidate, Candidates};
 use super::lock::{Awaited, Lock, share};
 use super::offers::{Gatherer, Offer, Offers};
 use super::search::Between;
-use super::simulate::{self, Bits, Simulator};
+use super::simulate::{self, Bits, Changed, Simulator};
 use super::value::{self, Bench, GivingUp, Market, Outlook, Prospect, Split, Way};
 use super::{Action, Bounds, Proof, Settings, cost, worked_on};
 use crate::access::{AccessGraph, OpenSet};
@@ -59,6 +59,8 @@ pub(super) struct Desk<'a, 'k> {
     pub mixtures: Vec<Vec<Vec<f64>>>,
     pub rate: cost::Rate,
     pub removed: Vec<Vec<(Instance<Cause>, Bits)>>,
+    /// For each repair how things stand after it.
+    pub changed: Vec<Changed>,
     /// For each repair the worlds in which it removes anything.
     pub touched: Vec<Bits>,
     pub shut_prices: Vec<f64>,
@@ -109,9 +111,10 @@ impl<'a, 'k> Desk<'a, 'k> {
         let mut removed = Vec::new();
         let mut cures = Vec::new();
         let mut frees = Vec::new();
-        let mut touched = Vec::new();
+        let (mut touched, mut changed) = (Vec::new(), Vec::new());
         for candidate in candidates {
             touched.push(candidate.touched);
+            changed.push(candidate.after);
             repairs.push((candidate.offer, candidate.removes));
             removed.push(candidate.clears);
             cures.push(candidate.gone);
@@ -142,6 +145,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             mixtures,
             rate: gatherer.rate,
             touched,
+            changed,
             removed,
             shut_prices,
             gains: Vec::new(),
@@ -203,8 +207,9 @@ impl<'a, 'k> Desk<'a, 'k> {
         if those.iter().all(|&word| word == 0) {
             return None;
         }
-        let gone = self.simulator.gone_among(&self.removed_by_both(a, b), &those);
-        gone.iter().any(|&word| word != 0).then_some(gone)
+        let gone = self.simulator.gone_after_both(&self.changed[a], &self.changed[b]);
+        let those: Bits = those.iter().zip(&gone).map(|(those, gone)| those & gone).collect();
+        those.iter().any(|&word| word != 0).then_some(those)
     }
 
     /// The worlds in which the lock lets go after two repairs and after neither alone; `None` where there are none.

@@ -100,7 +100,7 @@ impl Awaited {
     pub fn lets_go(
         &self,
         simulator: &Simulator<'_>,
-        after: &Changed<'_>,
+        after: &Changed,
         (repairs, touched): (&[Ix<Repair>], &[u64]),
         n: usize,
     ) -> Bits {

@@ -9,7 +9,6 @@ use crate::model::network::{Link, Mechanism, VarIx};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::{BTreeMap, BTreeSet};
-use std::ops::Range;
 
 /// A set of worlds, one bit each.
 pub type Bits = Vec<u64>;
@@ -27,6 +26,8 @@ pub struct Simulator<'w> {
     faults: BTreeMap<Instance<Cause>, usize>,
     /// Gates above the symptoms, parents first.
     gates: Vec<Node>,
+    /// For each row the gates that read it, over cut links too.
+    readers: Vec<Vec<u32>>,
     /// What is on now: one row of words a variable.
     now: Vec<u64>,
     /// The rows of the symptoms.
@@ -98,13 +99,19 @@ impl<'w> Simulator<'w> {
             gates.push(Node { row, var, kind, from, borrowed: Vec::new(), leak });
         }
         borrow(model, worlds, &above, &mut gates, seed);
+        let mut readers = vec![vec![]; above.len()];
+        for (at, gate) in gates.iter().enumerate() {
+            let followed = gate.borrowed.iter().map(|borrowed| borrowed.source);
+            let read: BTreeSet<usize> = gate.from.iter().copied().chain(followed).collect();
+            read.into_iter().for_each(|row| readers[row].push(at as u32));
+        }
         let faults = model
             .causes
             .iter()
             .filter_map(|(cause, var)| above.binary_search(var).ok().map(|row| (*cause, row)))
             .collect();
         let symptoms = symptoms.iter().map(row_of).collect();
-        Self { worlds, words: words(worlds.n()), above, faults, gates, now, symptoms }
+        Self { worlds, words: words(worlds.n()), above, faults, gates, readers, now, symptoms }
     }
 
     /// Whether a path leads from this cause to a symptom complained of or to what else is to be known.
@@ -115,68 +122,95 @@ impl<'w> Simulator<'w> {
 
     /// The worlds in which no symptom is left once each of these causes is removed where its bits say so.
     #[must_use]
-    pub fn gone(&self, removed: &[(Instance<Cause>, Bits)]) -> Bits {
-        let touched = self.touched(removed);
-        let mut gone = self.gone_in(&self.after_in(&[], &[]));
-        let changed = self.gone_among(removed, &touched);
-        gone.iter_mut().zip(&touched).zip(&changed).for_each(|((gone, touched), new)| *gone = *gone & !touched | new);
-        gone
-    }
-
-    /// The worlds among `those` in which no symptom is left once each of these causes is removed where its bits say so.
-    #[must_use]
-    pub fn gone_among(&self, removed: &[(Instance<Cause>, Bits)], those: &[u64]) -> Bits {
-        let after = self.after_in(removed, &runs(&self.needed(those)));
-        self.gone_in(&after).iter().zip(those).map(|(gone, those)| gone & those).collect()
+    pub fn gone_without(&self, removed: &[(Instance<Cause>, Bits)]) -> Bits {
+        self.gone_in(&self.after(removed))
     }
 
     /// How things stand once each of these causes is removed where its bits say so.
-    #[must_use]
-    pub fn after(&self, removed: &[(Instance<Cause>, Bits)]) -> Changed<'_> {
-        self.after_in(removed, std::slice::from_ref(&(0..self.words)))
-    }
-
-    /// The same in these runs of words only; elsewhere things are left as they are.
     ///
     /// Only gates below what was removed are worked again, and none below a gate that came out as it was.
-    fn after_in(&self, removed: &[(Instance<Cause>, Bits)], runs: &[Range<usize>]) -> Changed<'_> {
+    #[must_use]
+    pub fn after(&self, removed: &[(Instance<Cause>, Bits)]) -> Changed {
         let n = self.words;
-        let mut bits = Changed { now: &self.now, words: n, rows: vec![None; self.now.len() / n.max(1)], cells: vec![] };
+        let mut after = Changed {
+            words: n,
+            rows: vec![None; self.above.len()],
+            cells: vec![],
+            removed: vec![],
+            met: vec![0; words(self.gates.len())],
+        };
         for (cause, cleared) in removed {
-            if let Some(&row) = self.faults.get(cause) {
-                let at = bits.cells.len();
-                bits.cells.extend_from_slice(&bits.now[row * n..(row + 1) * n]);
-                for run in runs {
-                    let on = bits.cells[at..][run.clone()].iter_mut();
-                    on.zip(&cleared[run.clone()]).for_each(|(on, gone)| *on &= !gone);
-                }
-                bits.end(row, at, runs);
+            let Some(&row) = self.faults.get(cause) else { continue };
+            let at = after.cells.len();
+            after.cells.extend(self.now_in(row).iter().zip(cleared).map(|(on, gone)| on & !gone));
+            if after.end(row, at, self.now_in(row)) {
+                after.removed.push(row);
+                self.mark_readers(row, &mut after.met);
             }
         }
-        for node in &self.gates {
+        let mut from = 0;
+        while let Some(gate) = first_from(&after.met, from) {
+            let node = &self.gates[gate];
+            let at = after.cells.len();
+            after.cells.resize(at + n, 0);
+            let (done, on) = after.cells.split_at_mut(at);
             // Parents stand before: their rows are done.
-            let borrowed = node.borrowed.iter().any(|borrowed| bits.rows[borrowed.source].is_some());
-            if borrowed || node.from.iter().any(|&row| bits.rows[row].is_some()) {
-                let at = bits.cells.len();
-                bits.cells.extend_from_slice(&bits.now[node.row * n..(node.row + 1) * n]);
-                let (done, on) = bits.cells.split_at_mut(at);
-                let input = |row: usize| match bits.rows[row] {
-                    Some(at) => &done[at..at + n],
-                    None => &bits.now[row * n..(row + 1) * n],
-                };
-                runs.iter().for_each(|run| self.evaluate(node, input, on, run));
-                bits.end(node.row, at, runs);
+            let input = |row: usize| after.rows[row].map_or_else(|| self.now_in(row), |at| &done[at as usize..][..n]);
+            self.evaluate(node, input, on);
+            if after.end(node.row, at, self.now_in(node.row)) {
+                self.mark_readers(node.row, &mut after.met);
             }
+            from = gate + 1;
         }
-        bits
+        after
+    }
+
+    /// The worlds in which no symptom is left after two repairs, from how things stand after each of them.
+    ///
+    /// A gate that only one of them changes stands as after that one, so that only gates that both reach are worked again.
+    #[must_use]
+    pub fn gone_after_both(&self, a: &Changed, b: &Changed) -> Bits {
+        let n = self.words;
+        let mut both = Changed {
+            words: n,
+            rows: vec![None; self.above.len()],
+            cells: vec![],
+            removed: vec![],
+            met: a.met.iter().zip(&b.met).map(|(a, b)| a & b).collect(),
+        };
+        let alone = |row: usize| a.row(row).or_else(|| b.row(row)).unwrap_or_else(|| self.now_in(row));
+        for &row in a.removed.iter().filter(|row| b.removed.contains(row)) {
+            both.rows[row] = Some(both.cells.len() as u32);
+            both.cells.extend(alone(row).iter().zip(b.row(row).expect("removed by both")).map(|(a, b)| a & b));
+            self.mark_readers(row, &mut both.met);
+        }
+        let mut from = 0;
+        while let Some(gate) = first_from(&both.met, from) {
+            let node = &self.gates[gate];
+            let at = both.cells.len();
+            both.cells.resize(at + n, 0);
+            let (done, on) = both.cells.split_at_mut(at);
+            let input = |row: usize| both.rows[row].map_or_else(|| alone(row), |at| &done[at as usize..][..n]);
+            self.evaluate(node, input, on);
+            if *on != *alone(node.row) {
+                self.mark_readers(node.row, &mut both.met);
+            }
+            both.rows[node.row] = Some(at as u32);
+            from = gate + 1;
+        }
+        self.gone(|row| both.row(row).unwrap_or_else(|| alone(row)))
     }
 
     /// The worlds in which no symptom is left.
     #[must_use]
-    pub fn gone_in(&self, after: &Changed<'_>) -> Bits {
+    pub fn gone_in(&self, after: &Changed) -> Bits {
+        self.gone(|row| after.row(row).unwrap_or_else(|| self.now_in(row)))
+    }
+
+    fn gone<'r>(&self, on: impl Fn(usize) -> &'r [u64]) -> Bits {
         let mut left = vec![0; self.words];
         for &symptom in &self.symptoms {
-            or_into(&mut left, after.row(symptom));
+            or_into(&mut left, on(symptom));
         }
         for word in &mut left {
             *word = !*word;
@@ -190,8 +224,19 @@ impl<'w> Simulator<'w> {
     /// # Panics
     /// Where it is not: our bug.
     #[must_use]
-    pub fn on<'c>(&self, after: &'c Changed<'_>, var: VarIx) -> &'c [u64] {
-        after.row(self.above.binary_search(&var).expect("asked for when the simulator was made"))
+    pub fn on<'c>(&'c self, after: &'c Changed, var: VarIx) -> &'c [u64] {
+        let row = self.above.binary_search(&var).expect("asked for when the simulator was made");
+        after.row(row).unwrap_or_else(|| self.now_in(row))
+    }
+
+    fn now_in(&self, row: usize) -> &[u64] {
+        &self.now[row * self.words..][..self.words]
+    }
+
+    fn mark_readers(&self, row: usize, gates: &mut [u64]) {
+        for &gate in &self.readers[row] {
+            gates[gate as usize / 64] |= 1 << (gate % 64);
+        }
     }
 
     /// The worlds in which anything at all is removed, or that follow such a world over a cut link. Elsewhere nothing
@@ -201,14 +246,15 @@ impl<'w> Simulator<'w> {
         let mut touched = vec![0; self.words];
         for (cause, cleared) in removed {
             if let Some(&row) = self.faults.get(cause) {
-                let on = &self.now[row * self.words..(row + 1) * self.words];
+                let on = self.now_in(row);
                 touched.iter_mut().zip(on).zip(cleared).for_each(|((t, on), gone)| *t |= on & gone);
             }
         }
         // Who follows may be followed.
         loop {
             let mut more = false;
-            for (world, like) in self.followers() {
+            for borrowed in self.gates.iter().flat_map(|gate| &gate.borrowed) {
+                let (world, like) = (borrowed.world, borrowed.like);
                 let new = (touched[like / 64] >> (like % 64) & 1) << (world % 64) & !touched[world / 64];
                 touched[world / 64] |= new;
                 more |= new != 0;
@@ -219,57 +265,43 @@ impl<'w> Simulator<'w> {
         }
     }
 
-    /// Every world that follows another over a cut link, and which.
-    fn followers(&self) -> impl Iterator<Item = (usize, usize)> {
-        self.gates.iter().flat_map(|gate| &gate.borrowed).map(|borrowed| (borrowed.world, borrowed.like))
-    }
-
-    /// Those worlds and all that they follow.
-    fn needed(&self, those: &[u64]) -> Bits {
-        let mut needed = those.to_vec();
-        loop {
-            let mut more = false;
-            for (world, like) in self.followers() {
-                let new = (needed[world / 64] >> (world % 64) & 1) << (like % 64) & !needed[like / 64];
-                needed[like / 64] |= new;
-                more |= new != 0;
-            }
-            if !more {
-                return needed;
-            }
-        }
-    }
-
-    /// Works a gate out in a run of words.
-    fn evaluate<'d>(&self, node: &Node, input: impl Fn(usize) -> &'d [u64], on: &mut [u64], run: &Range<usize>) {
-        let (on, whole) = (&mut on[run.clone()], input);
-        let input = |row: usize| &whole(row)[run.clone()];
-        let leak = node.leak.get(run.clone()).unwrap_or_default();
-        let links = node.from.iter().enumerate().map(|(at, row)| (input(*row), self.worlds.link(node.var, at)));
-        let through = links.map(|(x, link)| (x, &link[run.clone()]));
+    fn evaluate<'d>(&self, node: &Node, input: impl Fn(usize) -> &'d [u64], on: &mut [u64]) {
         match node.kind {
             Kind::Any => {
-                on.copy_from_slice(leak);
-                for borrowed in node.borrowed.iter().filter(|borrowed| run.contains(&(borrowed.world / 64))) {
-                    let (source, like) = (whole(borrowed.source), borrowed.like);
-                    on[borrowed.world / 64 - run.start] |= (source[like / 64] >> (like % 64) & 1) << (borrowed.world % 64);
+                on.copy_from_slice(&node.leak);
+                for borrowed in &node.borrowed {
+                    let (source, like) = (input(borrowed.source), borrowed.like);
+                    on[borrowed.world / 64] |= (source[like / 64] >> (like % 64) & 1) << (borrowed.world % 64);
                 }
-                for (x, link) in through {
-                    on.iter_mut().zip(x).zip(link).for_each(|((word, x), l)| *word |= x & l);
+                for (at, row) in node.from.iter().enumerate() {
+                    let link = self.worlds.link(node.var, at);
+                    for ((word, x), l) in on.iter_mut().zip(input(*row)).zip(link) {
+                        *word |= x & l;
+                    }
                 }
             }
             Kind::All => {
                 on.fill(u64::MAX);
-                for (x, link) in through {
-                    on.iter_mut().zip(x).zip(link).for_each(|((word, x), l)| *word &= x & l);
+                for (at, row) in node.from.iter().enumerate() {
+                    let link = self.worlds.link(node.var, at);
+                    for ((word, x), l) in on.iter_mut().zip(input(*row)).zip(link) {
+                        *word &= x & l;
+                    }
                 }
-                or_into(on, leak);
+                or_into(on, &node.leak);
             }
             Kind::AtLeast(k) => {
-                let through: Vec<Bits> = through.map(|(x, link)| x.iter().zip(link).map(|(x, l)| x & l).collect()).collect();
+                let through: Vec<Bits> = node
+                    .from
+                    .iter()
+                    .enumerate()
+                    .map(|(at, row)| {
+                        input(*row).iter().zip(self.worlds.link(node.var, at)).map(|(x, l)| x & l).collect()
+                    })
+                    .collect();
                 let counted: Vec<&[u64]> = through.iter().map(Vec::as_slice).collect();
                 within(&counted, k, counted.len(), on);
-                or_into(on, leak);
+                or_into(on, &node.leak);
             }
             Kind::Count(least, most) => {
                 let counted: Vec<&[u64]> = node.from.iter().map(|row| input(*row)).collect();
@@ -280,31 +312,43 @@ impl<'w> Simulator<'w> {
 }
 
 /// How things stand after a repair: rows of words of which some are no longer as they are now.
-pub struct Changed<'w> {
-    now: &'w [u64],
+pub struct Changed {
     words: usize,
-    /// For each row where it begins among the changed cells; `None` where it is as it is now.
-    rows: Vec<Option<usize>>,
+    /// For each row where it begins among the changed cells.
+    rows: Vec<Option<u32>>,
     cells: Vec<u64>,
+    /// The rows of what was removed anywhere.
+    removed: Vec<usize>,
+    /// The gates that were worked again, one bit each.
+    met: Vec<u64>,
 }
 
-impl Changed<'_> {
-    fn row(&self, row: usize) -> &[u64] {
-        match self.rows[row] {
-            Some(at) => &self.cells[at..at + self.words],
-            None => &self.now[row * self.words..(row + 1) * self.words],
-        }
+impl Changed {
+    fn row(&self, row: usize) -> Option<&[u64]> {
+        self.rows[row].map(|at| &self.cells[at as usize..][..self.words])
     }
 
-    /// Takes a row's new cells, written from `at` in these runs, unless they are what they were.
-    fn end(&mut self, row: usize, at: usize, runs: &[Range<usize>]) {
-        let (new, old) = (&self.cells[at..], &self.now[row * self.words..(row + 1) * self.words]);
-        if runs.iter().all(|run| new[run.clone()] == old[run.clone()]) {
-            self.cells.truncate(at);
+    /// Takes a row's new cells, written from `at`, unless they are what they were; says whether they are not.
+    fn end(&mut self, row: usize, at: usize, now: &[u64]) -> bool {
+        let is_new = self.cells[at..] != *now;
+        if is_new {
+            self.rows[row] = Some(at as u32);
         } else {
-            self.rows[row] = Some(at);
+            self.cells.truncate(at);
         }
+        is_new
     }
+}
+
+/// The first in a set from there on.
+fn first_from(set: &[u64], from: usize) -> Option<usize> {
+    let mut word = from / 64;
+    let mut left = set.get(word)? & u64::MAX << (from % 64);
+    while left == 0 {
+        word += 1;
+        left = *set.get(word)?;
+    }
+    Some(word * 64 + left.trailing_zeros() as usize)
 }
 
 /// Finds for each gate the worlds in which a cut link brought it about: on, with no leak of its own and no input that
@@ -367,18 +411,6 @@ fn unsupported(model: &CaseModel, worlds: &Worlds, node: &Node, links: &[Link]) 
         }
     }
     alone
-}
-
-/// The words that hold any world of a set, as runs.
-fn runs(worlds: &[u64]) -> Vec<Range<usize>> {
-    let mut runs: Vec<Range<usize>> = Vec::new();
-    for (at, _) in worlds.iter().enumerate().filter(|(_, word)| **word != 0) {
-        match runs.last_mut() {
-            Some(run) if run.end == at => run.end += 1,
-            _ => runs.push(at..at + 1),
-        }
-    }
-    runs
 }
 
 /// The worlds in a set, ascending.

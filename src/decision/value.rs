@@ -182,6 +182,8 @@ struct Course<'b> {
 /// What is left of the rows of a split once some repairs have failed.
 struct Left {
     further: Rc<Further>,
+    /// The worlds left of the rows, one row after the other.
+    worlds: Bits,
     /// For each repair and row how many worlds it cures; less than none until they are counted.
     cured: Vec<Cell<f64>>,
 }
@@ -242,8 +244,8 @@ impl Bench {
     fn split_failed(&self, rows: Vec<Bits>, failed: usize, together: &mut Together<'_>) -> Split {
         let left = Left::of(self.further(&[failed], failed, together), &rows, self.cures.len());
         let of_row = |row: usize| {
-            let cured = (0..self.cures.len()).map(|repair| left.cured(self, &rows, repair, row));
-            cured.chain([left.own(self, &rows, row)]).collect()
+            let cured = (0..self.cures.len()).map(|repair| left.cured(self, repair, row));
+            cured.chain([left.own(self, row)]).collect()
         };
         let cured = (0..rows.len()).map(of_row).collect();
         self.split_with(rows, cured, Some(failed))
@@ -480,8 +482,7 @@ impl<'b> Course<'b> {
             match &after {
                 Some(after) if !counted[best] => {
                     let rows = self.weights.iter().enumerate();
-                    let cured = |row: usize| after.cured(self.bench, &self.split.rows, best, row);
-                    self.most[best] = rows.map(|(row, weight)| cured(row) * weight).sum();
+                    self.most[best] = rows.map(|(row, weight)| after.cured(self.bench, best, row) * weight).sum();
                     merits[best] = self.most[best] / comes_to(prices[best], self.most[best]);
                     counted[best] = true;
                 }
@@ -504,8 +505,7 @@ impl<'b> Course<'b> {
             [] => mix_column(&self.split.cured, self.weights, self.bench.cures.len()),
             done => {
                 let after = self.bench.left_after(self.split, done, together);
-                let own = |row: usize| after.own(self.bench, &self.split.rows, row);
-                self.weights.iter().enumerate().map(|(row, weight)| own(row) * weight).sum()
+                self.weights.iter().enumerate().map(|(row, weight)| after.own(self.bench, row) * weight).sum()
             }
         };
         wasted * own
@@ -519,32 +519,39 @@ fn first_most(of: &[f64]) -> Option<usize> {
 
 impl Left {
     fn of(further: Rc<Further>, rows: &[Bits], repairs: usize) -> Self {
-        Self { cured: vec![Cell::new(-1.0); repairs * rows.len()], further }
+        let mut worlds = Bits::with_capacity(rows.len() * further.before.len());
+        for row in rows {
+            worlds.extend(row.iter().zip(&further.before).map(|(row, before)| row & !before));
+        }
+        Self { cured: vec![Cell::new(-1.0); repairs * rows.len()], worlds, further }
     }
 
-    /// How many worlds of a row, of all of them, whoever hands over could have cured.
-    fn own(&self, bench: &Bench, rows: &[Bits], row: usize) -> f64 {
-        self.count(&rows[row], bench.giving_up.own.iter().copied())
+    /// What is left of a row.
+    fn row(&self, row: usize) -> &[u64] {
+        let words = self.further.before.len();
+        &self.worlds[row * words..][..words]
     }
 
-    /// How many worlds of a row, of all of them, a repair cures.
-    fn cured(&self, bench: &Bench, rows: &[Bits], repair: usize, row: usize) -> f64 {
-        let known = &self.cured[repair * rows.len() + row];
+    /// How many worlds of a row whoever hands over could have cured.
+    fn own(&self, bench: &Bench, row: usize) -> f64 {
+        f64::from(both(self.row(row), &bench.giving_up.own))
+    }
+
+    /// How many worlds of a row a repair cures.
+    fn cured(&self, bench: &Bench, repair: usize, row: usize) -> f64 {
+        let known = &self.cured[row * bench.cures.len() + repair];
         if known.get() < 0.0 {
-            let alone = bench.cures[repair].iter();
+            let (row, alone) = (self.row(row), &bench.cures[repair]);
             let with = &self.further.with;
-            known.set(match with.binary_search_by_key(&repair, |with| with.repair) {
-                Err(_) => self.count(&rows[row], alone.copied()),
-                Ok(at) => self.count(&rows[row], alone.zip(with[at].worlds.iter()).map(|(a, w)| a | w)),
-            });
+            known.set(f64::from(match with.binary_search_by_key(&repair, |with| with.repair) {
+                Err(_) => both(row, alone),
+                Ok(at) => {
+                    let any = alone.iter().zip(with[at].worlds.iter()).map(|(alone, with)| alone | with);
+                    row.iter().zip(any).map(|(row, any)| (row & any).count_ones()).sum()
+                }
+            }));
         }
         known.get()
-    }
-
-    /// How many worlds of a row are left and among these.
-    fn count(&self, row: &[u64], of: impl Iterator<Item = u64>) -> f64 {
-        let left = row.iter().zip(&self.further.before).map(|(row, before)| row & !before);
-        f64::from(left.zip(of).map(|(left, of)| (left & of).count_ones()).sum::<u32>())
     }
 }
 

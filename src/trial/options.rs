@@ -220,7 +220,7 @@ fn cure_chance(job: &Job<'_, '_>, belief: &Belief, simulator: &Simulator<'_>, ix
     if cleared.is_empty() {
         return 0.0;
     }
-    let gone: u32 = simulator.gone(&cleared).iter().map(|word| word.count_ones()).sum();
+    let gone: u32 = simulator.gone_without(&cleared).iter().map(|word| word.count_ones()).sum();
     #[expect(clippy::cast_precision_loss, reason = "a thousand worlds")]
     let n = WORLDS as f64;
     f64::from(gone) / n
