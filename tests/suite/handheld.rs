@@ -2,12 +2,16 @@
 //! with the first one; nothing of either craft in the code.
 
 use assert_cmd::Command;
+use doldrum::access::AccessGraph;
 use doldrum::belief::believe;
 use doldrum::case::{Case, text};
+use doldrum::decision::{self, Action};
 use doldrum::inference::Limits;
-use doldrum::knowledge::layout::Laid;
-use doldrum::knowledge::{Knowledge, read};
+use doldrum::knowledge::layout::{Instance, Laid};
+use doldrum::knowledge::{Ix, Knowledge, Repair, read};
+use doldrum::safety::{Verdict, is_about_who};
 use doldrum::store::built_in_named;
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -123,6 +127,53 @@ fn fifty_jobs_are_worked_and_the_advice_is_cheaper_than_the_checklist() {
         policy["cost"]["mean"].as_f64().expect("a number")
     };
     assert!(cost("ours") < cost("checklist"), "{} against {}", cost("ours"), cost("checklist"));
+}
+
+/// All that an owner may ever be told to repair on the phone. Nothing of it pours fuel, opens a line or the carburetor,
+/// or needs solvent or air.
+#[test]
+fn what_an_owner_may_repair() {
+    let knowledge = knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let text = "format: 1\nknowledge: {id: handheld-two-stroke}\nuser: owner\nsymptoms: [sy-no-idle]\nlog:\n  \
+        - {check: ck-smell, outcome: none, aired: 10 min}\n";
+    let case = text::read("c.yaml", text, &knowledge).0.expect("sound");
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let may = |ix: Ix<Repair>| match decision::judge(&laid, &graph, &case, &Action::Repair(ix, vec![0])) {
+        Verdict::Barred { by: Some(by), .. } => !is_about_who(&knowledge.interlocks[by]),
+        Verdict::Barred { by: None, .. } => false,
+        Verdict::May(_) => true,
+    };
+    let repairs = knowledge.repairs.iter().filter(|(_, repair)| !repair.service);
+    let allowed: Vec<&str> = repairs.filter(|(ix, _)| may(*ix)).map(|(ix, _)| knowledge.repairs.id(ix)).collect();
+    let expected = ["rm-air-filter-renew", "rm-idle-set"];
+    assert_eq!(allowed.iter().collect::<BTreeSet<_>>(), expected.iter().collect::<BTreeSet<_>>());
+}
+
+/// Whatever part of the ignition was tested with the stop wire off, nothing that may start the engine is let through
+/// before somebody has said that the wire is joined again; before that work the stop wire asks nothing.
+#[test]
+fn a_stop_wire_that_was_off_for_a_test_is_joined_before_a_start() {
+    let knowledge = knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let prime = knowledge.checks.find("ck-prime-test").expect("a check");
+    let joined = knowledge.ticks.find("stop-rejoined").expect("a tick");
+    let head = "format: 1\nknowledge: {id: handheld-two-stroke}\nsymptoms: [sy-no-start]\nlog:\n  \
+        - {check: ck-smell, outcome: none, aired: 10 min}\n";
+    let asked = |log: &str| {
+        let case = text::read("c.yaml", &format!("{head}{log}"), &knowledge).0.expect("sound");
+        let laid = Laid::new(&knowledge, case.craft.clone());
+        match decision::judge(&laid, &graph, &case, &Action::Check(Instance::new(prime, 0))) {
+            Verdict::May(before) => before.ticks.contains(&joined),
+            Verdict::Barred { why, .. } => panic!("{why}"),
+        }
+    };
+    assert!(!asked(""), "nothing was parted");
+    for (check, outcome) in [("ck-stop-meter", "switches-right"), ("ck-module-swap", "still-none")] {
+        let log = format!("  - {{check: {check}, outcome: {outcome}}}\n");
+        assert!(asked(&log), "{check} leaves the wire off");
+        assert!(!asked(&format!("{log}  - {{tick: stop-rejoined}}\n")), "it was joined");
+    }
 }
 
 #[test]
