@@ -16,6 +16,10 @@ mod jobs;
 
 use jobs::{base, case};
 
+/// As the program has it.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() {
     divan::main();
 }
