@@ -70,6 +70,7 @@ mod small_network;
 mod splits;
 mod terminal;
 mod trial;
+mod two_repairs;
 mod unlisted;
 mod vet;
 mod watercraft;
