@@ -64,6 +64,9 @@ pub(super) struct Desk<'a, 'k> {
     pub shut_prices: Vec<f64>,
     /// For each check the bits it tells about which repair it takes.
     pub gains: Vec<f64>,
+    /// What checks cost that are held up until something is settled, and the bits that each tells then: nobody can look
+    /// there now, and whoever gives up gives that up too.
+    later: Vec<(cost::Price, f64)>,
     /// What forbids to try the symptom, where something does.
     pub lock: Option<Lock>,
     /// For each world what its cheapest cure would cost at least, with everything in the way already open; empty where
@@ -84,7 +87,11 @@ impl<'a, 'k> Desk<'a, 'k> {
         settings: &Settings,
     ) -> Self {
         let symptoms: Vec<VarIx> = worked_on(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
-        let at_hand = |check| offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check));
+        // What an interlock holds up is not worn out: it shows what it would have shown.
+        let at_hand = |check| {
+            offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check))
+                || offers.later.iter().any(|(_, model)| model.check == check)
+        };
         let n = worlds.n();
         let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
         let also = awaited.as_ref().map(Awaited::vars).unwrap_or_default();
@@ -145,10 +152,12 @@ impl<'a, 'k> Desk<'a, 'k> {
             removed,
             shut_prices,
             gains: Vec::new(),
+            later: Vec::new(),
             lock: None,
             cheapest,
         };
         desk.gains = desk.all_gains();
+        desk.later = desk.gains_later(&offers.later);
         desk.lock = awaited.map(|awaited| desk.locked(awaited, frees, free.as_deref().unwrap_or_default()));
         desk
     }
@@ -232,7 +241,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// What it costs until the lock lets go, on a mixture of the rows of a check, and the way on; nothing without one.
-    fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> Unlocking {
+    pub fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> Unlocking {
         let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let check = self.checks[at].1.check;
         if lock.ends_with(check, outcome) {
@@ -254,7 +263,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// The same after a repair.
-    fn unlocking_after(&self, repair: usize) -> Unlocking {
+    pub fn unlocking_after(&self, repair: usize) -> Unlocking {
         let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let mut pair = |a: usize, b: usize| self.pair_frees(lock, a, b);
         let split = lock.bench.after_failed(repair, &mut pair);
@@ -290,22 +299,41 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// What looking further offers, but for one check: what it tells, it tells once.
     pub fn market(&self, but: Option<usize>) -> Market {
         let mut market = Market::BLIND;
-        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
-            market.take(&self.checks[at].0.price, self.gains[at]);
+        let others = (0..self.checks.len()).filter(|at| Some(*at) != but);
+        let others = others.map(|at| (&self.checks[at].0.price, self.gains[at]));
+        let later = self.later.iter().map(|(price, gain)| (price, *gain));
+        for (price, gain) in others.chain(later).filter(|(_, gain)| *gain > 1e-6) {
+            market.take(price, gain);
         }
         market
+    }
+
+    /// Whether there is anything to be looked at once something is settled.
+    pub fn looks_later(&self) -> bool {
+        self.later.iter().any(|(_, gain)| *gain > 1e-6)
+    }
+
+    /// What checks that are held up would tell once they are not.
+    fn gains_later(&self, later: &[(cost::Price, CheckModel)]) -> Vec<(cost::Price, f64)> {
+        let everything = self.bench.split(vec![value::all(self.bench.n)]);
+        let now = self.bench.entropy(&everything, &[1.0]);
+        let gain = |model: &CheckModel| {
+            let split = self.bench.split(row_worlds(self.worlds, model, self.belief.model.now, self.bench.n));
+            now - self.entropy_after(&split, &mixtures(self.laid, self.case, model))
+        };
+        later.iter().map(|(price, model)| (*price, gain(model))).collect()
     }
 
     /// For each check the bits it tells about which repair it takes.
     fn all_gains(&self) -> Vec<f64> {
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
         let now = self.bench.entropy(&everything, &[1.0]);
-        (0..self.checks.len()).map(|at| now - self.entropy_after(at)).collect()
+        (0..self.checks.len()).map(|at| now - self.entropy_after(&self.splits[at], &self.mixtures[at])).collect()
     }
 
-    fn entropy_after(&self, check: usize) -> f64 {
-        let split = &self.splits[check];
-        self.mixtures[check]
+    /// The bits that still stand after a check, on average over its outcomes.
+    fn entropy_after(&self, split: &Split, mixtures: &[Vec<f64>]) -> f64 {
+        mixtures
             .iter()
             .map(|weights| {
                 let chance = split.chance(weights);
@@ -319,7 +347,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// What comes after is priced as if looking further were at hand at the going rate. A check must therefore save
     /// more than it costs even where looking further means all other checks but this one, or it would be chosen for
     /// what others can do; one that does not costs what the best option does, and what it loses. Where no check is worth
-    /// it there is no looking further either, and repairs are priced without.
+    /// it, nor any held up for now, there is no looking further either, and repairs are priced without.
     pub fn rank(&self) -> Vec<Priced> {
         let full = self.market(None);
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
@@ -349,7 +377,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 losing.push(Priced { option, total: loss.max(0.0), losing: true, between: None });
             }
         }
-        let market = if ranked.len() > 1 { full } else { Market::BLIND };
+        let market = if ranked.len() > 1 || self.looks_later() { full } else { Market::BLIND };
         ranked.extend((0..self.repairs.len()).filter(|at| self.may_be_next(*at)).map(|at| Priced {
             option: Choice::Repair(at),
             total: self.repair_total(at, &market),
@@ -423,14 +451,19 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     pub fn repair_total(&self, at: usize, market: &Market) -> f64 {
         let price = self.repairs[at].0.price.money.get();
-        let left = 1.0 - self.cure_chance(at);
-        let mut cure = 0.0;
-        if left > 0.0 {
-            let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-            let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost);
-            cure = left * (self.bench.giving_up.again + ahead);
-        }
+        let cure = self.cure_after(at, market);
         price + cure + self.unlocking_after(at).on_top_of(cure, self.bench.hand_over())
+    }
+
+    /// What is still to pay after a repair, over the worlds that it does not cure.
+    pub fn cure_after(&self, at: usize, market: &Market) -> f64 {
+        let left = 1.0 - self.cure_chance(at);
+        if left <= 0.0 {
+            return 0.0;
+        }
+        let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+        let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost);
+        left * (self.bench.giving_up.again + ahead)
     }
 
     pub fn cure_chance(&self, repair: usize) -> f64 {
@@ -467,7 +500,7 @@ struct AfterOutcome {
 
 /// What it costs until the symptom may be tried.
 #[derive(Clone, Copy)]
-struct Unlocking {
+pub(super) struct Unlocking {
     /// The checks that show that it may.
     price: f64,
     /// The share of the worlds in which they do not show it by themselves,
@@ -487,13 +520,24 @@ impl Unlocking {
     /// What it adds to a cure. Where it is given up on, the cure is given up on too, whatever is known by then: both
     /// together come to handing over, so that no check is worth its cost for a cure that nobody will be able to prove.
     fn on_top_of(&self, cure: f64, hand_over: f64) -> f64 {
-        let room = (hand_over - cure).max(0.0);
         let ahead = match self.outlook {
-            Some(Outlook { way: Way::HandOver, .. }) => room,
-            Some(outlook) => outlook.cost.min(room),
+            Some(_) if self.is_given_up(cure, hand_over) => (hand_over - cure).max(0.0),
+            Some(outlook) => outlook.cost,
             None => 0.0,
         };
         self.price + self.stuck * ahead
+    }
+
+    /// Whether it is given up on where it does not let go by itself: nothing releases it, or that together with the cure
+    /// would cost more than handing over.
+    pub fn is_given_up(&self, cure: f64, hand_over: f64) -> bool {
+        let given_up = |o: Outlook| o.way == Way::HandOver || o.cost >= (hand_over - cure).max(0.0);
+        self.outlook.is_some_and(given_up)
+    }
+
+    /// The share of the worlds in which the cure goes on.
+    pub fn carried_on(&self, cure: f64, hand_over: f64) -> f64 {
+        if self.is_given_up(cure, hand_over) { 1.0 - self.stuck } else { 1.0 }
     }
 
     /// The way on where it is likelier than not that something must be done.

@@ -3,7 +3,7 @@
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::{self, CauseBelief, Explanations, Misfit, Weight};
 use crate::case::Case;
-use crate::decision::{self, Action, Advice, Settings};
+use crate::decision::{self, Action, Advice, Follow, Settings};
 use crate::inference::Accuracy;
 use crate::knowledge::Knowledge;
 use crate::knowledge::layout::Laid;
@@ -102,7 +102,8 @@ const EXPLANATIONS: usize = 5;
 impl Advisor for Library<'_> {
     fn look(&self, case: &Case, now: Option<Timestamp>) -> Result<View, String> {
         let laid = self.laid(case);
-        let settings = Settings { now, alternatives: RUNNERS_UP, bounds: true, ..self.settings.clone() };
+        let settings =
+            Settings { now, alternatives: RUNNERS_UP, bounds: true, follow: Follow::Asked, ..self.settings.clone() };
         let memory = &mut self.memory.borrow_mut();
         let belief = belief::believe_again(&laid, case, &settings.limits, memory)
             .map_err(|e| words::trouble(&laid, case, &e))?;
