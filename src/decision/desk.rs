@@ -64,9 +64,6 @@ pub(super) struct Desk<'a, 'k> {
     pub shut_prices: Vec<f64>,
     /// For each check the bits it tells about which repair it takes.
     pub gains: Vec<f64>,
-    /// What checks cost that are held up until something is settled, and the bits that each tells then: nobody can look
-    /// there now, and whoever gives up gives that up too.
-    later: Vec<(cost::Price, f64)>,
     /// What forbids to try the symptom, where something does.
     pub lock: Option<Lock>,
     /// For each world what its cheapest cure would cost at least, with everything in the way already open; empty where
@@ -89,8 +86,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let symptoms: Vec<VarIx> = worked_on(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
         // What an interlock holds up is not worn out: it shows what it would have shown.
         let at_hand = |check| {
-            offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check))
-                || offers.later.iter().any(|(_, model)| model.check == check)
+            offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check)) || offers.later.contains(&check)
         };
         let n = worlds.n();
         let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
@@ -152,12 +148,10 @@ impl<'a, 'k> Desk<'a, 'k> {
             removed,
             shut_prices,
             gains: Vec::new(),
-            later: Vec::new(),
             lock: None,
             cheapest,
         };
         desk.gains = desk.all_gains();
-        desk.later = desk.gains_later(&offers.later);
         desk.lock = awaited.map(|awaited| desk.locked(awaited, frees, free.as_deref().unwrap_or_default()));
         desk
     }
@@ -299,41 +293,22 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// What looking further offers, but for one check: what it tells, it tells once.
     pub fn market(&self, but: Option<usize>) -> Market {
         let mut market = Market::BLIND;
-        let others = (0..self.checks.len()).filter(|at| Some(*at) != but);
-        let others = others.map(|at| (&self.checks[at].0.price, self.gains[at]));
-        let later = self.later.iter().map(|(price, gain)| (price, *gain));
-        for (price, gain) in others.chain(later).filter(|(_, gain)| *gain > 1e-6) {
-            market.take(price, gain);
+        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
+            market.take(&self.checks[at].0.price, self.gains[at]);
         }
         market
-    }
-
-    /// Whether there is anything to be looked at once something is settled.
-    pub fn looks_later(&self) -> bool {
-        self.later.iter().any(|(_, gain)| *gain > 1e-6)
-    }
-
-    /// What checks that are held up would tell once they are not.
-    fn gains_later(&self, later: &[(cost::Price, CheckModel)]) -> Vec<(cost::Price, f64)> {
-        let everything = self.bench.split(vec![value::all(self.bench.n)]);
-        let now = self.bench.entropy(&everything, &[1.0]);
-        let gain = |model: &CheckModel| {
-            let split = self.bench.split(row_worlds(self.worlds, model, self.belief.model.now, self.bench.n));
-            now - self.entropy_after(&split, &mixtures(self.laid, self.case, model))
-        };
-        later.iter().map(|(price, model)| (*price, gain(model))).collect()
     }
 
     /// For each check the bits it tells about which repair it takes.
     fn all_gains(&self) -> Vec<f64> {
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
         let now = self.bench.entropy(&everything, &[1.0]);
-        (0..self.checks.len()).map(|at| now - self.entropy_after(&self.splits[at], &self.mixtures[at])).collect()
+        (0..self.checks.len()).map(|at| now - self.entropy_after(at)).collect()
     }
 
-    /// The bits that still stand after a check, on average over its outcomes.
-    fn entropy_after(&self, split: &Split, mixtures: &[Vec<f64>]) -> f64 {
-        mixtures
+    fn entropy_after(&self, check: usize) -> f64 {
+        let split = &self.splits[check];
+        self.mixtures[check]
             .iter()
             .map(|weights| {
                 let chance = split.chance(weights);
@@ -347,7 +322,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// What comes after is priced as if looking further were at hand at the going rate. A check must therefore save
     /// more than it costs even where looking further means all other checks but this one, or it would be chosen for
     /// what others can do; one that does not costs what the best option does, and what it loses. Where no check is worth
-    /// it, nor any held up for now, there is no looking further either, and repairs are priced without.
+    /// it there is no looking further either, and repairs are priced without.
     pub fn rank(&self) -> Vec<Priced> {
         let full = self.market(None);
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
@@ -377,7 +352,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 losing.push(Priced { option, total: loss.max(0.0), losing: true, between: None });
             }
         }
-        let market = if ranked.len() > 1 || self.looks_later() { full } else { Market::BLIND };
+        let market = if ranked.len() > 1 { full } else { Market::BLIND };
         ranked.extend((0..self.repairs.len()).filter(|at| self.may_be_next(*at)).map(|at| Priced {
             option: Choice::Repair(at),
             total: self.repair_total(at, &market),
@@ -622,5 +597,20 @@ mod tests {
         assert!((total(released, 800.0) - 1210.0).abs() < 1e-9);
         assert!((total(released, 300.0) - 710.0).abs() < 1e-9);
         assert!((total(released, 2400.0) - 2510.0).abs() < 1e-9);
+    }
+
+    /// What is paid and what is worked go the same way: where a quarter of the worlds is given up on, three quarters of the
+    /// cure are paid and worked, and a quarter of handing over is paid.
+    #[test]
+    fn a_cure_that_is_given_up_on_is_neither_paid_nor_worked() {
+        let stuck = |cost, way| Unlocking::of(10.0, 0.25, Some(Outlook { cost, way }));
+        for given_up in [stuck(1700.0, Way::HandOver), stuck(2100.0, Way::Repair(0))] {
+            let (cure, share) = (800.0, given_up.carried_on(800.0, 2500.0));
+            assert!((share - 0.75).abs() < 1e-12);
+            let paid = cure + given_up.on_top_of(cure, 2500.0);
+            assert!((paid - (10.0 + share * cure + 0.25 * 2500.0)).abs() < 1e-9, "{paid}");
+        }
+        assert!((stuck(400.0, Way::Repair(0)).carried_on(800.0, 2500.0) - 1.0).abs() < 1e-12);
+        assert!((Unlocking::NOTHING.carried_on(800.0, 2500.0) - 1.0).abs() < 1e-12);
     }
 }

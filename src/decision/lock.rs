@@ -52,14 +52,12 @@ impl Awaited {
         at_hand: impl Fn(Instance<Check>) -> bool,
         (n, seed): (usize, u64),
     ) -> Option<Self> {
-        let complaint = complained_of(case);
-        let locks = safety.locks(laid, graph, &complaint);
-        let in_vain = safety.closed_in_vain(laid, graph, &complaint);
-        if locks.is_empty() && in_vain.is_empty() {
+        let locks = safety.locks(laid, graph, &complained_of(case));
+        if locks.is_empty() {
             return None;
         }
         let mut checks: Vec<Releasing> = Vec::new();
-        for (ix, wanted) in awaited(laid, graph, case, safety) {
+        for (ix, wanted) in locks.iter().flat_map(|lock| safety.releasing(laid, graph, case, *lock)) {
             let check = &laid.knowledge.checks[ix];
             let given = conditions(laid, case, check);
             let chances: Vec<f64> = check
@@ -82,8 +80,7 @@ impl Awaited {
                 checks.push(Releasing { check: model.check, wanted: wanted.clone(), at_hand, rows });
             }
         }
-        let closed = in_vain.into_iter().map(|(check, outcome)| Condition::Answered(check, vec![outcome]));
-        let all_of = locks.iter().map(|lock| safety.awaited(laid, graph, case, *lock)).chain(closed).collect();
+        let all_of = locks.iter().map(|lock| safety.awaited(laid, graph, case, *lock)).collect();
         Some(Self { all_of, checks })
     }
 
@@ -277,21 +274,6 @@ impl Lock {
         let each = self.price().money.get();
         prices.iter().map(|price| price + each).collect()
     }
-}
-
-/// The checks that what forbids to try the symptom waits for, with the outcomes wanted.
-pub fn awaited(
-    laid: &Laid<'_>,
-    graph: &AccessGraph,
-    case: &Case,
-    safety: &Safety,
-) -> impl Iterator<Item = (Ix<Check>, Vec<usize>)> {
-    let complaint = complained_of(case);
-    let locks = safety.locks(laid, graph, &complaint).into_iter();
-    let in_vain = safety.closed_in_vain(laid, graph, &complaint).into_iter();
-    locks
-        .flat_map(|lock| safety.releasing(laid, graph, case, lock))
-        .chain(in_vain.map(|(check, outcome)| (check, vec![outcome])))
 }
 
 fn names_repair(condition: &Condition, repair: Ix<Repair>) -> bool {

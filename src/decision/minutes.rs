@@ -26,7 +26,7 @@ impl GoesOn {
             return Self::Deeper;
         }
         let looks = ranked.iter().any(|option| !option.losing && matches!(option.option, Choice::Check(_)));
-        if looks || desk.looks_later() { Self::looking(desk) } else { Self::At(Market::BLIND) }
+        if looks { Self::looking(desk) } else { Self::At(Market::BLIND) }
     }
 
     /// As if every check were worth its cost.

@@ -254,8 +254,8 @@ fn weigh<T>(
     let look =
         |(check, outcome, _): (Ix<Check>, usize, Minutes)| Action::Check(place_to_look(laid, case, check, outcome));
     let at_hand = |close: (Ix<Check>, usize, Minutes)| gatherer.offer(look(close)).ok();
-    let urgent = safety.urgent(laid, case).filter(|close| !gatherer.is_worn_out(*close));
-    let urgent = urgent.filter_map(|close| at_hand(close).map(|offer| offer.before.close.unwrap_or(close))).next();
+    let urgent =
+        safety.urgent(laid, case).find_map(|close| at_hand(close).map(|offer| offer.before.close.unwrap_or(close)));
     // Nothing need be aired for somebody else to go on.
     let urgent = urgent.filter(|_| lead.action != Action::HandOver);
     let (mut next, wanted) = match urgent.or(lead.before.close).filter(|close| at_hand(*close).is_some()) {

@@ -1,8 +1,7 @@
 //! What could be done now: repairs and checks that this craft has, this user may do and nothing bars.
 
 use super::cost::{Price, Rate, price, time, wanted};
-use super::lock::awaited;
-use super::{Action, place_to_look};
+use super::{Action, complained_of};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
 use crate::case::{Case, Event};
@@ -36,8 +35,8 @@ pub struct Offers {
     pub repairs: Vec<(Offer, Vec<(Instance<Cause>, f64)>)>,
     /// Checks, each with its rows.
     pub checks: Vec<(Offer, CheckModel)>,
-    /// Checks that an interlock holds up until something is settled, each with its rows and what it will cost.
-    pub later: Vec<(Price, CheckModel)>,
+    /// Checks that an interlock holds up until something is settled.
+    pub later: Vec<Instance<Check>>,
     /// What may not be done, and why.
     pub barred: Vec<(Action, String)>,
 }
@@ -124,7 +123,7 @@ impl Gatherer<'_, '_> {
 
     fn gather_checks(&self, belief: &Belief, offers: &mut Offers) {
         let answered = self.answered();
-        let awaited: BTreeMap<_, _> = awaited(self.laid, self.graph, self.case, self.safety).collect();
+        let awaited = self.awaited();
         for model in &belief.model.checks {
             let check = &self.laid.knowledge.checks[model.check.item];
             let known = answered.contains(&(model.check.item, Some(model.check.at)))
@@ -138,27 +137,15 @@ impl Gatherer<'_, '_> {
                 continue;
             }
             match self.offer(Action::Check(model.check)) {
-                // Nobody sniffs for the fourth time to be allowed to make it.
-                Ok(offer) if offer.before.close.is_some_and(|close| self.is_worn_out(close)) => {
-                    offers.later.push((offer.price, model.clone()));
-                }
                 Ok(offer) => offers.checks.push((offer, model.clone())),
                 Err((action, why)) => {
                     if self.is_held_up(&action) {
-                        let price = price(self.laid, self.graph, &self.rate, self.open, &action);
-                        offers.later.push((price, model.clone()));
+                        offers.later.push(model.check);
                     }
                     offers.barred.push((action, why));
                 }
             }
         }
-    }
-
-    /// Whether a check that would close a hazard was made so often in vain that it is not made again before a repair.
-    #[must_use]
-    pub fn is_worn_out(&self, (check, outcome, _): (Ix<Check>, usize, Minutes)) -> bool {
-        let at = place_to_look(self.laid, self.case, check, outcome);
-        self.times_in_vain(at, &[outcome]) >= WORN_OUT
     }
 
     /// Whether an interlock bars an action that lets go once something is settled.
@@ -167,6 +154,12 @@ impl Gatherer<'_, '_> {
             Verdict::Barred { by: Some(ix), .. } => !is_about_who(&self.laid.knowledge.interlocks[ix]),
             Verdict::Barred { by: None, .. } | Verdict::May(_) => false,
         }
+    }
+
+    /// The checks that interlocks which forbid to try the symptom wait for, with the outcomes wanted.
+    fn awaited(&self) -> BTreeMap<Ix<Check>, Vec<usize>> {
+        let locks = self.safety.locks(self.laid, self.graph, &complained_of(self.case));
+        locks.iter().flat_map(|lock| self.safety.releasing(self.laid, self.graph, self.case, *lock)).collect()
     }
 
     /// How often since the last repair a check was made and did not show what is waited for.

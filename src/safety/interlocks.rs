@@ -5,7 +5,7 @@ use super::moment::Moment;
 use crate::access::AccessGraph;
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Bars, Check, Condition, Hazard, Interlock, Ix, Tick};
+use crate::knowledge::{Bars, Check, Condition, Interlock, Ix, Tick};
 
 /// For each interlock that a release ends (`until`), the entry of the log since which it is held on: what was said there
 /// (or, at 0, what was known before) set it, and what has happened since does not release it.
@@ -154,15 +154,6 @@ fn missing_ticks(condition: &Condition) -> Vec<Ix<Tick>> {
         Condition::Missing(tick) => vec![*tick],
         Condition::Any(parts) | Condition::All(parts) => parts.iter().flat_map(missing_ticks).collect(),
         _ => Vec::new(),
-    }
-}
-
-/// Whether a condition holds because this hazard is open.
-pub fn names_hazard(condition: &Condition, hazard: Ix<Hazard>) -> bool {
-    match condition {
-        Condition::Hazard(ix) => *ix == hazard,
-        Condition::Any(parts) | Condition::All(parts) => parts.iter().any(|part| names_hazard(part, hazard)),
-        _ => false,
     }
 }
 

@@ -96,13 +96,6 @@ pub fn holds(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, condition: &Cond
     moment::Moment { laid, case, log: &case.log, open: &open, hazards: &hazards, ticks: &safety.ticks }.holds(condition)
 }
 
-/// Whether what an interlock bars is a trial with these traits.
-fn forbids(interlock: &Interlock, traits: &Traits) -> bool {
-    interlock.bars.turns == Some(traits.turns)
-        || (interlock.bars.ignites && traits.ignites)
-        || traits.able.iter().any(|ability| interlock.bars.able.contains(ability))
-}
-
 impl Safety {
     /// Reads the log; a sniff holds until something opens fuel.
     #[must_use]
@@ -151,29 +144,15 @@ impl Safety {
     pub fn locks(&self, laid: &Laid<'_>, graph: &AccessGraph, symptoms: &[Ix<Symptom>]) -> Vec<Ix<Interlock>> {
         let action = Action::Try(symptoms.to_vec());
         let Some(traits) = action.traits(laid, graph) else { return Vec::new() };
+        let bars = |interlock: &Interlock| {
+            interlock.bars.turns == Some(traits.turns)
+                || (interlock.bars.ignites && traits.ignites)
+                || traits.able.iter().any(|ability| interlock.bars.able.contains(ability))
+        };
         let held = laid.knowledge.interlocks.iter().filter(|(ix, _)| self.held[ix.at()].is_some());
-        held.filter(|(_, interlock)| forbids(interlock, &traits) && !interlocks::is_theirs(interlock, &action))
+        held.filter(|(_, interlock)| bars(interlock) && !interlocks::is_theirs(interlock, &action))
             .map(|(ix, _)| ix)
             .collect()
-    }
-
-    /// For hazards that forbid to try these symptoms and whose closing check was made twice in vain: the answer that still
-    /// closes each. Its source is looked for first; where none is to be found it is aired and asked once more.
-    #[must_use]
-    pub fn closed_in_vain(
-        &self,
-        laid: &Laid<'_>,
-        graph: &AccessGraph,
-        symptoms: &[Ix<Symptom>],
-    ) -> Vec<(Ix<Check>, usize)> {
-        let Some(traits) = Action::Try(symptoms.to_vec()).traits(laid, graph) else { return Vec::new() };
-        let guards = |interlock: &Interlock, hazard| {
-            let named = interlock.when.as_ref().is_some_and(|when| interlocks::names_hazard(when, hazard));
-            named && interlock.until.is_none() && forbids(interlock, &traits)
-        };
-        let in_vain = self.hazards.iter().filter(|h| h.in_vain).map(|h| h.hazard);
-        let forbidding = in_vain.filter(|ix| laid.knowledge.interlocks.iter().any(|(_, i)| guards(i, *ix)));
-        forbidding.filter_map(|ix| laid.knowledge.hazards[ix].closed_by.first()).map(|by| by.answer).collect()
     }
 
     /// What must still come about before an interlock that is held on lets go; nothing (an empty conjunction) where it
