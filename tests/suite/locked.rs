@@ -198,8 +198,7 @@ fn what_settles_a_hazard_is_looked_for_at_the_place_looked_at_least() {
         let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
         place_to_look(&Laid::new(&knowledge, case.craft.clone()), &case, check, dry).at
     };
-    let said =
-        |place: &str, says: &str| format!("  - {{check: ck-water-at-plug-hole, place: {place}, outcome: {says}}}\n");
+    let said = |place: &str, says: &str| format!("  - {{check: ck-water-at-plug-hole@{place}, outcome: {says}}}\n");
     let smelled = "  - {check: ck-smell-hull, outcome: none}\n".to_owned();
     let front_wet = smelled.clone() + &said("front", "drops-water");
     assert_eq!(place_after(&smelled), 0);
