@@ -86,7 +86,10 @@ impl<'a, 'k> Desk<'a, 'k> {
         settings: &Settings,
     ) -> Self {
         let symptoms: Vec<VarIx> = worked_on(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
-        let at_hand = |check| offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check));
+        // What an interlock holds up is not worn out: it shows what it would have shown.
+        let at_hand = |check| {
+            offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check)) || offers.later.contains(&check)
+        };
         let n = worlds.n();
         let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
         let also = awaited.as_ref().map(Awaited::vars).unwrap_or_default();
@@ -239,7 +242,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// What it costs until the lock lets go, on a mixture of the rows of a check, and the way on; nothing without one.
-    fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> Unlocking {
+    pub fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> Unlocking {
         let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let check = self.checks[at].1.check;
         if lock.ends_with(check, outcome) {
@@ -261,7 +264,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// The same after a repair.
-    fn unlocking_after(&self, repair: usize) -> Unlocking {
+    pub fn unlocking_after(&self, repair: usize) -> Unlocking {
         let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let mut pair = |a: usize, b: usize| self.pair_frees(lock, a, b);
         let split = lock.bench.after_failed(repair, &mut pair);
@@ -430,14 +433,19 @@ impl<'a, 'k> Desk<'a, 'k> {
 
     pub fn repair_total(&self, at: usize, market: &Market) -> f64 {
         let price = self.repairs[at].0.price.money.get();
-        let left = 1.0 - self.cure_chance(at);
-        let mut cure = 0.0;
-        if left > 0.0 {
-            let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-            let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost);
-            cure = left * (self.bench.giving_up.again + ahead);
-        }
+        let cure = self.cure_after(at, market);
         price + cure + self.unlocking_after(at).on_top_of(cure, self.bench.hand_over())
+    }
+
+    /// What is still to pay after a repair, over the worlds that it does not cure.
+    pub fn cure_after(&self, at: usize, market: &Market) -> f64 {
+        let left = 1.0 - self.cure_chance(at);
+        if left <= 0.0 {
+            return 0.0;
+        }
+        let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
+        let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost);
+        left * (self.bench.giving_up.again + ahead)
     }
 
     pub fn cure_chance(&self, repair: usize) -> f64 {
@@ -474,7 +482,7 @@ struct AfterOutcome {
 
 /// What it costs until the symptom may be tried.
 #[derive(Clone, Copy)]
-struct Unlocking {
+pub(super) struct Unlocking {
     /// The checks that show that it may.
     price: f64,
     /// The share of the worlds in which they do not show it by themselves,
@@ -494,13 +502,24 @@ impl Unlocking {
     /// What it adds to a cure. Where it is given up on, the cure is given up on too, whatever is known by then: both
     /// together come to handing over, so that no check is worth its cost for a cure that nobody will be able to prove.
     fn on_top_of(&self, cure: f64, hand_over: f64) -> f64 {
-        let room = (hand_over - cure).max(0.0);
         let ahead = match self.outlook {
-            Some(Outlook { way: Way::HandOver, .. }) => room,
-            Some(outlook) => outlook.cost.min(room),
+            Some(_) if self.is_given_up(cure, hand_over) => (hand_over - cure).max(0.0),
+            Some(outlook) => outlook.cost,
             None => 0.0,
         };
         self.price + self.stuck * ahead
+    }
+
+    /// Whether it is given up on where it does not let go by itself: nothing releases it, or that together with the cure
+    /// would cost more than handing over.
+    pub fn is_given_up(&self, cure: f64, hand_over: f64) -> bool {
+        let given_up = |o: Outlook| o.way == Way::HandOver || o.cost >= (hand_over - cure).max(0.0);
+        self.outlook.is_some_and(given_up)
+    }
+
+    /// The share of the worlds in which the cure goes on.
+    pub fn carried_on(&self, cure: f64, hand_over: f64) -> f64 {
+        if self.is_given_up(cure, hand_over) { 1.0 - self.stuck } else { 1.0 }
     }
 
     /// The way on where it is likelier than not that something must be done.
@@ -585,5 +604,20 @@ mod tests {
         assert!((total(released, 800.0) - 1210.0).abs() < 1e-9);
         assert!((total(released, 300.0) - 710.0).abs() < 1e-9);
         assert!((total(released, 2400.0) - 2510.0).abs() < 1e-9);
+    }
+
+    /// What is paid and what is worked go the same way: where a quarter of the worlds is given up on, three quarters of the
+    /// cure are paid and worked, and a quarter of handing over is paid.
+    #[test]
+    fn a_cure_that_is_given_up_on_is_neither_paid_nor_worked() {
+        let stuck = |cost, way| Unlocking::of(10.0, 0.25, Some(Outlook { cost, way }));
+        for given_up in [stuck(1700.0, Way::HandOver), stuck(2100.0, Way::Repair(0))] {
+            let (cure, share) = (800.0, given_up.carried_on(800.0, 2500.0));
+            assert!((share - 0.75).abs() < 1e-12);
+            let paid = cure + given_up.on_top_of(cure, 2500.0);
+            assert!((paid - (10.0 + share * cure + 0.25 * 2500.0)).abs() < 1e-9, "{paid}");
+        }
+        assert!((stuck(400.0, Way::Repair(0)).carried_on(800.0, 2500.0) - 1.0).abs() < 1e-12);
+        assert!((Unlocking::NOTHING.carried_on(800.0, 2500.0) - 1.0).abs() < 1e-12);
     }
 }

@@ -124,25 +124,31 @@ impl Desk<'_, '_> {
         let (split, prices) = (&self.splits[at], self.prices(&offer.after));
         let after = |(outcome, weights): (usize, &Vec<f64>)| {
             let (first, later) = self.prices_after(at, outcome, &prices);
-            let cure = self.minutes_ahead((split, weights), (&first, &later), &offer.after, market);
-            split.chance(weights) * (cure + self.unlocking_minutes(at, outcome, &prices))
+            let minutes = self.minutes_ahead((split, weights), (&first, &later), &offer.after, market);
+            let cure = self.outlook_after(at, outcome, &prices, market).map_or(0.0, |outlook| outlook.cost);
+            let share = self.unlocking(at, outcome, &prices).carried_on(cure, self.bench.hand_over());
+            split.chance(weights) * (share * minutes + self.unlocking_minutes(at, outcome, &prices, cure))
         };
         offer.price.minutes.get() + self.mixtures[at].iter().enumerate().map(after).sum::<f64>()
     }
 
     fn repair_minutes(&self, at: usize, market: &Market) -> f64 {
-        let minutes = self.repairs[at].0.price.minutes.get() + self.unlocking_minutes_after(at);
+        let minutes = self.repairs[at].0.price.minutes.get();
         let left = 1.0 - self.cure_chance(at);
+        let cure = self.cure_after(at, market);
+        let unlocking = self.unlocking_minutes_after(at, cure);
         if left <= 0.0 {
-            return minutes;
+            return minutes + unlocking;
         }
+        let share = self.unlocking_after(at).carried_on(cure, self.bench.hand_over());
         let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
         let prices = (self.shut_prices.as_slice(), self.shut_prices.as_slice());
-        minutes + left * self.minutes_ahead((&split, &[1.0]), prices, &self.graph.shut(), market)
+        let ahead = self.minutes_ahead((&split, &[1.0]), prices, &self.graph.shut(), market);
+        minutes + unlocking + share * left * ahead
     }
 
-    /// Minutes until the lock lets go, after an outcome of a check.
-    fn unlocking_minutes(&self, at: usize, outcome: usize, prices: &[f64]) -> f64 {
+    /// Minutes until the lock lets go, after an outcome of a check; `cure` is what comes after that costs.
+    fn unlocking_minutes(&self, at: usize, outcome: usize, prices: &[f64], cure: f64) -> f64 {
         let Some(lock) = &self.lock else { return 0.0 };
         let check = self.checks[at].1.check;
         if lock.ends_with(check, outcome) {
@@ -151,17 +157,23 @@ impl Desk<'_, '_> {
         let weights = &self.mixtures[at][outcome];
         let (split, here) = (&lock.splits[at], self.splits[at].worlds(weights));
         let stuck = if here > 0.0 { split.worlds(weights) / here } else { 0.0 };
-        let ahead = self.lock_minutes(lock, (split, weights), prices, &self.checks[at].0.after);
-        lock.price_after(check, outcome).minutes.get() + stuck * ahead
+        let made = lock.price_after(check, outcome).minutes.get();
+        if self.unlocking(at, outcome, prices).is_given_up(cure, self.bench.hand_over()) {
+            return made;
+        }
+        made + stuck * self.lock_minutes(lock, (split, weights), prices, &self.checks[at].0.after)
     }
 
     /// The same after a repair.
-    fn unlocking_minutes_after(&self, repair: usize) -> f64 {
+    fn unlocking_minutes_after(&self, repair: usize, cure: f64) -> f64 {
         let Some(lock) = &self.lock else { return 0.0 };
         let split = lock.bench.after_failed(repair, &mut |a, b| self.pair_frees(lock, a, b));
         let left = share(&split.rows()[0], self.worlds);
-        let ahead = self.lock_minutes(lock, (&split, &[1.0]), &self.shut_prices, &self.graph.shut());
-        lock.price().minutes.get() + left * ahead
+        let made = lock.price().minutes.get();
+        if self.unlocking_after(repair).is_given_up(cure, self.bench.hand_over()) {
+            return made;
+        }
+        made + left * self.lock_minutes(lock, (&split, &[1.0]), &self.shut_prices, &self.graph.shut())
     }
 
     fn lock_minutes(&self, lock: &Lock, (split, weights): (&Split, &[f64]), prices: &[f64], open: &OpenSet) -> f64 {

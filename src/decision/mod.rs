@@ -9,6 +9,7 @@ mod candidates;
 pub mod cost;
 mod deeper;
 mod desk;
+mod follow;
 mod lock;
 mod minutes;
 mod offers;
@@ -19,6 +20,7 @@ pub mod steady;
 mod value;
 
 pub use appraise::{Appraised, appraise};
+pub use follow::Follow;
 
 use crate::access::AccessGraph;
 use crate::belief::Belief;
@@ -27,10 +29,11 @@ use crate::inference::{Error, Limits};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix, Symptom};
 pub use crate::safety::Action;
-use crate::safety::{Before, OpenHazard, Safety, Verdict};
+use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of};
 use crate::units::{Minutes, Money};
 use cost::{Price, Rate};
 use desk::{Desk, Priced};
+use follow::Supposing;
 use minutes::GoesOn;
 use offers::Gatherer;
 
@@ -41,7 +44,7 @@ pub struct Branch {
     pub outcome: usize,
     /// Its chance.
     pub chance: f64,
-    /// What would be done next; `None`: nothing, it is cured.
+    /// What would be done next ([`Follow`] says how that is known); `None`: nothing, it is cured.
     pub then: Option<Action>,
     /// The likeliest cause then, and its chance.
     pub leader: Option<(Instance<Cause>, f64)>,
@@ -165,6 +168,8 @@ pub struct Settings {
     pub look_ahead: LookAhead,
     /// Whether bounds on the cost are worked out.
     pub bounds: bool,
+    /// How the step after the next is known.
+    pub follow: Follow,
     /// Limits of inference.
     pub limits: Limits,
     /// The time now, where it is known: a sniff grows old.
@@ -182,6 +187,7 @@ impl Default for Settings {
             alternatives: 3,
             look_ahead: LookAhead::One,
             bounds: false,
+            follow: Follow::Priced,
             limits: Limits::default(),
             now: None,
         }
@@ -247,14 +253,16 @@ fn weigh<T>(
         None => (desk.propose(&priced, runner_up), None, desk.minutes_to_go(&priced, &goes_on)),
     };
     // What would settle a hazard may itself be barred by another, or wait for another to be settled.
-    let at_hand = |check: Ix<Check>| gatherer.offer(Action::Check(Instance::new(check, 0))).ok();
+    let look =
+        |(check, outcome, _): (Ix<Check>, usize, Minutes)| Action::Check(place_to_look(laid, case, check, outcome));
+    let at_hand = |close: (Ix<Check>, usize, Minutes)| gatherer.offer(look(close)).ok();
     let urgent =
-        safety.urgent(laid, case).find_map(|close| at_hand(close.0).map(|offer| offer.before.close.unwrap_or(close)));
+        safety.urgent(laid, case).find_map(|close| at_hand(close).map(|offer| offer.before.close.unwrap_or(close)));
     // Nothing need be aired for somebody else to go on.
     let urgent = urgent.filter(|_| lead.action != Action::HandOver);
-    let (next, wanted) = match urgent.or(lead.before.close).filter(|close| at_hand(close.0).is_some()) {
-        Some((check, outcome, air)) => {
-            let action = Action::Check(Instance::new(check, 0));
+    let (mut next, wanted) = match urgent.or(lead.before.close).filter(|close| at_hand(*close).is_some()) {
+        Some(close @ (_, outcome, air)) => {
+            let action = look(close);
             let branches = desk.closing_branches(&action, outcome, &lead.action);
             (closing(&gatherer, action, branches, air, &lead), Some(lead))
         }
@@ -262,6 +270,9 @@ fn weigh<T>(
     };
     if wanted.is_some() {
         alternatives.retain(|a| a.before.close.is_none() && a.action != next.action);
+    }
+    if settings.follow == Follow::Asked {
+        Supposing { laid, graph, case, settings }.follow(&mut next)?;
     }
     let advice = Advice {
         next,
@@ -307,6 +318,25 @@ fn closing(
 pub fn judge(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Action) -> Verdict {
     let open = graph.open_now(laid, case);
     Safety::of(laid, graph, case).judge(laid, graph, case, &open, action)
+}
+
+/// Where a check is made next that closes a hazard by this outcome: of its places one that has not shown it since the last
+/// repair, and of those the one that was looked at least often, so that no cylinder is looked into three times while the
+/// other is never looked at.
+#[must_use]
+pub fn place_to_look(laid: &Laid<'_>, case: &Case, check: Ix<Check>, outcome: usize) -> Instance<Check> {
+    let since = case.log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
+    let said_at = |at: usize| {
+        case.log[since..].iter().filter_map(move |entry| match &entry.event {
+            Event::Answer { check: made, place, answer, .. } if *made == check && place.is_none_or(|p| p == at) => {
+                Some(outcome_of(laid, case, check, *answer))
+            }
+            _ => None,
+        })
+    };
+    let key = |at: usize| (said_at(at).next_back() == Some(Some(outcome)), said_at(at).count(), at);
+    let places = laid.instances(check, laid.knowledge.checks[check].scope);
+    places.min_by_key(|instance| key(instance.at)).unwrap_or_else(|| Instance::new(check, 0))
 }
 
 /// What a step costs from how things stand: minutes with access, and money.

@@ -35,6 +35,8 @@ pub struct Offers {
     pub repairs: Vec<(Offer, Vec<(Instance<Cause>, f64)>)>,
     /// Checks, each with its rows.
     pub checks: Vec<(Offer, CheckModel)>,
+    /// Checks that an interlock holds up until something is settled.
+    pub later: Vec<Instance<Check>>,
     /// What may not be done, and why.
     pub barred: Vec<(Action, String)>,
 }
@@ -136,8 +138,21 @@ impl Gatherer<'_, '_> {
             }
             match self.offer(Action::Check(model.check)) {
                 Ok(offer) => offers.checks.push((offer, model.clone())),
-                Err(barred) => offers.barred.push(barred),
+                Err((action, why)) => {
+                    if self.is_held_up(&action) {
+                        offers.later.push(model.check);
+                    }
+                    offers.barred.push((action, why));
+                }
             }
+        }
+    }
+
+    /// Whether an interlock bars an action that lets go once something is settled.
+    fn is_held_up(&self, action: &Action) -> bool {
+        match self.safety.judge(self.laid, self.graph, self.case, self.open, action) {
+            Verdict::Barred { by: Some(ix), .. } => !is_about_who(&self.laid.knowledge.interlocks[ix]),
+            Verdict::Barred { by: None, .. } | Verdict::May(_) => false,
         }
     }
 

@@ -10,7 +10,7 @@ use crate::access::AccessGraph;
 use crate::belief::{Belief, CauseBelief, Explanations, Memory, Unlisted, Weight, believe, weights};
 use crate::case::Case;
 use crate::decision::steady::{NEAR, Steadiness, steadiness};
-use crate::decision::{Advice, Settings, advise};
+use crate::decision::{Advice, Follow, Settings, advise};
 use crate::inference::{Accuracy, Error};
 use crate::knowledge::Effect;
 use crate::knowledge::layout::{Instance, Laid};
@@ -66,7 +66,8 @@ impl<'a> Assessment<'a> {
         if belief.unlisted.is_none() {
             belief.look_beyond(case, &mut Memory::default())?;
         }
-        let advice = advise(laid, graph, case, &belief, &Settings { bounds: true, ..settings.clone() })?;
+        let asked = Settings { bounds: true, follow: Follow::Asked, ..settings.clone() };
+        let advice = advise(laid, graph, case, &belief, &asked)?;
         let sigmas: &[f64] = if shakes == 0 { &[] } else { &SIGMAS };
         let steadiness = steadiness(laid, graph, case, (&belief, &advice), settings, (sigmas, shakes))?;
         Ok(Self {

@@ -4,7 +4,7 @@ use super::truth::Truth;
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::{Answer, Case, Event, Position, Presence};
 use crate::decision::cost::{self, Rate};
-use crate::decision::{Action, complained_of, step_cost};
+use crate::decision::{Action, complained_of, place_to_look, step_cost};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Access, Cause, Check, Interlock, Ix, Repair, Symptom};
 use crate::model::compile::repair_reaches;
@@ -67,6 +67,9 @@ pub struct Job<'t, 'k> {
     untried: bool,
     cured: bool,
 }
+
+/// A check that closes a hazard, the outcome that does, and the airing before it.
+type Close = (Ix<Check>, usize, Minutes);
 
 /// Checks that close a hazard are tried so often for one wish.
 const TRIES_TO_CLOSE: usize = 4;
@@ -205,16 +208,15 @@ impl<'t, 'k> Job<'t, 'k> {
     fn make_ready(&mut self, action: &Action) -> Option<Before> {
         for _ in 0..TRIES_TO_CLOSE {
             let now = self.now();
-            let close = |ix: Ix<Check>| Action::Check(self.place_to_ask(ix));
             let itself = |ix: Ix<Check>| matches!(action, Action::Check(check) if check.item == ix);
-            let at_hand = |ix: Ix<Check>| !itself(ix) && self.may(&now, &close(ix)).is_some();
-            let urgent = now.safety.urgent(self.laid, &self.case).map(|(ix, ..)| ix).find(|ix| at_hand(*ix));
+            let at_hand = |close: &Close| !itself(close.0) && self.is_at_hand(&now, *close);
+            let urgent = now.safety.urgent(self.laid, &self.case).find(at_hand);
             let wish = self.may(&now, action);
             let first = match (&wish, urgent) {
-                (_, Some(ix)) => ix,
+                (_, Some(close)) => close,
                 (Some(before), None) => match before.close {
                     None => return wish,
-                    Some((ix, ..)) if at_hand(ix) => ix,
+                    Some(close) if at_hand(&close) => close,
                     Some(_) => break,
                 },
                 (None, None) => break,
@@ -224,7 +226,7 @@ impl<'t, 'k> Job<'t, 'k> {
             let asked = self.place_to_ask(first);
             let before = self.may(&self.now(), &Action::Check(asked))?;
             self.prepare(&before);
-            self.check(asked, self.airing(first));
+            self.check(asked, self.airing(asked.item));
             if self.cured {
                 return None;
             }
@@ -233,12 +235,14 @@ impl<'t, 'k> Job<'t, 'k> {
         None
     }
 
-    /// Where a check is made next that closes a hazard: of its places the one it was made at least often, so that no
-    /// cylinder is looked into three times while the other is never looked at.
-    fn place_to_ask(&self, check: Ix<Check>) -> Instance<Check> {
-        let places = self.laid.instances(check, self.laid.knowledge.checks[check].scope);
-        let least = places.into_iter().min_by_key(|instance| (self.times_made(*instance), instance.at));
-        least.unwrap_or_else(|| Instance::new(check, 0))
+    /// Where a check is made next that closes a hazard.
+    fn place_to_ask(&self, (check, outcome, _): Close) -> Instance<Check> {
+        place_to_look(self.laid, &self.case, check, outcome)
+    }
+
+    /// Whether a check that closes a hazard may be made where it would be.
+    fn is_at_hand(&self, now: &Now, close: Close) -> bool {
+        self.may(now, &Action::Check(self.place_to_ask(close))).is_some()
     }
 
     /// Whether one of the repairs that are within the user's reach would cure it.
@@ -323,10 +327,9 @@ impl<'t, 'k> Job<'t, 'k> {
     /// a craft together again after every look, only to find once more that it may not be tried.
     fn could_be_made_ready(&self) -> bool {
         let now = self.now();
-        let at_hand = |ix: Ix<Check>| self.may(&now, &Action::Check(self.place_to_ask(ix))).is_some();
-        let urgent = now.safety.urgent(self.laid, &self.case).any(|(ix, ..)| at_hand(ix));
+        let urgent = now.safety.urgent(self.laid, &self.case).any(|close| self.is_at_hand(&now, close));
         match self.may(&now, &Action::Try(complained_of(&self.case))) {
-            Some(before) => urgent || before.close.is_none_or(|(ix, ..)| at_hand(ix)),
+            Some(before) => urgent || before.close.is_none_or(|close| self.is_at_hand(&now, close)),
             None => urgent,
         }
     }

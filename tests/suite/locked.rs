@@ -5,7 +5,7 @@
 use doldrum::access::AccessGraph;
 use doldrum::belief::believe;
 use doldrum::case::{Case, Event, text};
-use doldrum::decision::{Action, Advice, Settings, advise, complained_of, judge, worked_on};
+use doldrum::decision::{Action, Advice, Follow, Settings, advise, complained_of, judge, place_to_look, worked_on};
 use doldrum::knowledge::Knowledge;
 use doldrum::knowledge::layout::Laid;
 use doldrum::safety::Verdict;
@@ -112,11 +112,15 @@ fn a_clean_sniff_is_not_asked_for_twice_while_fuel_is_open() {
 }
 
 fn advice(knowledge: &Knowledge, symptoms: &str, log: &str) -> Advice {
+    advice_with(knowledge, symptoms, log, Follow::Priced)
+}
+
+fn advice_with(knowledge: &Knowledge, symptoms: &str, log: &str, follow: Follow) -> Advice {
     let head = LEAKING.split("symptoms:").next().expect("a head");
     let (case, findings) = text::read("case.yaml", &format!("{head}symptoms: {symptoms}\nlog:\n{log}"), knowledge);
     let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
     let laid = Laid::new(knowledge, case.craft.clone());
-    let settings = Settings { worlds: 1024, ..Settings::default() };
+    let settings = Settings { worlds: 1024, follow, ..Settings::default() };
     let belief = believe(&laid, &case, &settings.limits).expect("narrow enough");
     advise(&laid, &AccessGraph::new(knowledge), &case, &belief, &settings).expect("narrow enough")
 }
@@ -150,4 +154,55 @@ fn of_two_complaints_one_is_cured_after_the_other() {
     let (case, _) = text::read("case.yaml", &LEAKING.replace("[sy-cranks", "[sy-water-in-hull, sy-cranks"), &knowledge);
     let first = worked_on(&case.expect("the case is sound")).expect("a complaint");
     assert_eq!(knowledge.symptoms.id(first), "sy-cranks-no-start");
+}
+
+/// With two complaints and a strong smell the wet joint is looked for; what a screen says of the next one is what is then
+/// proposed, which is about the leak and not about the cure.
+#[test]
+fn what_follows_an_answer_is_what_is_then_proposed() {
+    let knowledge = knowledge();
+    let (symptoms, log) = ("[sy-fuel-leak-smell, sy-cranks-no-start]", "  - {check: ck-smell-hull, outcome: strong}\n");
+    let now = advice_with(&knowledge, symptoms, log, Follow::Asked);
+    let Action::Check(check) = now.next.action else { panic!("a look for the leak") };
+    for branch in now.next.branches.iter().filter(|branch| branch.chance > 0.05) {
+        let outcome = &knowledge.checks[check.item].outcomes[branch.outcome].id;
+        let answered = format!("{log}  - {{check: {}, outcome: {outcome}}}\n", knowledge.checks.id(check.item));
+        let then = advice(&knowledge, symptoms, &answered).next.action;
+        assert_eq!(branch.then, Some(then), "after {outcome}");
+    }
+}
+
+/// What the vapor holds up was not asked in vain: with water perhaps in a cylinder, two faint smells are no reason to give up.
+#[test]
+fn what_an_interlock_holds_up_is_not_worn_out() {
+    let knowledge = knowledge();
+    let head = LEAKING.split("log:").next().expect("a head");
+    let text = format!(
+        "{head}history: {{cx-event: rolled-or-submerged}}\nlog:\n  - {{check: ck-smell-hull, outcome: faint}}\n  - \
+         {{check: ck-smell-hull, outcome: faint}}\n"
+    );
+    let (case, findings) = text::read("case.yaml", &text, &knowledge);
+    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    assert_ne!(next(&knowledge, &case), Action::HandOver);
+}
+
+/// A check that settles a hazard is proposed where it has not been made, then where it did not show what is wanted.
+#[test]
+fn what_settles_a_hazard_is_looked_for_at_the_place_looked_at_least() {
+    let knowledge = knowledge();
+    let check = knowledge.checks.find("ck-water-at-plug-hole").expect("the plug holes");
+    let dry = knowledge.checks[check].outcomes.iter().position(|o| o.id == "dry").expect("dry");
+    let place_after = |log: &str| {
+        let head = LEAKING.split("log:").next().expect("a head").replace("single", "twin-each");
+        let (case, findings) = text::read("case.yaml", &format!("{head}log:\n{log}"), &knowledge);
+        let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+        place_to_look(&Laid::new(&knowledge, case.craft.clone()), &case, check, dry).at
+    };
+    let said = |place: &str, says: &str| format!("  - {{check: ck-water-at-plug-hole@{place}, outcome: {says}}}\n");
+    let smelled = "  - {check: ck-smell-hull, outcome: none}\n".to_owned();
+    let front_wet = smelled.clone() + &said("front", "drops-water");
+    assert_eq!(place_after(&smelled), 0);
+    assert_eq!(place_after(&front_wet), 1, "nobody looked there");
+    assert_eq!(place_after(&(front_wet.clone() + &said("rear", "dry"))), 0, "the rear one is dry");
+    assert_eq!(place_after(&(front_wet.clone() + &said("rear", "drops-water") + &said("front", "drops-water"))), 1);
 }

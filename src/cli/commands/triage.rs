@@ -6,7 +6,7 @@ use crate::case::{Case, text, usual_case};
 use crate::cli::args::{Common, Job, Triage};
 use crate::cli::out::{Failure, advise, page_width, paint, print, print_document};
 use crate::cli::{Exit, args::Format, load};
-use crate::decision::Settings;
+use crate::decision::{Follow, Settings};
 use crate::finding::nearest;
 use crate::interview::advisor::Library;
 use crate::interview::hand_over::{self, Ending, HandOver};
@@ -38,7 +38,9 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
     let (case, path) = case(&triage.job, common, &knowledge)?;
     let figures = Figures::new(&knowledge, common.units.into());
     let graph = AccessGraph::new(&knowledge);
-    let settings = Settings { seed: common.seed, look_ahead: triage.ahead.into(), ..Settings::default() };
+    // One person at one terminal: what follows each answer is worth some next steps more. Fifty at a page would wait for it.
+    let follow = Follow::Asked;
+    let settings = Settings { seed: common.seed, look_ahead: triage.ahead.into(), follow, ..Settings::default() };
     let library = Library::new(&knowledge, settings, figures.clone());
     let bench = Bench {
         knowledge: &knowledge,
