@@ -309,7 +309,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// For each check the bits it tells about which repair it takes.
     fn all_gains(&self) -> Vec<f64> {
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
-        let now = self.bench.entropy(&everything, &[1.0]);
+        let now = everything.entropy(&[1.0]);
         (0..self.checks.len()).map(|at| now - self.entropy_after(at)).collect()
     }
 
@@ -319,7 +319,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             .iter()
             .map(|weights| {
                 let chance = split.chance(weights);
-                if chance > 0.0 { chance * self.bench.entropy(split, weights) } else { 0.0 }
+                if chance > 0.0 { chance * split.entropy(weights) } else { 0.0 }
             })
             .sum()
     }

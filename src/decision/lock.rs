@@ -216,10 +216,10 @@ impl Lock {
         if everything.worlds(&[1.0]) < 1.0 {
             return;
         }
-        let now = self.bench.entropy(&everything, &[1.0]);
+        let now = everything.entropy(&[1.0]);
         for ((split, outcomes), price) in self.splits.iter().zip(mixtures).zip(prices) {
             let after = |weights: &Vec<f64>| match split.chance(weights) {
-                chance if chance > 0.0 => chance * self.bench.entropy(split, weights),
+                chance if chance > 0.0 => chance * split.entropy(weights),
                 _ => 0.0,
             };
             let gain = now - outcomes.iter().map(after).sum::<f64>();

@@ -74,7 +74,7 @@ impl Ahead<'_> {
     /// The cure once it is known which repair it takes; none where giving up costs less.
     fn known(&self) -> f64 {
         let (first, (prices, _)) = (self.minutes.0, self.prices);
-        let shares = self.bench.cheapest_shares(self.split, self.weights);
+        let shares = self.split.cheapest_shares(self.weights);
         let takes = |(repair, share): (usize, f64)| {
             let done = share > 0.0 && prices[repair] <= self.bench.giving_up.with_own(1.0);
             if done { share * first(repair) } else { 0.0 }

@@ -27,7 +27,7 @@ pub struct Simulator<'w> {
     /// Gates above the symptoms, parents first.
     gates: Vec<Node>,
     /// For each row the gates that read it, over cut links too.
-    readers: Vec<Vec<u32>>,
+    readers: Vec<Vec<usize>>,
     /// What is on now: one row of words a variable.
     now: Vec<u64>,
     /// The rows of the symptoms.
@@ -103,7 +103,9 @@ impl<'w> Simulator<'w> {
         for (at, gate) in gates.iter().enumerate() {
             let followed = gate.borrowed.iter().map(|borrowed| borrowed.source);
             let read: BTreeSet<usize> = gate.from.iter().copied().chain(followed).collect();
-            read.into_iter().for_each(|row| readers[row].push(at as u32));
+            for row in read {
+                readers[row].push(at);
+            }
         }
         let faults = model
             .causes
@@ -155,7 +157,7 @@ impl<'w> Simulator<'w> {
             after.cells.resize(at + n, 0);
             let (done, on) = after.cells.split_at_mut(at);
             // Parents stand before: their rows are done.
-            let input = |row: usize| after.rows[row].map_or_else(|| self.now_in(row), |at| &done[at as usize..][..n]);
+            let input = |row: usize| after.rows[row].map_or_else(|| self.now_in(row), |at| &done[at..][..n]);
             self.evaluate(node, input, on);
             if after.end(node.row, at, self.now_in(node.row)) {
                 self.mark_readers(node.row, &mut after.met);
@@ -168,6 +170,9 @@ impl<'w> Simulator<'w> {
     /// The worlds in which no symptom is left after two repairs, from how things stand after each of them.
     ///
     /// A gate that only one of them changes stands as after that one, so that only gates that both reach are worked again.
+    ///
+    /// # Panics
+    /// Where a repair says that it removed a cause and does not know how that stands: our bug.
     #[must_use]
     pub fn gone_after_both(&self, a: &Changed, b: &Changed) -> Bits {
         let n = self.words;
@@ -180,7 +185,7 @@ impl<'w> Simulator<'w> {
         };
         let alone = |row: usize| a.row(row).or_else(|| b.row(row)).unwrap_or_else(|| self.now_in(row));
         for &row in a.removed.iter().filter(|row| b.removed.contains(row)) {
-            both.rows[row] = Some(both.cells.len() as u32);
+            both.rows[row] = Some(both.cells.len());
             both.cells.extend(alone(row).iter().zip(b.row(row).expect("removed by both")).map(|(a, b)| a & b));
             self.mark_readers(row, &mut both.met);
         }
@@ -190,12 +195,12 @@ impl<'w> Simulator<'w> {
             let at = both.cells.len();
             both.cells.resize(at + n, 0);
             let (done, on) = both.cells.split_at_mut(at);
-            let input = |row: usize| both.rows[row].map_or_else(|| alone(row), |at| &done[at as usize..][..n]);
+            let input = |row: usize| both.rows[row].map_or_else(|| alone(row), |at| &done[at..][..n]);
             self.evaluate(node, input, on);
             if *on != *alone(node.row) {
                 self.mark_readers(node.row, &mut both.met);
             }
-            both.rows[node.row] = Some(at as u32);
+            both.rows[node.row] = Some(at);
             from = gate + 1;
         }
         self.gone(|row| both.row(row).unwrap_or_else(|| alone(row)))
@@ -235,7 +240,7 @@ impl<'w> Simulator<'w> {
 
     fn mark_readers(&self, row: usize, gates: &mut [u64]) {
         for &gate in &self.readers[row] {
-            gates[gate as usize / 64] |= 1 << (gate % 64);
+            gates[gate / 64] |= 1 << (gate % 64);
         }
     }
 
@@ -315,7 +320,7 @@ impl<'w> Simulator<'w> {
 pub struct Changed {
     words: usize,
     /// For each row where it begins among the changed cells.
-    rows: Vec<Option<u32>>,
+    rows: Vec<Option<usize>>,
     cells: Vec<u64>,
     /// The rows of what was removed anywhere.
     removed: Vec<usize>,
@@ -325,14 +330,14 @@ pub struct Changed {
 
 impl Changed {
     fn row(&self, row: usize) -> Option<&[u64]> {
-        self.rows[row].map(|at| &self.cells[at as usize..][..self.words])
+        self.rows[row].map(|at| &self.cells[at..][..self.words])
     }
 
     /// Takes a row's new cells, written from `at`, unless they are what they were; says whether they are not.
     fn end(&mut self, row: usize, at: usize, now: &[u64]) -> bool {
         let is_new = self.cells[at..] != *now;
         if is_new {
-            self.rows[row] = Some(at as u32);
+            self.rows[row] = Some(at);
         } else {
             self.cells.truncate(at);
         }

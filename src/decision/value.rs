@@ -313,13 +313,6 @@ impl Bench {
         Some(Prospect { repairing, first, known, bits, hand_over: self.giving_up.with_own(own) })
     }
 
-    /// The share of the worlds of a mixture whose cheapest cure each repair is; last, of those that none cures alone.
-    #[must_use]
-    pub fn cheapest_shares(&self, split: &Split, weights: &[f64]) -> Vec<f64> {
-        let total = split.worlds(weights);
-        mix_columns(&split.cheapest, weights).into_iter().map(|worlds| worlds / total).collect()
-    }
-
     /// The cheapest way on at a going rate.
     #[must_use]
     pub fn choose(prospect: &Prospect, market: &Market) -> Outlook {
@@ -412,18 +405,6 @@ impl Bench {
         let further = Rc::new(further);
         self.further.borrow_mut().insert(done.to_vec(), Rc::clone(&further));
         further
-    }
-
-    /// The bits that stand between the worlds of a mixture and knowing which repair it takes.
-    #[must_use]
-    pub fn entropy(&self, split: &Split, weights: &[f64]) -> f64 {
-        let total = mix(&split.totals, weights);
-        mix_columns(&split.cheapest, weights)
-            .into_iter()
-            .map(|worlds| worlds / total)
-            .filter(|p| *p > 0.0)
-            .map(|p| -p * libm::log2(p))
-            .sum()
     }
 }
 
@@ -586,6 +567,19 @@ impl Split {
     #[must_use]
     pub fn worlds(&self, weights: &[f64]) -> f64 {
         mix(&self.totals, weights)
+    }
+
+    /// The share of the worlds of a mixture whose cheapest cure each repair is; last, of those that none cures alone.
+    #[must_use]
+    pub fn cheapest_shares(&self, weights: &[f64]) -> Vec<f64> {
+        let total = self.worlds(weights);
+        mix_columns(&self.cheapest, weights).into_iter().map(|worlds| worlds / total).collect()
+    }
+
+    /// The bits that stand between the worlds of a mixture and knowing which repair it takes.
+    #[must_use]
+    pub fn entropy(&self, weights: &[f64]) -> f64 {
+        self.cheapest_shares(weights).into_iter().filter(|p| *p > 0.0).map(|p| -p * libm::log2(p)).sum()
     }
 
     /// The worlds of each row.
