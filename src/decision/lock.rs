@@ -7,13 +7,14 @@
 
 use super::complained_of;
 use super::cost::Price;
+use super::offers::said_so;
 use super::simulate::{Bits, Changed, Simulator, draws, or_into, words};
 use super::value::{self, Bench, GivingUp, Market, Outlook, Split, Together};
 use crate::access::AccessGraph;
 use crate::case::Case;
 use crate::inference::Worlds;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Check, Condition, Ix, Repair};
+use crate::knowledge::{Check, Condition, Interlock, Ix, Repair};
 use crate::model::compile::{CaseModel, conditions};
 use crate::model::network::VarIx;
 use crate::model::reading::outcome_chances;
@@ -57,7 +58,11 @@ impl Awaited {
             return None;
         }
         let mut checks: Vec<Releasing> = Vec::new();
-        for (ix, wanted) in locks.iter().flat_map(|lock| safety.releasing(laid, graph, case, *lock)) {
+        let waits = |lock: &Ix<Interlock>| {
+            let since = safety.held_since(*lock).unwrap_or(0);
+            safety.releasing(laid, graph, case, *lock).into_iter().map(move |(check, wanted)| (check, wanted, since))
+        };
+        for (ix, wanted, since) in locks.iter().flat_map(waits) {
             let check = &laid.knowledge.checks[ix];
             let given = conditions(laid, case, check);
             let chances: Vec<f64> = check
@@ -68,7 +73,8 @@ impl Awaited {
                     wanted.iter().map(|outcome| by_outcome[*outcome]).sum()
                 })
                 .collect();
-            for model in model.checks.iter().filter(|m| m.check.item == ix) {
+            let still = |made| !said_so(laid, case, made, (&wanted, since));
+            for model in model.checks.iter().filter(|m| m.check.item == ix && still(m.check)) {
                 if checks.iter().any(|known| known.check == model.check) {
                     continue;
                 }

@@ -41,6 +41,20 @@ pub struct Offers {
     pub barred: Vec<(Action, String)>,
 }
 
+/// Whether a check has shown what is wanted at its place since an entry of the log, and nothing else there after that: who
+/// waits for every cylinder goes on to the next.
+#[must_use]
+pub fn said_so(laid: &Laid<'_>, case: &Case, made: Instance<Check>, (wanted, since): (&[usize], usize)) -> bool {
+    let said = case.log.iter().skip(since).rev().find_map(|entry| match &entry.event {
+        Event::Repaired { .. } => Some(None),
+        Event::Answer { check, place, answer, .. } if *check == made.item && place.is_none_or(|at| at == made.at) => {
+            Some(outcome_of(laid, case, *check, *answer))
+        }
+        _ => None,
+    });
+    said.flatten().is_some_and(|outcome| wanted.contains(&outcome))
+}
+
 /// What was looked for in vain so often since the last repair is not looked for again before one.
 const WORN_OUT: usize = 3;
 
@@ -132,7 +146,10 @@ impl Gatherer<'_, '_> {
                 && conditions(self.laid, self.case, check).sheet.is_none();
             // What would release an interlock is asked again: air, wipe, wait, look once more.
             let wanted = awaited.get(&model.check.item);
-            let again = wanted.is_some_and(|wanted| self.times_in_vain(model.check, wanted) < WORN_OUT);
+            let again = wanted.is_some_and(|(wanted, since)| {
+                self.times_in_vain(model.check, wanted) < WORN_OUT
+                    && !said_so(self.laid, self.case, model.check, (wanted, *since))
+            });
             if (known && !again) || no_sheet || !self.called_for(&check.after) || self.spoiled(model.check.item) {
                 continue;
             }
@@ -156,10 +173,16 @@ impl Gatherer<'_, '_> {
         }
     }
 
-    /// The checks that interlocks which forbid to try the symptom wait for, with the outcomes wanted.
-    fn awaited(&self) -> BTreeMap<Ix<Check>, Vec<usize>> {
+    /// The checks that interlocks which forbid to try the symptom wait for, with the outcomes wanted and the entry of the log
+    /// since which they are.
+    fn awaited(&self) -> BTreeMap<Ix<Check>, (Vec<usize>, usize)> {
         let locks = self.safety.locks(self.laid, self.graph, &complained_of(self.case));
-        locks.iter().flat_map(|lock| self.safety.releasing(self.laid, self.graph, self.case, *lock)).collect()
+        let waits = |lock: &Ix<Interlock>| {
+            let since = self.safety.held_since(*lock).unwrap_or(0);
+            let checks = self.safety.releasing(self.laid, self.graph, self.case, *lock);
+            checks.into_iter().map(move |(check, wanted)| (check, (wanted, since)))
+        };
+        locks.iter().flat_map(waits).collect()
     }
 
     /// How often since the last repair a check was made and did not show what is waited for.

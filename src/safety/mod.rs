@@ -155,6 +155,12 @@ impl Safety {
             .collect()
     }
 
+    /// The entry of the log since which an interlock is held on: what was said before does not release it.
+    #[must_use]
+    pub fn held_since(&self, ix: Ix<Interlock>) -> Option<usize> {
+        self.held[ix.at()]
+    }
+
     /// What must still come about before an interlock that is held on lets go; nothing (an empty conjunction) where it
     /// is not held.
     #[must_use]

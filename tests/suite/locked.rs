@@ -206,3 +206,42 @@ fn what_settles_a_hazard_is_looked_for_at_the_place_looked_at_least() {
     assert_eq!(place_after(&(front_wet.clone() + &said("rear", "dry"))), 0, "the rear one is dry");
     assert_eq!(place_after(&(front_wet.clone() + &said("rear", "drops-water") + &said("front", "drops-water"))), 1);
 }
+
+/// A craft that has been rolled waits for every plug hole and a turn by hand. Who has turned it and looked into the front
+/// hole looks into the rear one next: not into the front one again, and not into a carburetor for two hundred dollars.
+/// That the holes come before the starter is common practice, no source.
+#[test]
+fn a_cylinder_that_was_looked_into_is_not_waited_for() {
+    let knowledge = knowledge();
+    let text = "
+format: 1
+knowledge: {id: watercraft-two-stroke}
+craft: {layout: twin-each}
+history: {cx-event: rolled-or-submerged}
+symptoms: [sy-bogs]
+log:
+  - {check: ck-smell-hull, outcome: none, aired: 10 min}
+  - {check: ck-turn-by-hand, outcome: free-even}
+  - {check: ck-water-at-plug-hole@front, outcome: dry}
+";
+    let (case, findings) = text::read("case.yaml", text, &knowledge);
+    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    assert!(!may_be_tried(&knowledge, &case), "the rear one may hold water");
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let settings = Settings { worlds: 1024, alternatives: usize::MAX, ..Settings::default() };
+    let belief = believe(&laid, &case, &settings.limits).expect("narrow enough");
+    let advice = advise(&laid, &AccessGraph::new(&knowledge), &case, &belief, &settings).expect("narrow enough");
+    let hole = knowledge.checks.find("ck-water-at-plug-hole").expect("the plug hole");
+    let places: Vec<usize> = std::iter::once(&advice.next)
+        .chain(&advice.alternatives)
+        .filter_map(|proposal| match proposal.action {
+            Action::Check(check) if check.item == hole => Some(check.at),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(places, [1], "the front one has been looked into");
+    let both = text.to_owned() + "  - {check: ck-water-at-plug-hole@rear, outcome: dry}\n";
+    let (case, findings) = text::read("case.yaml", &both, &knowledge);
+    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    assert!(may_be_tried(&knowledge, &case), "both are dry and it turns");
+}
