@@ -5,7 +5,7 @@ use assert_cmd::Command;
 use doldrum::access::AccessGraph;
 use doldrum::decision::{self, Action};
 use doldrum::knowledge::layout::Laid;
-use doldrum::knowledge::{Ix, Repair};
+use doldrum::knowledge::{Ix, Knowledge, Repair};
 use doldrum::safety::{Verdict, is_about_who};
 use std::collections::BTreeSet;
 use std::fs;
@@ -135,19 +135,23 @@ fn what_only_a_ride_shows_is_tried_by_themselves() {
 #[test]
 fn what_an_owner_may_repair() {
     let knowledge = watercraft::knowledge();
-    let graph = AccessGraph::new(&knowledge);
     let text = "format: 1\nknowledge: {id: watercraft-two-stroke}\nuser: owner\nsymptoms: [sy-cranks-no-start]\n";
-    let case = doldrum::case::text::read("c.yaml", text, &knowledge).0.expect("sound");
-    let laid = Laid::new(&knowledge, case.craft.clone());
+    let expected = ["rm-lanyard-seat", "rm-tap-on", "rm-tap-reserve", "rm-battery-renew", "rm-terminals-clean"];
+    assert_eq!(may_repair(&knowledge, text), expected.into());
+}
+
+/// What whoever a case is for may ever be told to repair: nothing forbids it, or only something that ends.
+pub fn may_repair<'k>(knowledge: &'k Knowledge, text: &str) -> BTreeSet<&'k str> {
+    let graph = AccessGraph::new(knowledge);
+    let case = doldrum::case::text::read("c.yaml", text, knowledge).0.expect("sound");
+    let laid = Laid::new(knowledge, case.craft.clone());
     let may = |ix: Ix<Repair>| match decision::judge(&laid, &graph, &case, &Action::Repair(ix, vec![0])) {
         Verdict::Barred { by: Some(by), .. } => !is_about_who(&knowledge.interlocks[by]),
         Verdict::Barred { by: None, .. } => false,
         Verdict::May(_) => true,
     };
     let repairs = knowledge.repairs.iter().filter(|(_, repair)| !repair.service);
-    let allowed: Vec<&str> = repairs.filter(|(ix, _)| may(*ix)).map(|(ix, _)| knowledge.repairs.id(ix)).collect();
-    let expected = ["rm-lanyard-seat", "rm-tap-on", "rm-tap-reserve", "rm-battery-renew", "rm-terminals-clean"];
-    assert_eq!(allowed.iter().collect::<BTreeSet<_>>(), expected.iter().collect::<BTreeSet<_>>());
+    repairs.filter(|(ix, _)| may(*ix)).map(|(ix, _)| knowledge.repairs.id(ix)).collect()
 }
 
 /// A tank found empty is not filled in a call: what it takes is named, with why it is not for the phone.

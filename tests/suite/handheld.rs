@@ -1,6 +1,7 @@
 //! The second built-in knowledge base: small, real, and usable from the first question to the work order; what it shares
 //! with the first one; nothing of either craft in the code.
 
+use crate::calls;
 use assert_cmd::Command;
 use doldrum::access::AccessGraph;
 use doldrum::belief::believe;
@@ -8,10 +9,9 @@ use doldrum::case::{Case, text};
 use doldrum::decision::{self, Action};
 use doldrum::inference::Limits;
 use doldrum::knowledge::layout::{Instance, Laid};
-use doldrum::knowledge::{Ix, Knowledge, Repair, read};
-use doldrum::safety::{Verdict, is_about_who};
+use doldrum::knowledge::{Knowledge, read};
+use doldrum::safety::Verdict;
 use doldrum::store::built_in_named;
-use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -134,20 +134,9 @@ fn fifty_jobs_are_worked_and_the_advice_is_cheaper_than_the_checklist() {
 #[test]
 fn what_an_owner_may_repair() {
     let knowledge = knowledge();
-    let graph = AccessGraph::new(&knowledge);
     let text = "format: 1\nknowledge: {id: handheld-two-stroke}\nuser: owner\nsymptoms: [sy-no-idle]\nlog:\n  \
         - {check: ck-smell, outcome: none, aired: 10 min}\n";
-    let case = text::read("c.yaml", text, &knowledge).0.expect("sound");
-    let laid = Laid::new(&knowledge, case.craft.clone());
-    let may = |ix: Ix<Repair>| match decision::judge(&laid, &graph, &case, &Action::Repair(ix, vec![0])) {
-        Verdict::Barred { by: Some(by), .. } => !is_about_who(&knowledge.interlocks[by]),
-        Verdict::Barred { by: None, .. } => false,
-        Verdict::May(_) => true,
-    };
-    let repairs = knowledge.repairs.iter().filter(|(_, repair)| !repair.service);
-    let allowed: Vec<&str> = repairs.filter(|(ix, _)| may(*ix)).map(|(ix, _)| knowledge.repairs.id(ix)).collect();
-    let expected = ["rm-air-filter-renew", "rm-idle-set"];
-    assert_eq!(allowed.iter().collect::<BTreeSet<_>>(), expected.iter().collect::<BTreeSet<_>>());
+    assert_eq!(calls::may_repair(&knowledge, text), ["rm-air-filter-renew", "rm-idle-set"].into());
 }
 
 /// Whatever part of the ignition was tested with the stop wire off, nothing that may start the engine is let through
