@@ -6,6 +6,7 @@ use crate::access::{AccessGraph, OpenSet};
 use crate::case::{Case, Entry, Event, Position};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Access, Check, ClosedBy, Hazard, Ix};
+use crate::model::epochs::{removes_any, shown_by};
 use crate::units::Minutes;
 use jiff::Timestamp;
 
@@ -217,8 +218,8 @@ fn said_last(laid: &Laid<'_>, case: &Case, wanted: Ix<Check>) -> Option<usize> {
 }
 
 /// The check that would close a hazard as things stand, its outcome and the airing before it: where another check must
-/// speak first, that one. `None` where that other one has spoken against it since the last repair: what it found must be
-/// put right first.
+/// speak first, that one. `None` where that other one has spoken against it and no repair since can have changed that: what
+/// it found must be put right first.
 #[must_use]
 pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<(Ix<Check>, usize, Minutes)> {
     let hazard = &laid.knowledge.hazards[open.hazard];
@@ -227,7 +228,12 @@ pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<
     if let Some((_, check, wanted)) = also
         && said_last(laid, case, *check) != Some(*wanted)
     {
-        let since = case.log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
+        let shown = shown_by(laid.knowledge, *check);
+        let mends = |entry: &Entry| match entry.event {
+            Event::Repaired { repair, .. } => removes_any(laid.knowledge, repair, &shown),
+            _ => false,
+        };
+        let since = case.log.iter().rposition(mends).map_or(0, |at| at + 1);
         let against = case.log[since..].iter().any(|entry| match &entry.event {
             Event::Answer { check: c, answer, .. } => c == check && answer.informs(),
             _ => false,
