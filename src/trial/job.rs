@@ -2,7 +2,7 @@
 
 use super::truth::Truth;
 use crate::access::{AccessGraph, OpenSet};
-use crate::case::{Answer, Case, Event, Position, Presence};
+use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::cost::{self, Rate};
 use crate::decision::{Action, complained_of, place_to_look, step_cost};
 use crate::knowledge::layout::{Instance, Laid};
@@ -73,7 +73,8 @@ type Close = (Ix<Check>, usize, Minutes);
 
 /// Checks that close a hazard are tried so often for one wish.
 const TRIES_TO_CLOSE: usize = 4;
-/// A check made so often since the last repair says nothing more.
+/// A check that has shown so often since the last repair that all is not well says nothing more. One that showed that all is
+/// well is made again after whatever asks for it anew: a hull is smelled whenever fuel was opened.
 const WORN_OUT: usize = 3;
 
 impl<'t, 'k> Job<'t, 'k> {
@@ -126,7 +127,7 @@ impl<'t, 'k> Job<'t, 'k> {
     #[must_use]
     pub fn may(&self, now: &Now, action: &Action) -> Option<Before> {
         if let Action::Check(check) = action
-            && self.times_made(*check) >= WORN_OUT
+            && self.times_in_vain(*check) >= WORN_OUT
         {
             return None;
         }
@@ -142,6 +143,20 @@ impl<'t, 'k> Job<'t, 'k> {
         let log = &self.case.log;
         let since = log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
         log[since..].iter().filter(|entry| is_answer(&entry.event, wanted)).count()
+    }
+
+    /// How often since the last repair a check did not show at a place that all is well.
+    fn times_in_vain(&self, wanted: Instance<Check>) -> usize {
+        let outcomes = &self.laid.knowledge.checks[wanted.item].outcomes;
+        let log = &self.case.log;
+        let since = log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
+        let in_vain = |entry: &&Entry| match entry.event {
+            Event::Answer { answer, .. } if is_answer(&entry.event, wanted) => {
+                !outcome_of(self.laid, &self.case, wanted.item, answer).is_some_and(|shown| outcomes[shown].pass)
+            }
+            _ => false,
+        };
+        log[since..].iter().filter(in_vain).count()
     }
 
     /// The interlocks that forbid to try what was complained of.
