@@ -2,11 +2,12 @@
 
 use super::lock::Awaited;
 use super::offers::{Gatherer, Offer};
-use super::simulate::{Bits, Changed, Simulator, draws};
+use super::simulate::{Bits, Changed, Simulator, draws, words};
 use super::value;
-use super::{Action, cost};
+use super::{Action, complained_of, cost, untried};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Ix, Repair};
+use crate::safety::{Before, Verdict};
 
 /// A repair with what it would cure.
 pub struct Candidate {
@@ -50,7 +51,25 @@ impl Candidates<'_, '_, '_> {
             let named = matches!(&offer.action, Action::Repair(ix, _) if asked_for(ix));
             named || removes.iter().any(|(cause, _)| self.simulator.matters(cause))
         };
-        offers.into_iter().filter(bears).map(|(offer, removes)| self.candidate(offer, removes)).collect()
+        let mut all: Vec<Candidate> =
+            offers.into_iter().filter(bears).map(|(offer, removes)| self.candidate(offer, removes)).collect();
+        if untried(self.gatherer.laid.knowledge, self.gatherer.case).is_some() {
+            all.push(self.candidate(self.trial(), Vec::new()));
+        }
+        all
+    }
+
+    /// To try the symptom: after repairs that could not be tried it may be gone already, and who tries it needs no other. As
+    /// long as an interlock forbids it, it is held up by that.
+    fn trial(&self) -> Offer {
+        let Gatherer { laid, graph, case, open, safety, rate } = self.gatherer;
+        let action = Action::Try(complained_of(case));
+        let price = cost::price(laid, graph, rate, open, &action);
+        let (before, held) = match safety.judge(laid, graph, case, open, &action) {
+            Verdict::May(before) => (before, None),
+            Verdict::Barred { by, why } => (Before::default(), Some((by, why))),
+        };
+        Offer { action, price, before, after: (*open).clone(), held }
     }
 
     fn candidate(&self, offer: Offer, removes: Vec<(Instance<Cause>, f64)>) -> Candidate {
@@ -58,13 +77,14 @@ impl Candidates<'_, '_, '_> {
         let after = self.simulator.after(&clears);
         let gone = self.simulator.gone_in(&after);
         let touched = self.simulator.touched(&clears);
-        let frees = match (&offer.action, self.awaited) {
-            (Action::Repair(ix, _), Some(awaited)) => {
-                let lets_go = awaited.lets_go(self.simulator, &after, (&[*ix], &touched), self.n);
-                Some(lets_go.iter().zip(self.free).map(|(lets_go, free)| lets_go & !free).collect())
-            }
-            _ => None,
-        };
+        let frees = self.awaited.map(|awaited| {
+            let done = match &offer.action {
+                Action::Repair(ix, _) => vec![*ix],
+                _ => Vec::new(),
+            };
+            let lets_go = awaited.lets_go(self.simulator, &after, (&done, &touched), None, self.n);
+            lets_go.iter().zip(self.free).map(|(lets_go, free)| lets_go & !free).collect()
+        });
         Candidate { offer, removes, clears, touched, after, gone, frees }
     }
 }
@@ -109,20 +129,25 @@ pub fn cheapest(
 /// what a plan begins with; it comes back into view once an answer makes it likelier.
 const REPAIRS_COMPARED: usize = 48;
 
-/// The worlds in which it cures or helps to be allowed to try.
-fn helped(candidate: &Candidate) -> u32 {
+/// The worlds in which it cures, where none of the others has been `cured` yet, or helps to be allowed to try.
+fn helped(candidate: &Candidate, cured: &[u64]) -> u32 {
     let frees = candidate.frees.iter().flatten().copied().chain(std::iter::repeat(0));
-    candidate.gone.iter().zip(frees).map(|(gone, frees)| (gone | frees).count_ones()).sum()
+    let cures = candidate.gone.iter().zip(cured).map(|(gone, cured)| gone & !cured);
+    cures.zip(frees).map(|(cures, frees)| (cures | frees).count_ones()).sum()
 }
 
 /// Keeps the promising repairs, in the order they came.
 pub fn promising(candidates: &mut Vec<Candidate>, n: usize) {
+    let tries = |c: &Candidate| matches!(c.offer.action, Action::Try(_));
+    // What is gone already no repair makes go.
+    let cured = candidates.iter().find(|c| tries(c)).map_or_else(|| vec![0; words(n)], |c| c.gone.clone());
+    let helped = |c: &Candidate| if tries(c) { helped(c, &vec![0; words(n)]) } else { helped(c, &cured) };
     let merit = |c: &Candidate| f64::from(helped(c)) / c.offer.price.money.get().max(1.0);
-    let worth = |c: &Candidate| helped(c) as usize * 500 >= n;
+    let worth = |c: &Candidate| tries(c) || helped(c) as usize * 500 >= n;
     let mut merits: Vec<f64> = candidates.iter().filter(|c| worth(c)).map(&merit).collect();
     merits.sort_by(|a, b| b.total_cmp(a));
     let least = merits.get(REPAIRS_COMPARED - 1).copied().unwrap_or(0.0);
-    candidates.retain(|c| worth(c) && merit(c) >= least);
+    candidates.retain(|c| tries(c) || worth(c) && merit(c) >= least);
 }
 
 /// In which worlds a repair removes each cause; each cause instance of each repair has its own stream of draws.

@@ -22,6 +22,12 @@ impl Price {
         Self { minutes, money: minutes.at_rate(user.hourly) + parts }
     }
 
+    /// So many times over.
+    #[must_use]
+    pub fn times(self, n: f64) -> Self {
+        Self { minutes: self.minutes * n, money: self.money * n }
+    }
+
     /// Both together.
     #[must_use]
     pub fn plus(self, other: Self) -> Self {

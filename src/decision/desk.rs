@@ -91,12 +91,15 @@ impl<'a, 'k> Desk<'a, 'k> {
             offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check)) || offers.later.contains(&check)
         };
         let n = worlds.n();
-        let awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
+        let mut awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
         let also = awaited.as_ref().map(Awaited::vars).unwrap_or_default();
         let simulator = Simulator::with(&belief.model, worlds, &symptoms, &also, settings.seed);
         let nothing: Bits = vec![0; simulate::words(n)];
-        let free =
-            awaited.as_ref().map(|awaited| awaited.lets_go(&simulator, &simulator.after(&[]), (&[], &nothing), n));
+        let now = simulator.after(&[]);
+        let free = awaited.as_mut().map(|awaited| {
+            awaited.count_tries(&simulator, &now, n);
+            awaited.lets_go(&simulator, &now, (&[], &nothing), None, n)
+        });
         let candidates = Candidates {
             gatherer,
             simulator: &simulator,
@@ -172,7 +175,16 @@ impl<'a, 'k> Desk<'a, 'k> {
         let mut lock = Lock::new(awaited, frees, free, &self.shut_prices, price, left, self.bench.n);
         let rows: Vec<&[Bits]> = self.splits.iter().map(Split::rows).collect();
         let prices: Vec<cost::Price> = self.checks.iter().map(|(offer, _)| offer.price).collect();
-        lock.take_checks(&rows, &self.mixtures, &prices);
+        let (now, untouched) = (self.simulator.after(&[]), vec![0; simulate::words(self.bench.n)]);
+        let settled: Vec<Option<Bits>> = self
+            .checks
+            .iter()
+            .map(|(_, model)| {
+                let settled = lock.waits_for(model.check).then_some(model.check);
+                settled.map(|_| lock.awaited.lets_go(&self.simulator, &now, (&[], &untouched), settled, self.bench.n))
+            })
+            .collect();
+        lock.take_checks(&rows, &self.mixtures, &prices, |at| settled[at].clone());
         lock
     }
 
@@ -226,7 +238,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             .collect();
         let after = self.simulator.after(&self.removed_by_both(a, b));
         let touched: Bits = self.touched[a].iter().zip(&self.touched[b]).map(|(a, b)| a | b).collect();
-        let lets_go = lock.awaited.lets_go(&self.simulator, &after, (&done, &touched), self.bench.n);
+        let lets_go = lock.awaited.lets_go(&self.simulator, &after, (&done, &touched), None, self.bench.n);
         neither_alone(lets_go, &lock.bench, a, b)
     }
 
@@ -249,10 +261,10 @@ impl<'a, 'k> Desk<'a, 'k> {
             return Unlocking::NOTHING;
         }
         let weights = &self.mixtures[at][outcome];
-        let (split, here) = (&lock.splits[at], self.splits[at].worlds(weights));
+        let (split, here) = (lock.split_after(at, check, outcome), self.splits[at].worlds(weights));
         let stuck = if here > 0.0 { split.worlds(weights) / here } else { 0.0 };
         let outlook = lock.outlook(split, weights, prices, &mut |a, b| self.pair_frees(lock, a, b));
-        Unlocking::of(lock.price_after(check, outcome).money.get(), stuck, outlook)
+        Unlocking::of(lock.price_after(check, outcome).money.get(), stuck, outlook, prices)
     }
 
     /// The same as things stand.
@@ -260,7 +272,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let split = lock.bench.split(vec![lock.held.clone()]);
         let outlook = lock.outlook(&split, &[1.0], prices, &mut |a, b| self.pair_frees(lock, a, b));
-        Unlocking::of(lock.price().money.get(), share(&lock.held, self.worlds), outlook)
+        Unlocking::of(lock.price().money.get(), share(&lock.held, self.worlds), outlook, prices)
     }
 
     /// The same after a repair.
@@ -270,7 +282,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let split = lock.bench.after_failed(repair, &mut pair);
         let left = share(&split.rows()[0], self.worlds);
         let outlook = lock.outlook(&split, &[1.0], &self.shut_prices, &mut pair);
-        Unlocking::of(lock.price().money.get(), left, outlook)
+        Unlocking::of(lock.price().money.get(), left, outlook, &self.shut_prices)
     }
 
     /// Whether a repair may be what comes next: nothing holds it up, and where nothing may be tried, it helps to change
@@ -347,8 +359,8 @@ impl<'a, 'k> Desk<'a, 'k> {
             let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
             let ahead = self.after_check(at, after);
             let others = self.market(Some(at));
-            let cure = as_it_stands.map_or(0.0, |p| Bench::choose(&p, &others).cost);
-            let without = cure + locked.on_top_of(cure, self.bench.hand_over());
+            let cure = as_it_stands.map_or(Outlook::NOTHING, |p| Bench::choose(&p, &others));
+            let without = cure.cost + locked.on_top_of(cure, self.bench.hand_over());
             let loss = self.check_total(at, &ahead, &others) - without;
             let option = Choice::Check(at);
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
@@ -390,8 +402,8 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// The expected total with a check.
     fn check_total(&self, at: usize, ahead: &[AfterOutcome], market: &Market) -> f64 {
         let after = |outcome: &AfterOutcome| {
-            let cure = outcome.prospect.map_or(0.0, |prospect| Bench::choose(&prospect, market).cost);
-            outcome.chance * (cure + outcome.unlocking.on_top_of(cure, self.bench.hand_over()))
+            let cure = outcome.prospect.map_or(Outlook::NOTHING, |prospect| Bench::choose(&prospect, market));
+            outcome.chance * (cure.cost + outcome.unlocking.on_top_of(cure, self.bench.hand_over()))
         };
         self.checks[at].0.price.money.get() + ahead.iter().map(after).sum::<f64>()
     }
@@ -434,18 +446,18 @@ impl<'a, 'k> Desk<'a, 'k> {
     pub fn repair_total(&self, at: usize, market: &Market) -> f64 {
         let price = self.repairs[at].0.price.money.get();
         let cure = self.cure_after(at, market);
-        price + cure + self.unlocking_after(at).on_top_of(cure, self.bench.hand_over())
+        price + cure.cost + self.unlocking_after(at).on_top_of(cure, self.bench.hand_over())
     }
 
-    /// What is still to pay after a repair, over the worlds that it does not cure.
-    pub fn cure_after(&self, at: usize, market: &Market) -> f64 {
+    /// What is still to pay after a repair, over the worlds that it does not cure, and how it goes on there.
+    pub fn cure_after(&self, at: usize, market: &Market) -> Outlook {
         let left = 1.0 - self.cure_chance(at);
         if left <= 0.0 {
-            return 0.0;
+            return Outlook::NOTHING;
         }
         let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-        let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).map_or(0.0, |o| o.cost);
-        left * (self.bench.giving_up.again + ahead)
+        let ahead = self.outlook(&split, &[1.0], &self.shut_prices, market).unwrap_or(Outlook::NOTHING);
+        Outlook { cost: left * (self.bench.giving_up.again + ahead.cost), ..ahead }
     }
 
     pub fn cure_chance(&self, repair: usize) -> f64 {
@@ -487,38 +499,59 @@ pub(super) struct Unlocking {
     price: f64,
     /// The share of the worlds in which they do not show it by themselves,
     stuck: f64,
-    /// and how it goes on in these.
+    /// how it goes on in these,
     outlook: Option<Outlook>,
+    /// and what the repair costs that this begins with, if it begins with one.
+    first: f64,
 }
 
 impl Unlocking {
     /// Nothing forbids it.
-    const NOTHING: Self = Self { price: 0.0, stuck: 0.0, outlook: None };
+    const NOTHING: Self = Self { price: 0.0, stuck: 0.0, outlook: None, first: 0.0 };
 
-    fn of(price: f64, stuck: f64, outlook: Option<Outlook>) -> Self {
-        Self { price, stuck, outlook }
+    /// With `prices` of repairs.
+    fn of(price: f64, stuck: f64, outlook: Option<Outlook>, prices: &[f64]) -> Self {
+        let first = match outlook.map(|outlook| outlook.way) {
+            Some(Way::Repair(first)) => prices[first],
+            _ => 0.0,
+        };
+        Self { price, stuck, outlook, first }
     }
 
     /// What it adds to a cure. Where it is given up on, the cure is given up on too, whatever is known by then: both
     /// together come to handing over, so that no check is worth its cost for a cure that nobody will be able to prove.
-    fn on_top_of(&self, cure: f64, hand_over: f64) -> f64 {
-        let ahead = match self.outlook {
-            Some(_) if self.is_given_up(cure, hand_over) => (hand_over - cure).max(0.0),
-            Some(outlook) => outlook.cost,
+    fn on_top_of(&self, cure: Outlook, hand_over: f64) -> f64 {
+        let ahead = match self.ahead(cure) {
+            Some(_) if self.is_given_up(cure, hand_over) => (hand_over - cure.cost).max(0.0),
+            Some(ahead) => ahead,
             None => 0.0,
         };
         self.price + self.stuck * ahead
     }
 
+    /// What it takes beyond a cure where it does not let go by itself. A repair that both begin with is done once.
+    fn ahead(&self, cure: Outlook) -> Option<f64> {
+        let shared = if self.shared(cure).is_some() { self.first } else { 0.0 };
+        self.outlook.map(|outlook| (outlook.cost - shared).max(0.0))
+    }
+
+    /// The repair that both begin with.
+    pub fn shared(&self, cure: Outlook) -> Option<usize> {
+        match self.outlook?.way {
+            Way::Repair(first) if cure.way == Way::Repair(first) => Some(first),
+            _ => None,
+        }
+    }
+
     /// Whether it is given up on where it does not let go by itself: nothing releases it, or that together with the cure
     /// would cost more than handing over.
-    pub fn is_given_up(&self, cure: f64, hand_over: f64) -> bool {
-        let given_up = |o: Outlook| o.way == Way::HandOver || o.cost >= (hand_over - cure).max(0.0);
-        self.outlook.is_some_and(given_up)
+    pub fn is_given_up(&self, cure: Outlook, hand_over: f64) -> bool {
+        let too_dear = |ahead: f64| ahead >= (hand_over - cure.cost).max(0.0);
+        self.outlook.is_some_and(|outlook| outlook.way == Way::HandOver) || self.ahead(cure).is_some_and(too_dear)
     }
 
     /// The share of the worlds in which the cure goes on.
-    pub fn carried_on(&self, cure: f64, hand_over: f64) -> f64 {
+    pub fn carried_on(&self, cure: Outlook, hand_over: f64) -> f64 {
         if self.is_given_up(cure, hand_over) { 1.0 - self.stuck } else { 1.0 }
     }
 
@@ -595,8 +628,8 @@ mod tests {
     /// saves what it saves: 800 + 10 + 400 against 300 + 10 + 400; and no more than handing over costs.
     #[test]
     fn what_is_learned_of_a_cure_that_nobody_can_prove_is_worth_nothing() {
-        let ahead = |cost, way| Unlocking::of(10.0, 1.0, Some(Outlook { cost, way }));
-        let total = |unlocking: Unlocking, cure: f64| cure + unlocking.on_top_of(cure, 2500.0);
+        let ahead = |cost, way| Unlocking::of(10.0, 1.0, Some(Outlook { cost, way }), &[400.0]);
+        let total = |unlocking: Unlocking, cost: f64| cost + unlocking.on_top_of(looking(cost), 2500.0);
         let given_up = ahead(1700.0, Way::HandOver);
         assert!((total(given_up, 800.0) - 2510.0).abs() < 1e-9);
         assert!((total(given_up, 300.0) - 2510.0).abs() < 1e-9);
@@ -606,18 +639,33 @@ mod tests {
         assert!((total(released, 2400.0) - 2510.0).abs() < 1e-9);
     }
 
+    /// A repair of 400 releases it and begins the cure too: of 800 for the cure it is 400, and it is not paid again where it
+    /// did not let go by itself.
+    #[test]
+    fn a_repair_that_releases_and_cures_is_done_once() {
+        let released = Unlocking::of(10.0, 1.0, Some(Outlook { cost: 430.0, way: Way::Repair(0) }), &[400.0]);
+        let added = |way| released.on_top_of(Outlook { cost: 800.0, way }, 2500.0);
+        assert!((added(Way::Repair(0)) - 40.0).abs() < 1e-9);
+        assert!((added(Way::Repair(1)) - 440.0).abs() < 1e-9);
+        assert!((added(Way::Look) - 440.0).abs() < 1e-9);
+    }
+
     /// What is paid and what is worked go the same way: where a quarter of the worlds is given up on, three quarters of the
     /// cure are paid and worked, and a quarter of handing over is paid.
     #[test]
     fn a_cure_that_is_given_up_on_is_neither_paid_nor_worked() {
-        let stuck = |cost, way| Unlocking::of(10.0, 0.25, Some(Outlook { cost, way }));
+        let stuck = |cost, way| Unlocking::of(10.0, 0.25, Some(Outlook { cost, way }), &[400.0]);
         for given_up in [stuck(1700.0, Way::HandOver), stuck(2100.0, Way::Repair(0))] {
-            let (cure, share) = (800.0, given_up.carried_on(800.0, 2500.0));
+            let (cure, share) = (800.0, given_up.carried_on(looking(800.0), 2500.0));
             assert!((share - 0.75).abs() < 1e-12);
-            let paid = cure + given_up.on_top_of(cure, 2500.0);
+            let paid = cure + given_up.on_top_of(looking(cure), 2500.0);
             assert!((paid - (10.0 + share * cure + 0.25 * 2500.0)).abs() < 1e-9, "{paid}");
         }
-        assert!((stuck(400.0, Way::Repair(0)).carried_on(800.0, 2500.0) - 1.0).abs() < 1e-12);
-        assert!((Unlocking::NOTHING.carried_on(800.0, 2500.0) - 1.0).abs() < 1e-12);
+        assert!((stuck(400.0, Way::Repair(0)).carried_on(looking(800.0), 2500.0) - 1.0).abs() < 1e-12);
+        assert!((Unlocking::NOTHING.carried_on(looking(800.0), 2500.0) - 1.0).abs() < 1e-12);
+    }
+
+    fn looking(cost: f64) -> Outlook {
+        Outlook { cost, way: Way::Look }
     }
 }

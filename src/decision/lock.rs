@@ -34,9 +34,15 @@ struct Releasing {
     wanted: Vec<usize>,
     /// Whether it can be made before any repair.
     at_hand: bool,
-    /// For each row what makes it hold, and the worlds in which it then shows what is waited for.
-    rows: Vec<(Vec<(VarIx, bool)>, Bits)>,
+    /// For each row what makes it hold, the worlds in which it then shows what is waited for in so many tries, and the chance
+    /// that the first does not.
+    rows: Vec<(Vec<(VarIx, bool)>, Bits, f64)>,
+    /// How often it is made, on average.
+    tries: f64,
 }
+
+/// What is waited for is looked for so often in a row: after a faint smell the hull is aired and smelled once more.
+const TRIES: i32 = 2;
 
 /// Streams of draws of answers to come; those of repairs are far below.
 const STREAMS: u64 = 1 << 48;
@@ -80,10 +86,11 @@ impl Awaited {
                 }
                 let rows = model.rows.iter().map(|row| row.iter().map(|literal| (literal.var, literal.on)).collect());
                 let stream = |row: usize| STREAMS + ((checks.len() as u64) << 8 | row as u64);
-                let shown = chances.iter().enumerate().map(|(row, chance)| draws(n, *chance, seed, stream(row)));
-                let rows = rows.zip(shown).collect();
-                let at_hand = at_hand(model.check);
-                checks.push(Releasing { check: model.check, wanted: wanted.clone(), at_hand, rows });
+                let within = |chance: &f64| 1.0 - libm::pow(1.0 - chance, f64::from(TRIES));
+                let shown = chances.iter().enumerate().map(|(row, chance)| draws(n, within(chance), seed, stream(row)));
+                let rows = rows.zip(shown).zip(&chances).map(|((row, shown), chance)| (row, shown, 1.0 - chance));
+                let (rows, at_hand) = (rows.collect(), at_hand(model.check));
+                checks.push(Releasing { check: model.check, wanted: wanted.clone(), at_hand, rows, tries: 1.0 });
             }
         }
         let all_of = locks.iter().map(|lock| safety.awaited(laid, graph, case, *lock)).collect();
@@ -98,35 +105,40 @@ impl Awaited {
 
     /// What must be known after a repair to tell whether it lets go.
     pub fn vars(&self) -> Vec<VarIx> {
-        self.checks.iter().flat_map(|c| &c.rows).flat_map(|(row, _)| row.iter().map(|(var, _)| *var)).collect()
+        self.checks.iter().flat_map(|c| &c.rows).flat_map(|(row, ..)| row.iter().map(|(var, _)| *var)).collect()
+    }
+
+    /// Counts how often each check is made until it shows what is waited for, as things stand.
+    pub fn count_tries(&mut self, simulator: &Simulator<'_>, now: &Changed, n: usize) {
+        for releasing in &mut self.checks {
+            let rows = releasing.rows_holding(simulator, now, value::all(n));
+            let again: f64 = rows.iter().zip(&releasing.rows).map(|(holds, (.., fails))| count(holds) * fails).sum();
+            #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+            let n = n as f64;
+            releasing.tries = 1.0 + again / n;
+        }
     }
 
     /// The worlds in which all that is waited for would come about, as things stand after `repairs`, which change something
-    /// in those `touched`.
+    /// in those `touched`; a check that is `settled` has shown it.
     pub fn lets_go(
         &self,
         simulator: &Simulator<'_>,
         after: &Changed,
         (repairs, touched): (&[Ix<Repair>], &[u64]),
+        settled: Option<Instance<Check>>,
         n: usize,
     ) -> Bits {
         let shows = |releasing: &Releasing| {
+            if settled == Some(releasing.check) {
+                return value::all(n);
+            }
             // What was asked in vain until it was no longer at hand shows something else only where something changed: a
             // repair that finds nothing to remove does not make the next answer a better one.
-            let mut left = if releasing.at_hand { value::all(n) } else { touched.to_vec() };
+            let may = if releasing.at_hand { value::all(n) } else { touched.to_vec() };
             let mut shows = vec![0; words(n)];
-            for (row, draw) in &releasing.rows {
-                let mut holds = if row.is_empty() { left.clone() } else { vec![0; words(n)] };
-                for &(var, on) in row {
-                    for (word, state) in holds.iter_mut().zip(simulator.on(after, var)) {
-                        *word |= if on { *state } else { !state };
-                    }
-                }
-                for (((word, rest), shown), drawn) in holds.iter_mut().zip(&mut left).zip(&mut shows).zip(draw) {
-                    *word &= *rest;
-                    *rest &= !*word;
-                    *shown |= *word & drawn;
-                }
+            for (holds, (_, drawn, _)) in releasing.rows_holding(simulator, after, may).iter().zip(&releasing.rows) {
+                shows.iter_mut().zip(holds).zip(drawn).for_each(|((shown, holds), drawn)| *shown |= holds & drawn);
             }
             shows
         };
@@ -170,6 +182,26 @@ impl Awaited {
     }
 }
 
+impl Releasing {
+    /// Of these worlds those in which each row is the first that holds.
+    fn rows_holding(&self, simulator: &Simulator<'_>, after: &Changed, mut left: Bits) -> Vec<Bits> {
+        let of_row = |(row, ..): &(Vec<(VarIx, bool)>, Bits, f64)| {
+            let mut holds = if row.is_empty() { left.clone() } else { vec![0; left.len()] };
+            for &(var, on) in row {
+                for (word, state) in holds.iter_mut().zip(simulator.on(after, var)) {
+                    *word |= if on { *state } else { !state };
+                }
+            }
+            for (word, rest) in holds.iter_mut().zip(&mut left) {
+                *word &= *rest;
+                *rest &= !*word;
+            }
+            holds
+        };
+        self.rows.iter().map(of_row).collect()
+    }
+}
+
 /// The task of releasing what forbids a trial.
 pub struct Lock {
     /// What is waited for.
@@ -180,6 +212,8 @@ pub struct Lock {
     pub held: Bits,
     /// For each check the worlds of each row in which it does not.
     pub splits: Vec<Split>,
+    /// For those of the checks that are waited for the same, once they have shown what is waited for.
+    settled: Vec<Option<Split>>,
     /// What looking for the repair it takes would cost.
     pub market: Market,
     /// What each of the releasing checks costs.
@@ -199,7 +233,7 @@ impl Lock {
         hand_over: f64,
         n: usize,
     ) -> Self {
-        let prices: Vec<Price> = awaited.checks.iter().map(|c| price(&Action::Check(c.check))).collect();
+        let prices: Vec<Price> = awaited.checks.iter().map(|c| price(&Action::Check(c.check)).times(c.tries)).collect();
         let each: f64 = prices.iter().map(|price| price.money.get()).sum();
         let frees = frees
             .into_iter()
@@ -211,13 +245,26 @@ impl Lock {
         let with_checks: Vec<f64> = shut.iter().map(|price| price + each).collect();
         let bench = Bench::new(n, frees, &with_checks, GivingUp::flat(hand_over, n));
         let held = value::all(n).iter().zip(free).map(|(all, free)| all & !free).collect();
-        Self { awaited, bench, held, splits: Vec::new(), market: Market::BLIND, prices }
+        Self { awaited, bench, held, splits: Vec::new(), settled: Vec::new(), market: Market::BLIND, prices }
     }
 
-    /// Takes in checks by the worlds of their rows, with what each costs and the chances of its outcomes by row.
-    pub fn take_checks(&mut self, rows: &[&[Bits]], mixtures: &[Vec<Vec<f64>>], prices: &[Price]) {
-        let held = |row: &Bits| row.iter().zip(&self.held).map(|(r, h)| r & h).collect::<Bits>();
-        self.splits = rows.iter().map(|rows| self.bench.split(rows.iter().map(held).collect())).collect();
+    /// Takes in checks by the worlds of their rows, with what each costs and the chances of its outcomes by row; `free` are
+    /// the worlds in which it lets go by itself once a check has shown what is waited for, `None` where it is not.
+    pub fn take_checks(
+        &mut self,
+        rows: &[&[Bits]],
+        mixtures: &[Vec<Vec<f64>>],
+        prices: &[Price],
+        free: impl Fn(usize) -> Option<Bits>,
+    ) {
+        let split = |rows: &[Bits], held: &Bits| {
+            let held = |row: &Bits| row.iter().zip(held).map(|(r, h)| r & h).collect::<Bits>();
+            self.bench.split(rows.iter().map(held).collect())
+        };
+        self.splits = rows.iter().map(|rows| split(rows, &self.held)).collect();
+        let still_held = |free: Bits| self.held.iter().zip(free).map(|(held, free)| held & !free).collect::<Bits>();
+        let settled = |(at, rows): (usize, &&[Bits])| free(at).map(|free| split(rows, &still_held(free)));
+        self.settled = rows.iter().enumerate().map(settled).collect();
         let everything = self.bench.split(vec![self.held.clone()]);
         if everything.worlds(&[1.0]) < 1.0 {
             return;
@@ -239,6 +286,14 @@ impl Lock {
     #[must_use]
     pub fn price(&self) -> Price {
         self.prices.iter().fold(Price::default(), |sum, price| sum.plus(*price))
+    }
+
+    /// The worlds of each row of a check (by position) in which it does not let go once that has shown this.
+    #[must_use]
+    pub fn split_after(&self, at: usize, check: Instance<Check>, outcome: usize) -> &Split {
+        let wants = |c: &Releasing| c.check == check && c.wanted.contains(&outcome);
+        let settled = self.settled[at].as_ref().filter(|_| self.awaited.checks.iter().any(wants));
+        settled.unwrap_or(&self.splits[at])
     }
 
     /// Whether a check is one of those waited for.
@@ -295,5 +350,10 @@ fn names_repair(condition: &Condition, repair: Ix<Repair>) -> bool {
 pub fn share(bits: &[u64], worlds: &Worlds) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
     let n = worlds.n() as f64;
-    f64::from(bits.iter().map(|word| word.count_ones()).sum::<u32>()) / n
+    count(bits) / n
+}
+
+/// How many worlds a set holds.
+fn count(bits: &[u64]) -> f64 {
+    f64::from(bits.iter().map(|word| word.count_ones()).sum::<u32>())
 }

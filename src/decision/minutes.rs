@@ -4,9 +4,9 @@
 //! the same ways on, for one option and not for all that are compared.
 
 use super::cost;
-use super::desk::{Choice, Desk, Priced};
+use super::desk::{Choice, Desk, Priced, Unlocking};
 use super::lock::{Lock, share};
-use super::value::{Bench, LOOKING_IS_HARDER, Market, Split, Together, Way};
+use super::value::{Bench, LOOKING_IS_HARDER, Market, Outlook, Split, Together, Way};
 use super::{Action, LookAhead, Settings};
 use crate::access::OpenSet;
 use crate::units::Minutes;
@@ -125,7 +125,7 @@ impl Desk<'_, '_> {
         let after = |(outcome, weights): (usize, &Vec<f64>)| {
             let (first, later) = self.prices_after(at, outcome, &prices);
             let minutes = self.minutes_ahead((split, weights), (&first, &later), &offer.after, market);
-            let cure = self.outlook_after(at, outcome, &prices, market).map_or(0.0, |outlook| outlook.cost);
+            let cure = self.outlook_after(at, outcome, &prices, market).unwrap_or(Outlook::NOTHING);
             let share = self.unlocking(at, outcome, &prices).carried_on(cure, self.bench.hand_over());
             split.chance(weights) * (share * minutes + self.unlocking_minutes(at, outcome, &prices, cure))
         };
@@ -148,32 +148,42 @@ impl Desk<'_, '_> {
     }
 
     /// Minutes until the lock lets go, after an outcome of a check; `cure` is what comes after that costs.
-    fn unlocking_minutes(&self, at: usize, outcome: usize, prices: &[f64], cure: f64) -> f64 {
+    fn unlocking_minutes(&self, at: usize, outcome: usize, prices: &[f64], cure: Outlook) -> f64 {
         let Some(lock) = &self.lock else { return 0.0 };
         let check = self.checks[at].1.check;
         if lock.ends_with(check, outcome) {
             return 0.0;
         }
         let weights = &self.mixtures[at][outcome];
-        let (split, here) = (&lock.splits[at], self.splits[at].worlds(weights));
+        let (split, here) = (lock.split_after(at, check, outcome), self.splits[at].worlds(weights));
         let stuck = if here > 0.0 { split.worlds(weights) / here } else { 0.0 };
         let made = lock.price_after(check, outcome).minutes.get();
-        if self.unlocking(at, outcome, prices).is_given_up(cure, self.bench.hand_over()) {
+        let unlocking = self.unlocking(at, outcome, prices);
+        if unlocking.is_given_up(cure, self.bench.hand_over()) {
             return made;
         }
-        made + stuck * self.lock_minutes(lock, (split, weights), prices, &self.checks[at].0.after)
+        let open = &self.checks[at].0.after;
+        made + stuck * (self.lock_minutes(lock, (split, weights), prices, open) - self.shared(unlocking, cure, open))
     }
 
     /// The same after a repair.
-    fn unlocking_minutes_after(&self, repair: usize, cure: f64) -> f64 {
+    fn unlocking_minutes_after(&self, repair: usize, cure: Outlook) -> f64 {
         let Some(lock) = &self.lock else { return 0.0 };
         let split = lock.bench.after_failed(repair, &mut |a, b| self.pair_frees(lock, a, b));
         let left = share(&split.rows()[0], self.worlds);
         let made = lock.price().minutes.get();
-        if self.unlocking_after(repair).is_given_up(cure, self.bench.hand_over()) {
+        let unlocking = self.unlocking_after(repair);
+        if unlocking.is_given_up(cure, self.bench.hand_over()) {
             return made;
         }
-        made + left * self.lock_minutes(lock, (&split, &[1.0]), &self.shut_prices, &self.graph.shut())
+        let shut = self.graph.shut();
+        let minutes = self.lock_minutes(lock, (&split, &[1.0]), &self.shut_prices, &shut);
+        made + left * (minutes - self.shared(unlocking, cure, &shut))
+    }
+
+    /// Minutes of the repair that both a lock and a cure begin with, with this open.
+    fn shared(&self, unlocking: Unlocking, cure: Outlook, open: &OpenSet) -> f64 {
+        unlocking.shared(cure).map_or(0.0, |repair| self.minutes_of(repair, open))
     }
 
     fn lock_minutes(&self, lock: &Lock, (split, weights): (&Split, &[f64]), prices: &[f64], open: &OpenSet) -> f64 {

@@ -27,7 +27,7 @@ use crate::belief::Belief;
 use crate::case::{Case, Event, Presence};
 use crate::inference::{Error, Limits};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Ix, Symptom};
+use crate::knowledge::{Access, Cause, Check, Ix, Knowledge, Repair, Symptom};
 pub use crate::safety::Action;
 use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of};
 use crate::units::{Minutes, Money};
@@ -298,7 +298,8 @@ fn closing(
 ) -> Proposal {
     let price = cost::price(gatherer.laid, gatherer.graph, &gatherer.rate, gatherer.open, &action)
         .plus(cost::time(&gatherer.rate, air));
-    let put_back = wanted.before.put_back.clone();
+    let put_back =
+        wanted.before.put_back.iter().copied().filter(|&access| keeps_open(gatherer, &action, access)).collect();
     Proposal {
         minutes: price.minutes,
         cost: price.money,
@@ -311,6 +312,16 @@ fn closing(
         bounds: wanted.bounds,
         action,
     }
+}
+
+/// Whether a check closes no hazard while this is open: a fuel line, or what is behind one. A hatch is shut after the sniff.
+fn keeps_open(gatherer: &Gatherer<'_, '_>, action: &Action, access: Ix<Access>) -> bool {
+    let Action::Check(check) = action else { return true };
+    let hazards = gatherer.safety.hazards.iter().map(|open| &gatherer.laid.knowledge.hazards[open.hazard]);
+    let needed = gatherer.graph.needed(&[access]);
+    hazards
+        .filter(|hazard| hazard.closed_by.iter().any(|closed| closed.answer.0 == check.item))
+        .any(|hazard| hazard.opened_by.access.iter().any(|fuel| needed.has(*fuel)))
 }
 
 /// Whether an action may be done now (for a person who asks for another than the proposed).
@@ -345,6 +356,21 @@ pub fn step_cost(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, action: &Act
     let Price { minutes, money } = cost::price(laid, graph, &Rate::of(laid, case), &graph.open_now(laid, case), action);
     (minutes, money)
 }
+
+/// The repair to be tried: the last one done that removes anything, where nothing was tried since.
+#[must_use]
+pub fn untried(knowledge: &Knowledge, case: &Case) -> Option<Ix<Repair>> {
+    let mut untried = None;
+    for entry in &case.log {
+        match entry.event {
+            Event::Repaired { repair, .. } if !knowledge.repairs[repair].service => untried = Some(repair),
+            Event::Tried { .. } => untried = None,
+            _ => {}
+        }
+    }
+    untried
+}
+
 /// The symptom that is worked on: of several complaints the first in the order of the knowledge base, which has what
 /// keeps a craft from starting before what it does when it runs.
 ///

@@ -134,6 +134,11 @@ pub struct Outlook {
     pub way: Way,
 }
 
+impl Outlook {
+    /// Nothing is left to do.
+    pub const NOTHING: Self = Self { cost: 0.0, way: Way::HandOver };
+}
+
 /// The ways on from a mixture of worlds, but for the going rate of looking further.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Prospect {

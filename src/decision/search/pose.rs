@@ -104,11 +104,14 @@ impl Desk<'_, '_> {
     }
 
     fn searched_repair(&self, offer: &Offer, open: &OpenSet) -> Repair {
-        let Action::Repair(ix, places) = &offer.action else { return Repair::default() };
-        let price = self.work(offer, open, places.len());
+        let (after, places) = match &offer.action {
+            Action::Repair(ix, places) => (self.laid.knowledge.repairs[*ix].after.as_slice(), places.len()),
+            _ => (&[][..], 1),
+        };
+        let price = self.work(offer, open, places);
         let reach_at_least = self.reach(&offer.action, 1);
         let waits = matches!(offer.held, Some((None, _)));
-        let after = self.laid.knowledge.repairs[*ix].after.iter().filter(|_| waits);
+        let after = after.iter().filter(|_| waits);
         let at_hand = |check| (0..self.checks.len()).filter(move |at| self.checks[*at].1.check.item == check);
         let mut waits_for: Vec<(usize, Vec<u8>)> = after
             .flat_map(|(check, outcomes)| at_hand(*check).map(|at| (at, outcomes.iter().map(|o| small(*o)).collect())))

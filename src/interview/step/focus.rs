@@ -2,10 +2,10 @@
 
 use super::Bench;
 use crate::case::{Case, Event, Presence};
-use crate::decision::{Action, complained_of};
+use crate::decision::{Action, complained_of, untried};
 use crate::interview::state::{Attempt, Focus, PutOff, Stage, State, first_check};
 use crate::knowledge::layout::Instance;
-use crate::knowledge::{Check, Ix, Knowledge, Repair};
+use crate::knowledge::{Check, Ix, Repair};
 use crate::safety::Verdict;
 use jiff::Timestamp;
 
@@ -37,20 +37,6 @@ pub fn focus(bench: &Bench<'_>, state: &State) -> Option<Focus> {
         Action::Try(symptoms) => Focus::Tried(untried(bench.knowledge, &state.case)?, *symptoms.first()?),
         Action::HandOver => Focus::HandOver,
     })
-}
-
-/// The repair to be tried: the last one done that removes anything, where nothing was tried since.
-#[must_use]
-pub fn untried(knowledge: &Knowledge, case: &Case) -> Option<Ix<Repair>> {
-    let mut untried = None;
-    for entry in &case.log {
-        match entry.event {
-            Event::Repaired { repair, .. } if !knowledge.repairs[repair].service => untried = Some(repair),
-            Event::Tried { .. } => untried = None,
-            _ => {}
-        }
-    }
-    untried
 }
 
 /// The attempt that is due, unless something must be settled before it is allowed: then that comes first, as advised.

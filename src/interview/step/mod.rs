@@ -9,8 +9,9 @@ mod record;
 mod repair;
 mod several;
 
+pub use crate::decision::untried;
 pub use check::{before, closing, missing_ticks};
-pub use focus::{cured_by, focus, untried};
+pub use focus::{cured_by, focus};
 pub use intake::{facts, symptoms_of};
 pub(super) use over::matching_lines;
 pub use record::{NOT_KNOWN, asked_for, is_photo};
