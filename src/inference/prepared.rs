@@ -96,6 +96,13 @@ impl ByOutcome {
         let at = self.starts[check] + outcome;
         &self.posteriors[at * self.targets..(at + 1) * self.targets]
     }
+
+    /// What [`ByOutcome::targets`] gives, for all outcomes of the first check, then of the second and so on; no copy is
+    /// made.
+    #[must_use]
+    pub fn into_targets(self) -> Vec<f64> {
+        self.posteriors
+    }
 }
 
 impl Event {
