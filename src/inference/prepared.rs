@@ -502,18 +502,21 @@ impl<'e> Prepared<'e> {
         let joint = self.joint_of(&events, asked)?;
         let width = targets.len() + 1;
         let mut sums = vec![0.0; width];
+        let mut lost = vec![None; events.len()];
         for (check, terms) in checks.iter().zip(terms) {
             for outcome in 0..outcomes_of(terms) {
                 sums.fill(0.0);
+                let mut parts: Vec<(usize, f64)> = Vec::with_capacity(terms.len());
                 for (event, by_outcome) in terms {
                     let factor = by_outcome[outcome];
                     if factor != 0.0 {
                         let at = events.binary_search(event).expect("put in above");
                         sums.iter_mut().zip(&joint[at * width..][..width]).for_each(|(s, j)| *s += factor * j);
+                        parts.push((at, factor));
                     }
                 }
                 let chance = sums[width - 1];
-                if self.tells(chance) {
+                if chance >= RARE && self.tells(chance, &parts, &events, &mut lost)? {
                     answer.chances.push(chance);
                     answer.posteriors.extend(sums[..width - 1].iter().map(|s| (s / chance).clamp(0.0, 1.0)));
                 } else {
@@ -525,10 +528,47 @@ impl<'e> Prepared<'e> {
         Ok(())
     }
 
-    /// Whether what stands tells enough about an outcome of this chance: the digits that were lost weigh more the rarer it is.
-    /// Where links are cut, the cut costs far more than they do.
-    fn tells(&self, chance: f64) -> bool {
-        chance >= RARE && (self.standing.accuracy != Accuracy::Exact || self.errors.total <= CANCELED * chance)
+    /// Whether what stands tells enough about an outcome of this chance, the sum of `parts` (an event and its factor):
+    /// the digits that were lost weigh more the rarer it is. Where links are cut, the cut costs far more than they do.
+    ///
+    /// `lost` keeps what was lost of each event once that was asked for.
+    fn tells(
+        &self,
+        chance: f64,
+        parts: &[(usize, f64)],
+        events: &[Event],
+        lost: &mut [Option<f64>],
+    ) -> Result<bool, Error> {
+        if self.standing.accuracy != Accuracy::Exact || self.errors.total <= CANCELED * chance {
+            return Ok(true);
+        }
+        let mut all = 0.0;
+        for &(at, factor) in parts {
+            let of_event = match lost[at] {
+                Some(known) => known,
+                None => *lost[at].insert(self.lost(&events[at])?),
+            };
+            all += factor.abs() * of_event;
+        }
+        Ok(all <= CANCELED * chance)
+    }
+
+    /// What cancellation may have cost the chance of `event`, alone or together with a target: never more than it cost
+    /// that of the observations, and as a rule less the rarer the event is.
+    fn lost(&self, event: &Event) -> Result<f64, Error> {
+        let Standing { graph, program, upward: plain, .. } = &self.standing;
+        if event.allowed.is_empty() {
+            return Ok(self.errors.total);
+        }
+        let first_lane = |(node, table): (usize, Vec<Lanes>)| (node, table.iter().map(|lanes| lanes.0[0]).collect());
+        let changed: Vec<(usize, Vec<f64>)> =
+            self.changed(std::slice::from_ref(event), &[0])?.into_iter().map(first_lane).collect();
+        let upward = program.up_changed(plain, &changed);
+        if !upward.ln.is_finite() || upward.positive == graph.negative {
+            return Ok(self.errors.total);
+        }
+        let relative = program.errors_changed(&upward, &self.errors, changed.iter().map(|&(node, _)| node));
+        Ok((relative * libm::exp(upward.ln - plain.ln)).min(self.errors.total))
     }
 
     /// A rare outcome, asked for by itself.
