@@ -13,8 +13,6 @@ pub(super) struct Order {
     pub(super) sequence: Vec<usize>,
     /// Sum of the cells of the tables of all steps.
     pub(super) cells: f64,
-    /// The variables of the largest table.
-    pub(super) widest: Vec<usize>,
 }
 
 /// What placing one variable costs when an order is searched greedily, in cells of a pass; measured.
@@ -37,6 +35,17 @@ impl Neighbors {
     fn new(n: usize) -> Self {
         let words = n.div_ceil(64).max(1);
         Self { words, bits: vec![0; n * words] }
+    }
+
+    /// Those of `n` variables that share a scope.
+    fn of<'a>(n: usize, scopes: impl IntoIterator<Item = &'a [usize]>) -> Self {
+        let mut graph = Self::new(n);
+        for scope in scopes {
+            for (i, &u) in scope.iter().enumerate() {
+                scope[..i].iter().for_each(|&v| graph.connect(u, v));
+            }
+        }
+        graph
     }
 
     fn row(&self, v: usize) -> &[u64] {
@@ -74,6 +83,30 @@ impl Neighbors {
         missing / 2
     }
 
+    /// Takes off the fill of those who know both ends of an edge that taking `v` out brings, but for its own neighbors
+    /// (`list`), which are to be weighed anew.
+    fn fill_in(&self, v: usize, list: &[usize], weights: &mut [Weight]) {
+        let clique = self.row(v);
+        for (i, &a) in list.iter().enumerate() {
+            for &b in &list[i + 1..] {
+                let (row, other) = (self.row(a), self.row(b));
+                if row[b / 64] >> (b % 64) & 1 == 1 {
+                    continue;
+                }
+                for (word, ((x, y), c)) in row.iter().zip(other).zip(clique).enumerate() {
+                    let mut both = x & y & !c;
+                    if word == v / 64 {
+                        both &= !(1 << (v % 64));
+                    }
+                    while both != 0 {
+                        weights[word * 64 + both.trailing_zeros() as usize].fill -= 1;
+                        both &= both - 1;
+                    }
+                }
+            }
+        }
+    }
+
     /// Takes `v` out and makes its neighbors (`list`) a clique.
     fn eliminate(&mut self, v: usize, list: &[usize]) {
         let words = self.words;
@@ -89,26 +122,49 @@ impl Neighbors {
     }
 }
 
-/// Searches for a cheap order of `0..cards.len()`, trying `tries` randomized orders beside the plain one.
-pub(super) fn search<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>, tries: usize) -> Order {
-    let problem = Problem::of(cards, scopes);
-    let best = problem.core.search(tries, problem.prefix_cells);
-    let mut sequence = problem.prefix;
-    sequence.extend(best.iter().map(|&v| problem.core.names[v]));
-    let (cells, widest) = cost(&problem.whole, &problem.cards, &sequence, f64::INFINITY);
-    Order { sequence, cells, widest }
+/// Searches for a cheap order of `0..cards.len()`, trying `tries` randomized orders beside the plain one. `None` where the
+/// plain one is beyond `bound` cells, which is known early: a no costs less than a search.
+pub(super) fn search<'a>(
+    cards: &[usize],
+    scopes: impl IntoIterator<Item = &'a [usize]>,
+    tries: usize,
+    bound: f64,
+) -> Option<Order> {
+    let Problem { prefix, prefix_cells, core } = Problem::of(cards, scopes);
+    if prefix_cells > bound {
+        return None;
+    }
+    let plain = core.greedy(None, bound - prefix_cells)?;
+    let best = core.search(plain, tries, prefix_cells);
+    let mut sequence = prefix;
+    sequence.extend(best.sequence.iter().map(|&v| core.names[v]));
+    Some(Order { sequence, cells: prefix_cells + best.cells })
 }
 
-/// Whether the plain order stays within `bound` cells. Gives up early, so that a no costs less than a search.
-pub(super) fn is_within<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>, bound: f64) -> bool {
-    let problem = Problem::of(cards, scopes);
-    problem.prefix_cells <= bound && problem.core.greedy(None, bound - problem.prefix_cells).is_some()
+/// The variables of the largest table of an order.
+pub(super) fn widest<'a>(
+    cards: &[usize],
+    scopes: impl IntoIterator<Item = &'a [usize]>,
+    sequence: &[usize],
+) -> Vec<usize> {
+    let cards: Vec<f64> = cards.iter().map(|&n| n as f64).collect();
+    let mut graph = Neighbors::of(cards.len(), scopes);
+    let (mut largest, mut widest, mut list) = (0.0, Vec::new(), Vec::new());
+    for &v in sequence {
+        graph.list(v, &mut list);
+        let cells = step_cells(&cards, v, &list);
+        if cells > largest {
+            largest = cells;
+            widest.clone_from(&list);
+            widest.push(v);
+        }
+        graph.eliminate(v, &list);
+    }
+    widest
 }
 
 /// A graph with its trivial variables taken out.
 struct Problem {
-    whole: Neighbors,
-    cards: Vec<f64>,
     prefix: Vec<usize>,
     prefix_cells: f64,
     core: Core,
@@ -117,25 +173,18 @@ struct Problem {
 impl Problem {
     fn of<'a>(cards: &[usize], scopes: impl IntoIterator<Item = &'a [usize]>) -> Self {
         let cards: Vec<f64> = cards.iter().map(|&n| n as f64).collect();
-        let mut graph = Neighbors::new(cards.len());
-        for scope in scopes {
-            for (i, &u) in scope.iter().enumerate() {
-                scope[..i].iter().for_each(|&v| graph.connect(u, v));
-            }
-        }
-        let whole = graph.clone();
-        let prefix = trivial_prefix(&mut graph, &cards);
+        let mut graph = Neighbors::of(cards.len(), scopes);
+        let (prefix, prefix_cells) = trivial_prefix(&mut graph, &cards);
         let core = Core::of(&graph, &prefix, &cards);
-        let prefix_cells = cost(&whole, &cards, &prefix, f64::INFINITY).0;
-        Self { whole, cards, prefix, prefix_cells, core }
+        Self { prefix, prefix_cells, core }
     }
 }
 
 /// Takes out, again and again, variables whose neighbors already are a clique (no order does better by waiting) and
-/// those with two neighbors and a small table (no order becomes wider by it).
-fn trivial_prefix(graph: &mut Neighbors, cards: &[f64]) -> Vec<usize> {
+/// those with two neighbors and a small table (no order becomes wider by it). Also gives the cells of their tables.
+fn trivial_prefix(graph: &mut Neighbors, cards: &[f64]) -> (Vec<usize>, f64) {
     let n = cards.len();
-    let mut sequence = Vec::with_capacity(n);
+    let (mut sequence, mut cells) = (Vec::with_capacity(n), 0.0);
     let mut gone = vec![false; n];
     let mut queue: Vec<usize> = (0..n).rev().collect();
     let mut queued = vec![true; n];
@@ -150,6 +199,7 @@ fn trivial_prefix(graph: &mut Neighbors, cards: &[f64]) -> Vec<usize> {
         if graph.fill(v, &list) > 0 && !is_series() {
             continue;
         }
+        cells += step_cells(cards, v, &list);
         graph.eliminate(v, &list);
         gone[v] = true;
         sequence.push(v);
@@ -160,29 +210,23 @@ fn trivial_prefix(graph: &mut Neighbors, cards: &[f64]) -> Vec<usize> {
             }
         }
     }
-    sequence
+    (sequence, cells)
 }
 
-/// The total cells of `sequence` and its widest step; stops early once over `bound`.
-fn cost(graph: &Neighbors, cards: &[f64], sequence: &[usize], bound: f64) -> (f64, Vec<usize>) {
+/// The total cells of `sequence`; stops early once over `bound`, which is then infinity.
+fn cost(graph: &Neighbors, cards: &[f64], sequence: &[usize], bound: f64) -> f64 {
     let mut graph = graph.clone();
-    let (mut total, mut largest, mut widest) = (0.0, 0.0, Vec::new());
+    let mut total = 0.0;
     let mut list = Vec::new();
     for &v in sequence {
         graph.list(v, &mut list);
-        let cells = step_cells(cards, v, &list);
-        total += cells;
-        if cells > largest {
-            largest = cells;
-            widest.clone_from(&list);
-            widest.push(v);
-        }
+        total += step_cells(cards, v, &list);
         if total > bound {
-            return (f64::INFINITY, widest);
+            return f64::INFINITY;
         }
         graph.eliminate(v, &list);
     }
-    (total, widest)
+    total
 }
 
 /// The cells of the table that taking out `v` multiplies out.
@@ -196,6 +240,17 @@ struct Core {
     cards: Vec<f64>,
     logs: Vec<f64>,
     graph: Neighbors,
+    /// For each variable how much taking it out first would fill in, and how wide it would be.
+    weights: Vec<Weight>,
+}
+
+/// What the choice of the next variable goes by.
+#[derive(Clone, Copy, Debug, Default)]
+struct Weight {
+    /// How many pairs of neighbors are not yet neighbors of each other.
+    fill: u32,
+    /// The base-2 log of the cells of its table.
+    width: f64,
 }
 
 impl Core {
@@ -217,91 +272,93 @@ impl Core {
             }
         }
         let cards: Vec<f64> = names.iter().map(|&v| cards[v]).collect();
-        Self { logs: cards.iter().map(|&n| libm::log2(n)).collect(), cards, names, graph: core }
+        let logs: Vec<f64> = cards.iter().map(|&n| libm::log2(n)).collect();
+        let weights = (0..names.len()).map(|v| weight(&core, &logs, v, &mut list)).collect();
+        Self { logs, cards, names, graph: core, weights }
     }
 
-    fn search(&self, tries: usize, prefix_cells: f64) -> Vec<usize> {
+    /// The best of `plain` and what comes of `tries` randomized orders.
+    fn search(&self, plain: Order, tries: usize, prefix_cells: f64) -> Order {
         let mut rng = ChaCha8Rng::seed_from_u64(0x6f72_6465_7221);
-        let mut best = self.greedy(None, f64::INFINITY).unwrap_or_default();
-        let mut cells = cost(&self.graph, &self.cards, &best, f64::INFINITY).0;
+        let mut best = plain;
         // The search ends where it has cost as much as a pass: then it costs more than it saves.
         let n = self.names.len() as f64;
         for attempt in 0..tries {
-            if (attempt + 1) as f64 * n * GREEDY_CELLS > cells + prefix_cells {
+            if (attempt + 1) as f64 * n * GREEDY_CELLS > best.cells + prefix_cells {
                 break;
             }
-            let Some(sequence) = self.greedy(Some(&mut rng), cells) else { continue };
-            let found = cost(&self.graph, &self.cards, &sequence, cells).0;
-            if found < cells {
-                (best, cells) = (sequence, found);
+            let Some(found) = self.greedy(Some(&mut rng), best.cells) else { continue };
+            if found.cells < best.cells {
+                best = found;
             }
         }
-        let affordable = (cells + prefix_cells) / (n * EVALUATED_CELLS).max(1.0);
-        self.anneal(best, cells, (tries * ANNEALING_STEPS).min(affordable as usize), &mut rng)
+        let affordable = (best.cells + prefix_cells) / (n * EVALUATED_CELLS).max(1.0);
+        self.anneal(best, (tries * ANNEALING_STEPS).min(affordable as usize), &mut rng)
     }
 
     /// Least fill first, ties to the smaller table; with `rng` both are blurred. `None` once over `bound` cells.
-    fn greedy(&self, mut rng: Option<&mut ChaCha8Rng>, bound: f64) -> Option<Vec<usize>> {
+    fn greedy(&self, mut rng: Option<&mut ChaCha8Rng>, bound: f64) -> Option<Order> {
         let n = self.names.len();
         let mut graph = self.graph.clone();
-        let mut list = Vec::new();
+        let mut weights = self.weights.clone();
         let by_cells = rng.as_mut().is_some_and(|rng| rng.next_u32() & 1 == 1);
-        let mut score = |graph: &Neighbors, v: usize, list: &mut Vec<usize>| {
-            graph.list(v, list);
-            let width = self.logs[v] + list.iter().map(|&u| self.logs[u]).sum::<f64>();
-            let fill = f64::from(graph.fill(v, list));
+        let mut score = |Weight { fill, width }: Weight| {
+            let fill = f64::from(fill);
             let plain = if by_cells { width + 0.05 * fill } else { fill + 0.01 * width };
             rng.as_mut().map_or(plain, |rng| plain * (1.0 + 0.4 * unit(rng)))
         };
-        let mut scores: Vec<f64> = (0..n).map(|v| score(&graph, v, &mut list)).collect();
+        let mut scores: Vec<f64> = weights.iter().map(|&weight| score(weight)).collect();
         let mut alive: Vec<usize> = (0..n).collect();
         let mut sequence = Vec::with_capacity(n);
         let mut total = 0.0;
+        let (mut list, mut touched) = (Vec::new(), Vec::new());
+        let mut stale = vec![0u64; graph.words];
         while let Some(at) = (0..alive.len()).min_by(|&i, &j| scores[alive[i]].total_cmp(&scores[alive[j]])) {
             let v = alive.swap_remove(at);
-            graph.list(v, &mut list);
-            total += step_cells(&self.cards, v, &list);
+            graph.list(v, &mut touched);
+            total += step_cells(&self.cards, v, &touched);
             if total > bound {
                 return None;
             }
-            let touched = list.clone();
-            graph.eliminate(v, &list);
+            graph.fill_in(v, &touched, &mut weights);
+            graph.eliminate(v, &touched);
             sequence.push(v);
             // A new edge changes the fill of whoever knows both its ends; those are neighbors of the clique.
-            let mut stale = vec![0u64; graph.words];
+            stale.fill(0);
             for &u in &touched {
+                weights[u] = weight(&graph, &self.logs, u, &mut list);
                 stale.iter_mut().zip(graph.row(u)).for_each(|(s, r)| *s |= r);
                 stale[u / 64] |= 1 << (u % 64);
             }
             for &u in &alive {
                 if stale[u / 64] >> (u % 64) & 1 == 1 {
-                    scores[u] = score(&graph, u, &mut list);
+                    scores[u] = score(weights[u]);
                 }
             }
         }
-        Some(sequence)
+        Some(Order { sequence, cells: total })
     }
 
     /// Moves single variables about, downhill and now and then a little uphill.
-    fn anneal(&self, start: Vec<usize>, cells: f64, steps: usize, rng: &mut ChaCha8Rng) -> Vec<usize> {
-        let n = start.len();
+    fn anneal(&self, start: Order, steps: usize, rng: &mut ChaCha8Rng) -> Order {
+        let n = start.sequence.len();
         if n < 3 {
             return start;
         }
-        let (mut best, mut best_cells) = (start.clone(), cells);
-        let (mut current, mut current_cells) = (start, cells);
+        let (mut current, mut current_cells) = (start.sequence.clone(), start.cells);
+        let mut best = start;
         for step in 0..steps {
             let heat = 0.3 * (1.0 - step as f64 / steps as f64);
             let bound = current_cells * libm::exp2(-heat * libm::log2(unit(rng).max(1e-9)));
             let (from, to) = (below(rng, n), below(rng, n));
             let moved = current.remove(from);
             current.insert(to, moved);
-            let found = cost(&self.graph, &self.cards, &current, bound).0;
+            let found = cost(&self.graph, &self.cards, &current, bound);
             if found <= bound {
                 current_cells = found;
-                if found < best_cells {
-                    best_cells = found;
-                    best.clone_from(&current);
+                if found < best.cells {
+                    best.cells = found;
+                    best.sequence.clone_from(&current);
                 }
             } else {
                 let moved = current.remove(to);
@@ -310,6 +367,12 @@ impl Core {
         }
         best
     }
+}
+
+/// What stands for and against `v` as the next to go; `list` is memory to use again.
+fn weight(graph: &Neighbors, logs: &[f64], v: usize, list: &mut Vec<usize>) -> Weight {
+    graph.list(v, list);
+    Weight { fill: graph.fill(v, list), width: logs[v] + list.iter().map(|&u| logs[u]).sum::<f64>() }
 }
 
 /// An order worked out once (which variables each step's table holds), to which edges are added as long as it stays
@@ -457,7 +520,7 @@ mod tests {
     #[test]
     fn a_chain_costs_four_cells_a_step() {
         let scopes: Vec<Vec<usize>> = (0..9).map(|i| vec![i, i + 1]).collect();
-        let order = search(&[2; 10], scopes.iter().map(Vec::as_slice), 4);
+        let order = search(&[2; 10], scopes.iter().map(Vec::as_slice), 4, f64::INFINITY).expect("no bound");
         assert_eq!(order.sequence.len(), 10);
         assert!((order.cells - (9.0 * 4.0 + 2.0)).abs() < 1e-9, "got {}", order.cells);
     }
@@ -489,7 +552,7 @@ mod tests {
     #[test]
     fn a_ring_costs_eight_cells_a_step_until_it_closes() {
         let scopes: Vec<Vec<usize>> = (0..6).map(|i| vec![i, (i + 1) % 6]).collect();
-        let order = search(&[2; 6], scopes.iter().map(Vec::as_slice), 4);
+        let order = search(&[2; 6], scopes.iter().map(Vec::as_slice), 4, f64::INFINITY).expect("no bound");
         assert!((order.cells - (4.0 * 8.0 + 4.0 + 2.0)).abs() < 1e-9, "got {}", order.cells);
     }
 }

@@ -94,7 +94,7 @@ pub(super) fn solve(
     let graph = compile::graph(base, observations, Form::Star)?;
     let mut settled = settle(base, &graph, limits, carried)?;
     let error = settled.error();
-    if settled.is_trusted() {
+    if settled.is_trusted_with(error) {
         let trail = settled.trail();
         return Ok(Solved { trail: Some(trail), ..settled.read(base, wanted) });
     }
@@ -146,7 +146,7 @@ pub(super) fn stand(
     let graph = compile::graph_with(base, observations, open, Form::Star)?;
     let settled = settle(base, &graph, limits, &[])?;
     let error = settled.error();
-    if settled.is_trusted() {
+    if settled.is_trusted_with(error) {
         let parts = settled.into_parts();
         return Ok(parts.with(graph));
     }
@@ -278,7 +278,7 @@ pub(super) fn log_evidence_along(
     if !trail.fits(&graph) {
         return Ok(None);
     }
-    let order = Order { sequence: trail.sequence.clone(), cells: trail.cells, widest: vec![] };
+    let order = Order { sequence: trail.sequence.clone(), cells: trail.cells };
     let choice = Choice { cut: trail.cut.clone(), order, messages: trail.messages.clone() };
     let settled = settle_with(base, &graph, limits, &[], choice);
     Ok(settled.is_trusted().then(|| settled.log_evidence()))
@@ -313,7 +313,11 @@ impl Settled<'_> {
 
     /// Whether hardly a digit was lost to cancellation, or far less than to cuts.
     pub(super) fn is_trusted(&self) -> bool {
-        self.error() <= if self.cut.contains(&true) { TOLERABLE } else { CANCELED }
+        self.is_trusted_with(self.error())
+    }
+
+    fn is_trusted_with(&self, error: f64) -> bool {
+        error <= if self.cut.contains(&true) { TOLERABLE } else { CANCELED }
     }
 
     fn log_evidence(&self) -> f64 {
