@@ -83,6 +83,28 @@ impl Neighbors {
         missing / 2
     }
 
+    /// The same for one of a clique, all of whom know each other: no more than its other neighbors is looked at.
+    fn fill_beside(&self, v: usize, clique: &[u64]) -> u32 {
+        let row = self.row(v);
+        let (mut missing, mut others) = (0, 0);
+        for (word, (&bits, &inside)) in row.iter().zip(clique).enumerate() {
+            let mut bits = bits & !inside;
+            others += bits.count_ones();
+            while bits != 0 {
+                let u = word * 64 + bits.trailing_zeros() as usize;
+                bits &= bits - 1;
+                // A pair of others is met from both sides, one across from one.
+                missing += row
+                    .iter()
+                    .zip(self.row(u))
+                    .zip(clique)
+                    .map(|((a, b), c)| (a & !b).count_ones() + (a & !b & c).count_ones())
+                    .sum::<u32>();
+            }
+        }
+        (missing - others) / 2
+    }
+
     /// Takes off the fill of those who know both ends of an edge that taking `v` out brings, but for its own neighbors
     /// (`list`), which are to be weighed anew.
     fn fill_in(&self, v: usize, list: &[usize], weights: &mut [Weight]) {
@@ -273,7 +295,11 @@ impl Core {
         }
         let cards: Vec<f64> = names.iter().map(|&v| cards[v]).collect();
         let logs: Vec<f64> = cards.iter().map(|&n| libm::log2(n)).collect();
-        let weights = (0..names.len()).map(|v| weight(&core, &logs, v, &mut list)).collect();
+        let weight = |v: usize| {
+            core.list(v, &mut list);
+            Weight { fill: core.fill(v, &list), width: width(&logs, v, &list) }
+        };
+        let weights = (0..names.len()).map(weight).collect();
         Self { logs, cards, names, graph: core, weights }
     }
 
@@ -312,7 +338,7 @@ impl Core {
         let mut sequence = Vec::with_capacity(n);
         let mut total = 0.0;
         let (mut list, mut touched) = (Vec::new(), Vec::new());
-        let mut stale = vec![0u64; graph.words];
+        let (mut stale, mut clique) = (vec![0u64; graph.words], vec![0u64; graph.words]);
         while let Some(at) = (0..alive.len()).min_by(|&i, &j| scores[alive[i]].total_cmp(&scores[alive[j]])) {
             let v = alive.swap_remove(at);
             graph.list(v, &mut touched);
@@ -325,8 +351,11 @@ impl Core {
             sequence.push(v);
             // A new edge changes the fill of whoever knows both its ends; those are neighbors of the clique.
             stale.fill(0);
+            clique.fill(0);
+            touched.iter().for_each(|&u| clique[u / 64] |= 1 << (u % 64));
             for &u in &touched {
-                weights[u] = weight(&graph, &self.logs, u, &mut list);
+                graph.list(u, &mut list);
+                weights[u] = Weight { fill: graph.fill_beside(u, &clique), width: width(&self.logs, u, &list) };
                 stale.iter_mut().zip(graph.row(u)).for_each(|(s, r)| *s |= r);
                 stale[u / 64] |= 1 << (u % 64);
             }
@@ -369,10 +398,9 @@ impl Core {
     }
 }
 
-/// What stands for and against `v` as the next to go; `list` is memory to use again.
-fn weight(graph: &Neighbors, logs: &[f64], v: usize, list: &mut Vec<usize>) -> Weight {
-    graph.list(v, list);
-    Weight { fill: graph.fill(v, list), width: logs[v] + list.iter().map(|&u| logs[u]).sum::<f64>() }
+/// The base-2 log of the cells of the table that taking out `v` multiplies out.
+fn width(logs: &[f64], v: usize, neighbors: &[usize]) -> f64 {
+    logs[v] + neighbors.iter().map(|&u| logs[u]).sum::<f64>()
 }
 
 /// An order worked out once (which variables each step's table holds), to which edges are added as long as it stays
