@@ -415,17 +415,21 @@ impl Program {
         }
         let (earlier, rest) = errors.cells.split_at_mut(self.slots[op.out].offset);
         let out = &mut rest[..self.slots[op.out].len];
-        if cancels {
-            op.product.add_products(FORWARD, out, a, b);
-            for error in out.iter_mut() {
-                *error *= f64::EPSILON;
-            }
-        }
-        if touched.0 {
-            op.product.add_products(FORWARD, out, self.view(earlier, op.a), b);
-        }
         if touched.1 {
             op.product.add_products(FORWARD, out, a, self.view(earlier, op.b));
+        }
+        // What a brings along and what this step loses go with b alike.
+        if cancels {
+            a.iter_mut().for_each(|size| *size *= f64::EPSILON);
+        }
+        match (touched.0, cancels) {
+            (true, true) => {
+                a.iter_mut().zip(self.view(earlier, op.a)).for_each(|(size, error)| *size += error);
+                op.product.add_products(FORWARD, out, a, b);
+            }
+            (true, false) => op.product.add_products(FORWARD, out, self.view(earlier, op.a), b),
+            (false, true) => op.product.add_products(FORWARD, out, a, b),
+            (false, false) => {}
         }
         let scale = upward.scales[self.sources.len() + at];
         if scale != 1.0 {
