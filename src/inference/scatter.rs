@@ -47,52 +47,59 @@ pub(super) struct Groups {
     /// Where the worlds of each configuration begin, and where the last end.
     starts: Vec<usize>,
     worlds: Vec<u32>,
-    /// One bit for each world that is listed.
-    listed: Vec<u64>,
-    /// How far each world's configuration lies from the usual one, modulo 2^32; zero between two uses.
-    apart: Vec<u32>,
-    /// The listed worlds in the order in which they were met.
+    /// Which use of this memory it is.
+    now: u32,
+    /// For each world the use it was last listed in, and below that how far its configuration then lay from the usual
+    /// one, modulo 2^32.
+    apart: Vec<u64>,
+    /// The listed worlds in the order in which they were met, and room for one more.
     met: Vec<u32>,
-    /// The place of each configuration among those met.
+    /// How many those are.
+    listed: usize,
+    /// The place of each configuration among those met; `u32::MAX` between two uses.
     place: Vec<u32>,
 }
 
 impl Groups {
     /// For `n` worlds.
     pub(super) fn new(n: usize) -> Self {
-        Self { n, listed: vec![0; bits::words(n)], apart: vec![0; n], ..Self::default() }
+        Self { n, apart: vec![0; n], met: vec![0; n + 1], ..Self::default() }
     }
 
     /// Groups the worlds by what is known of them: columns, and how far two states of each lie apart in one of `len`
     /// configurations.
     pub(super) fn gather<'c>(&mut self, known: impl Iterator<Item = (usize, &'c Column)>, len: usize) {
-        self.usual = 0;
-        self.listed.fill(0);
-        self.met.clear();
+        self.now += 1;
+        let now = u64::from(self.now) << 32;
+        let (mut usual, mut listed) = (0, 0);
+        let (all, met) = (self.apart.as_mut_slice(), self.met.as_mut_slice());
         for (step, column) in known {
-            self.usual += step * usize::from(column.usual);
+            usual += step * usize::from(column.usual);
             for &(world, state) in &column.others {
-                let (word, bit) = (world as usize / 64, 1 << (world % 64));
-                if self.listed[word] & bit == 0 {
-                    self.listed[word] |= bit;
-                    self.met.push(world);
-                }
-                let apart = &mut self.apart[world as usize];
-                let difference = u32::from(state).wrapping_sub(u32::from(column.usual));
-                *apart = apart.wrapping_add(difference.wrapping_mul(step as u32));
+                // Written whether it is new or not: whether it is cannot be foretold, and guessing wrong costs more.
+                let apart = &mut all[world as usize];
+                let is_new = *apart >> 32 != now >> 32;
+                met[listed] = world;
+                listed += usize::from(is_new);
+                let difference = u32::from(state).wrapping_sub(u32::from(column.usual)).wrapping_mul(step as u32);
+                let before = if is_new { 0 } else { *apart as u32 };
+                *apart = now | u64::from(before.wrapping_add(difference));
             }
         }
+        (self.usual, self.listed) = (usual, listed);
         self.group(len);
     }
 
     /// Puts those met in order.
     fn group(&mut self, len: usize) {
-        self.place.clear();
-        self.place.resize(len, u32::MAX);
+        if self.place.len() < len {
+            self.place.resize(len, u32::MAX);
+        }
         self.configurations.clear();
         self.starts.clear();
-        for &world in &self.met {
-            let at = (self.usual as u32).wrapping_add(self.apart[world as usize]);
+        let met = &self.met[..self.listed];
+        for &world in met {
+            let at = (self.usual as u32).wrapping_add(self.apart[world as usize] as u32);
             let place = &mut self.place[at as usize];
             if *place == u32::MAX {
                 *place = self.starts.len() as u32;
@@ -106,17 +113,17 @@ impl Groups {
             end += std::mem::replace(start, end);
         }
         self.starts.push(end);
-        self.worlds.resize(self.met.len(), 0);
+        self.worlds.resize(met.len(), 0);
         // Each start moves to the end of its group and is then the next one's.
-        for &world in &self.met {
-            let apart = std::mem::take(&mut self.apart[world as usize]);
-            let at = (self.usual as u32).wrapping_add(apart);
+        for &world in met {
+            let at = (self.usual as u32).wrapping_add(self.apart[world as usize] as u32);
             let start = &mut self.starts[self.place[at as usize] as usize];
             self.worlds[*start] = world;
             *start += 1;
         }
         self.starts.rotate_right(1);
         self.starts[0] = 0;
+        self.configurations.iter().for_each(|&at| self.place[at as usize] = u32::MAX);
     }
 
     fn iter(&self) -> impl Iterator<Item = (usize, &[u32])> {
@@ -125,7 +132,7 @@ impl Groups {
     }
 
     fn is_usual(&self, world: usize) -> bool {
-        self.listed[world / 64] >> (world % 64) & 1 == 0
+        self.apart[world] >> 32 != u64::from(self.now)
     }
 }
 
@@ -199,15 +206,17 @@ impl Picked {
     pub(super) fn of(groups: &Groups, rng: &mut ChaCha8Rng, source: &Source) -> Self {
         let mut choices = Choices::default();
         let mut picked = Self { cells: vec![[0, 0]], others: Vec::with_capacity(groups.worlds.len()) };
+        let mut draws = Vec::new();
         for (at, worlds) in groups.iter() {
             let listed = source.list(&mut choices, at);
-            let draws = worlds.iter().map(|&world| (world, choices.pick(uniform(rng)))).collect();
-            picked.take(draws, &choices, listed, at, source, rng);
+            draws.clear();
+            draws.extend(worlds.iter().map(|&world| (world, choices.pick(uniform(rng)))));
+            picked.take(&mut draws, &choices, listed, at, source, rng);
         }
         let listed = source.list(&mut choices, groups.usual);
         let likeliest = choices.likeliest();
         let [from, to] = choices.span(likeliest);
-        let mut draws = Vec::new();
+        draws.clear();
         scatter(groups.n, 1.0 - (to - from), rng, |world, rng| {
             // The listed worlds have drawn.
             if groups.is_usual(world) {
@@ -223,14 +232,14 @@ impl Picked {
             let rest = (0..groups.n).filter(|&world| groups.is_usual(world)).map(|world| world as u32);
             draws.extend(rest.filter(|world| !drawn.contains(world)).map(|world| (world, likeliest)));
         }
-        picked.take(draws, &choices, listed, groups.usual, source, rng);
+        picked.take(&mut draws, &choices, listed, groups.usual, source, rng);
         picked
     }
 
     /// Takes over the choices that worlds of configuration `at` have drawn, and draws the rest where that is not all.
     fn take(
         &mut self,
-        mut draws: Vec<(u32, usize)>,
+        draws: &mut [(u32, usize)],
         choices: &Choices,
         listed: Listed,
         at: usize,
@@ -246,7 +255,7 @@ impl Picked {
             }
             Listed::Whole => {
                 self.cells.extend(draws.iter().map(|&(_, choice)| choices.cells[choice]));
-                self.others.extend((start as u32..).zip(&draws).map(|(place, &(world, _))| (world, place)));
+                self.others.extend((start as u32..).zip(&*draws).map(|(place, &(world, _))| (world, place)));
             }
             Listed::First => {
                 draws.sort_unstable_by_key(|&(world, choice)| (choice, world));
@@ -264,14 +273,29 @@ impl Picked {
 
     /// The states of a node from the cells drawn in a table.
     pub(super) fn decode(&self, side: usize, step: usize, states: usize) -> Column {
-        let state_at: Vec<u8> =
-            self.cells.iter().map(|cells| (cells[side] / step as u32 % states as u32) as u8).collect();
+        let state_at = states_at(&self.cells, side, step as u32, states as u32);
         let usual = state_at[0];
-        let mut others = Vec::with_capacity(self.others.len());
-        others.extend(self.others.iter().map(|&(world, place)| (world, state_at[place as usize])));
-        others.retain(|&(_, state)| state != usual);
+        // Written whether it is the usual one or not, as when they are gathered.
+        let mut others = vec![(0, 0); self.others.len() + 1];
+        let mut count = 0;
+        for &(world, place) in &self.others {
+            let state = state_at[place as usize];
+            others[count] = (world, state);
+            count += usize::from(state != usual);
+        }
+        others.truncate(count);
+        others.shrink_to_fit();
         Column { usual, others }
     }
+}
+
+/// The state of a node in each of some cells; nearly always all that there is to divide by are powers of two.
+fn states_at(cells: &[[u32; 2]], side: usize, step: u32, states: u32) -> Vec<u8> {
+    if step.is_power_of_two() && states.is_power_of_two() {
+        let (shift, mask) = (step.trailing_zeros(), states - 1);
+        return cells.iter().map(|cells| (cells[side] >> shift & mask) as u8).collect();
+    }
+    cells.iter().map(|cells| (cells[side] / step % states) as u8).collect()
 }
 
 /// Goes to each of `n` worlds with chance `p`, in order: the number passed over is drawn from the geometric distribution.

@@ -271,7 +271,7 @@ impl Unfolding<'_, '_> {
             let mut new = [0; 2];
             for (side, place) in new.iter_mut().enumerate() {
                 *place = self.drawn.len();
-                self.drawn.push(picked.decode(side, shared.steps[side], shared.splits.len()));
+                self.drawn.push(picked.decode(side, shared.steps[side], shared.len()));
             }
             places.push(new);
         }
@@ -312,7 +312,7 @@ impl Unfolding<'_, '_> {
         if known.is_none() {
             splits.swap(0, usize::from(codes.nothing));
         }
-        Shared { steps: [step(op.a), step(op.b)], splits, known }
+        Shared::new([step(op.a), step(op.b)], splits, known)
     }
 
     /// A table in its positive form, over codes in place of the hidden nodes' states.
