@@ -105,26 +105,42 @@ impl Neighbors {
         (missing - others) / 2
     }
 
-    /// Takes off the fill of those who know both ends of an edge that taking `v` out brings, but for its own neighbors
-    /// (`list`), which are to be weighed anew.
-    fn fill_in(&self, v: usize, list: &[usize], weights: &mut [Weight]) {
-        let clique = self.row(v);
-        for (i, &a) in list.iter().enumerate() {
-            for &b in &list[i + 1..] {
-                let (row, other) = (self.row(a), self.row(b));
-                if row[b / 64] >> (b % 64) & 1 == 1 {
-                    continue;
-                }
-                for (word, ((x, y), c)) in row.iter().zip(other).zip(clique).enumerate() {
-                    let mut both = x & y & !c;
-                    if word == v / 64 {
-                        both &= !(1 << (v % 64));
-                    }
-                    while both != 0 {
-                        weights[word * 64 + both.trailing_zeros() as usize].fill -= 1;
-                        both &= both - 1;
+    /// Takes off the fill of all others what taking `v` out with its neighbors (`list`, the `clique`) makes needless;
+    /// those of its neighbors that get to know others by it are left for [`Neighbors::fill_beside`] and returned in `met`.
+    fn fill_in(&self, v: usize, list: &[usize], clique: &[u64], weights: &mut [Weight], met: &mut Vec<usize>) {
+        met.clear();
+        for &a in list {
+            let row = self.row(a);
+            let mut is_met = false;
+            for (word, &inside) in clique.iter().enumerate() {
+                let mut strangers = inside & !row[word];
+                strangers &= !if word == a / 64 { 1 << (a % 64) } else { 0 };
+                is_met |= strangers != 0;
+                while strangers != 0 {
+                    let b = word * 64 + strangers.trailing_zeros() as usize;
+                    strangers &= strangers - 1;
+                    if a < b {
+                        self.acquaint(v, row, self.row(b), weights);
                     }
                 }
+            }
+            if is_met {
+                met.push(a);
+            } else {
+                // Nobody else needs to know `v` any more.
+                let others: u32 = row.iter().zip(clique).map(|(r, c)| (r & !c).count_ones()).sum();
+                weights[a].fill -= others - 1;
+            }
+        }
+    }
+
+    /// One pair less is missing for whoever knows both, but for `v`, which goes.
+    fn acquaint(&self, v: usize, a: &[u64], b: &[u64], weights: &mut [Weight]) {
+        for (word, (a, b)) in a.iter().zip(b).enumerate() {
+            let mut both = a & b & !if word == v / 64 { 1 << (v % 64) } else { 0 };
+            while both != 0 {
+                weights[word * 64 + both.trailing_zeros() as usize].fill -= 1;
+                both &= both - 1;
             }
         }
     }
@@ -337,31 +353,34 @@ impl Core {
         let mut alive: Vec<usize> = (0..n).collect();
         let mut sequence = Vec::with_capacity(n);
         let mut total = 0.0;
-        let (mut list, mut touched) = (Vec::new(), Vec::new());
+        let (mut list, mut touched, mut met) = (Vec::new(), Vec::new(), Vec::new());
         let (mut stale, mut clique) = (vec![0u64; graph.words], vec![0u64; graph.words]);
-        while let Some(at) = (0..alive.len()).min_by(|&i, &j| scores[alive[i]].total_cmp(&scores[alive[j]])) {
+        while let Some(at) = least(&scores) {
             let v = alive.swap_remove(at);
+            scores.swap_remove(at);
             graph.list(v, &mut touched);
             total += step_cells(&self.cards, v, &touched);
             if total > bound {
                 return None;
             }
-            graph.fill_in(v, &touched, &mut weights);
+            clique.copy_from_slice(graph.row(v));
+            graph.fill_in(v, &touched, &clique, &mut weights, &mut met);
             graph.eliminate(v, &touched);
             sequence.push(v);
             // A new edge changes the fill of whoever knows both its ends; those are neighbors of the clique.
             stale.fill(0);
-            clique.fill(0);
-            touched.iter().for_each(|&u| clique[u / 64] |= 1 << (u % 64));
+            for &u in &met {
+                weights[u].fill = graph.fill_beside(u, &clique);
+            }
             for &u in &touched {
                 graph.list(u, &mut list);
-                weights[u] = Weight { fill: graph.fill_beside(u, &clique), width: width(&self.logs, u, &list) };
+                weights[u].width = width(&self.logs, u, &list);
                 stale.iter_mut().zip(graph.row(u)).for_each(|(s, r)| *s |= r);
                 stale[u / 64] |= 1 << (u % 64);
             }
-            for &u in &alive {
+            for (&u, own) in alive.iter().zip(&mut scores) {
                 if stale[u / 64] >> (u % 64) & 1 == 1 {
-                    scores[u] = score(weights[u]);
+                    *own = score(weights[u]);
                 }
             }
         }
@@ -396,6 +415,17 @@ impl Core {
         }
         best
     }
+}
+
+/// The place of the least score, the first of them.
+fn least(scores: &[f64]) -> Option<usize> {
+    let (mut at, mut least) = (None, f64::INFINITY);
+    for (i, &score) in scores.iter().enumerate() {
+        if score < least {
+            (at, least) = (Some(i), score);
+        }
+    }
+    at
 }
 
 /// The base-2 log of the cells of the table that taking out `v` multiplies out.
