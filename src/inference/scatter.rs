@@ -16,8 +16,19 @@ use std::collections::BTreeSet;
 pub(super) struct Column {
     /// The state of every world that is not among the others.
     usual: u8,
-    /// Worlds and their states, each world once.
-    others: Vec<(u32, u8)>,
+    /// Worlds and their states, each world once, packed: there are millions of them to go through.
+    others: Vec<u32>,
+}
+
+/// More worlds than this do not go into a [`Column`].
+pub(super) const WORLDS_MAX: usize = 1 << 24;
+
+fn packed(world: u32, state: u8) -> u32 {
+    world << 8 | u32::from(state)
+}
+
+fn unpacked(other: u32) -> (u32, u8) {
+    (other >> 8, other as u8)
 }
 
 impl Column {
@@ -26,10 +37,38 @@ impl Column {
         Self { usual, others: vec![] }
     }
 
+    /// Of a state for each world.
+    pub(super) fn of_all(states: &[u8]) -> Self {
+        let usual = states.first().copied().unwrap_or(0);
+        let others = (0..).zip(states).filter(|&(_, &state)| state != usual);
+        Self { usual, others: others.map(|(world, &state)| packed(world, state)).collect() }
+    }
+
+    /// The same with every state by another name.
+    pub(super) fn renamed(&self, names: &[usize]) -> Self {
+        let name = |state: u8| names[usize::from(state)] as u8;
+        let other = |other: &u32| {
+            let (world, state) = unpacked(*other);
+            packed(world, name(state))
+        };
+        Self { usual: name(self.usual), others: self.others.iter().map(other).collect() }
+    }
+
+    /// Those of `n` worlds, one bit each, whose state is `inside`.
+    pub(super) fn set(&self, inside: &[bool], n: usize) -> Vec<u64> {
+        let usual = inside[usize::from(self.usual)];
+        let mut set = vec![if usual { u64::MAX } else { 0 }; bits::words(n)];
+        bits::trim(&mut set, n);
+        for (world, state) in self.others.iter().copied().map(unpacked) {
+            set[world as usize / 64] ^= u64::from(inside[usize::from(state)] != usual) << (world % 64);
+        }
+        set
+    }
+
     /// The state of each of `n` worlds.
     pub(super) fn states(&self, n: usize) -> Vec<u8> {
         let mut states = vec![self.usual; n];
-        for &(world, state) in &self.others {
+        for (world, state) in self.others.iter().copied().map(unpacked) {
             states[world as usize] = state;
         }
         states
@@ -75,7 +114,7 @@ impl Groups {
         let (all, met) = (self.apart.as_mut_slice(), self.met.as_mut_slice());
         for (step, column) in known {
             usual += step * usize::from(column.usual);
-            for &(world, state) in &column.others {
+            for (world, state) in column.others.iter().copied().map(unpacked) {
                 // Written whether it is new or not: whether it is cannot be foretold, and guessing wrong costs more.
                 let apart = &mut all[world as usize];
                 let is_new = *apart >> 32 != now >> 32;
@@ -271,21 +310,19 @@ impl Picked {
         }
     }
 
-    /// The states of a node from the cells drawn in a table.
-    pub(super) fn decode(&self, side: usize, step: usize, states: usize) -> Column {
+    /// The states of a node from the cells drawn in a table. `memory` is to use again.
+    pub(super) fn decode(&self, side: usize, step: usize, states: usize, memory: &mut Vec<u32>) -> Column {
         let state_at = states_at(&self.cells, side, step as u32, states as u32);
         let usual = state_at[0];
         // Written whether it is the usual one or not, as when they are gathered.
-        let mut others = vec![(0, 0); self.others.len() + 1];
+        memory.resize(memory.len().max(self.others.len() + 1), 0);
         let mut count = 0;
         for &(world, place) in &self.others {
             let state = state_at[place as usize];
-            others[count] = (world, state);
+            memory[count] = packed(world, state);
             count += usize::from(state != usual);
         }
-        others.truncate(count);
-        others.shrink_to_fit();
-        Column { usual, others }
+        Column { usual, others: memory[..count].to_vec() }
     }
 }
 
@@ -347,8 +384,8 @@ mod tests {
     #[test]
     fn worlds_are_grouped_by_what_is_known() {
         let mut groups = Groups::new(70);
-        let a = Column { usual: 1, others: vec![(69, 0), (3, 2)] };
-        let b = Column { usual: 0, others: vec![(5, 1), (69, 1)] };
+        let a = Column { usual: 1, others: vec![packed(69, 0), packed(3, 2)] };
+        let b = Column { usual: 0, others: vec![packed(5, 1), packed(69, 1)] };
         // Twice: nothing may be left over from the first time.
         for _ in 0..2 {
             groups.gather([(2, &a), (1, &b)].into_iter(), 6);
@@ -363,7 +400,7 @@ mod tests {
     fn picks_come_as_often_as_they_should() {
         let mut rng = ChaCha8Rng::seed_from_u64(11);
         let (n, rounds) = (100, 4_000);
-        let known = Column { usual: 0, others: (0..40).map(|world| (world, 1)).collect() };
+        let known = Column { usual: 0, others: (0..40).map(|world| packed(world, 1)).collect() };
         let weights = [[0.7, 0.2, 0.1], [0.0, 0.5, 0.5]];
         let source = Source {
             tables: [weights.concat(), vec![1.0]],
@@ -376,7 +413,7 @@ mod tests {
         for _ in 0..rounds {
             groups.gather([(1, &known)].into_iter(), 2);
             let picked = Picked::of(&groups, &mut rng, &source);
-            let states = picked.decode(0, 1, 3).states(n);
+            let states = picked.decode(0, 1, 3, &mut vec![]).states(n);
             for (world, &state) in states.iter().enumerate() {
                 counts[usize::from(world < 40)][usize::from(state)] += 1;
             }
