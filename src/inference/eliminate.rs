@@ -234,7 +234,7 @@ impl Program {
     /// Whether each table hangs on some of the `inputs` (places among the inputs).
     pub(super) fn hanging(&self, inputs: std::ops::Range<usize>) -> Vec<bool> {
         let mut hangs = vec![false; self.slots.len()];
-        hangs[inputs.start + 1..inputs.end + 1].fill(true);
+        hangs[1..][inputs].fill(true);
         for op in &self.ops {
             hangs[op.out] = hangs[op.a] || hangs[op.b];
         }
@@ -420,7 +420,9 @@ impl Program {
         }
         // What a brings along and what this step loses go with b alike.
         if cancels {
-            a.iter_mut().for_each(|size| *size *= f64::EPSILON);
+            for size in &mut *a {
+                *size *= f64::EPSILON;
+            }
         }
         match (touched.0, cancels) {
             (true, true) => {

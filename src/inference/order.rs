@@ -120,7 +120,7 @@ impl Neighbors {
                     let b = word * 64 + strangers.trailing_zeros() as usize;
                     strangers &= strangers - 1;
                     if a < b {
-                        self.acquaint(v, row, self.row(b), weights);
+                        acquaint(v, row, self.row(b), weights);
                     }
                 }
             }
@@ -130,17 +130,6 @@ impl Neighbors {
                 // Nobody else needs to know `v` any more.
                 let others: u32 = row.iter().zip(clique).map(|(r, c)| (r & !c).count_ones()).sum();
                 weights[a].fill -= others - 1;
-            }
-        }
-    }
-
-    /// One pair less is missing for whoever knows both, but for `v`, which goes.
-    fn acquaint(&self, v: usize, a: &[u64], b: &[u64], weights: &mut [Weight]) {
-        for (word, (a, b)) in a.iter().zip(b).enumerate() {
-            let mut both = a & b & !if word == v / 64 { 1 << (v % 64) } else { 0 };
-            while both != 0 {
-                weights[word * 64 + both.trailing_zeros() as usize].fill -= 1;
-                both &= both - 1;
             }
         }
     }
@@ -414,6 +403,17 @@ impl Core {
             }
         }
         best
+    }
+}
+
+/// One pair less is missing for whoever knows both, but for `v`, which goes.
+fn acquaint(v: usize, a: &[u64], b: &[u64], weights: &mut [Weight]) {
+    for (word, (a, b)) in a.iter().zip(b).enumerate() {
+        let mut both = a & b & !if word == v / 64 { 1 << (v % 64) } else { 0 };
+        while both != 0 {
+            weights[word * 64 + both.trailing_zeros() as usize].fill -= 1;
+            both &= both - 1;
+        }
     }
 }
 

@@ -198,7 +198,6 @@ impl Stands {
 impl Unfolding<'_, '_> {
     /// Draws what one step summed out and splits its codes.
     fn step(&mut self, op: &Op, rng: &mut ChaCha8Rng) {
-        let program = &self.settled.work.program;
         let variable = op.over.filter(|&v| self.codes[v].is_none());
         let shared = self.mark(op);
         let mut split: Vec<[Option<usize>; 2]> = vec![];
