@@ -6,8 +6,9 @@
 //! each link is weighed by what its two ends still have to tell each other there ([`Work::couplings`]). The first one
 //! is cut by priors alone, which can be far off; the second by what the first one found.
 
+use super::filled::Filled;
 use super::graph::Graph;
-use super::order::{self, Filled, Order};
+use super::order::{self, Order};
 use super::work::{self, Message, Reach, Work};
 use super::{Error, Limits};
 
