@@ -79,9 +79,6 @@ fn main() -> io::Result<()> {
     }
     let laps = race.run(task, &args);
     let peak = peak_mib();
-    if let Some(file) = &args.answers {
-        write_answers(file, &laps.answers)?;
-    }
     let line = json!({
         "task": format!("{task:?}").to_lowercase(),
         "count": laps.seconds.len(),
@@ -110,8 +107,6 @@ struct Laps {
     seconds: Vec<f64>,
     /// The mean time that this process had the processor; by the wall where the system does not say.
     cpu: f64,
-    /// The answers of the first round.
-    answers: Vec<f64>,
     exact: bool,
 }
 
@@ -167,9 +162,7 @@ impl Race {
         let checks: Vec<OpenCheck> = asked.checks.iter().map(|&check| OpenCheck::Variable(check)).collect();
         let there: Vec<Event> = asked.read.iter().map(|&cause| Event::is(self.engine.network(), cause, 1)).collect();
         let by_outcome = prepared.by_outcome(&checks, &there).expect("there is an answer");
-        let outcomes = (0..checks.len()).flat_map(|check| (0..by_outcome.outcomes(check)).map(move |o| (check, o)));
-        let answers = outcomes.flat_map(|(check, outcome)| by_outcome.targets(check, outcome)).copied().collect();
-        (answers, prepared.accuracy() == &Accuracy::Exact)
+        (by_outcome.into_targets(), prepared.accuracy() == &Accuracy::Exact)
     }
 
     /// The chances of the five; exact where they are surely the best. The budget is about that of the interview.
@@ -215,23 +208,26 @@ impl Race {
 }
 
 /// Runs `ask` on block 0, 1 and so on, again and again; each block at least once.
+///
+/// Answers that are to be kept are asked for before that and go to their file at once: the memory is to be that of the
+/// task.
 fn laps(args: &Args, blocks: usize, mut ask: impl FnMut(usize) -> Answers) -> Laps {
+    if let Some(file) = &args.answers {
+        write_answers(file, (0..blocks).map(|block| ask(block).0)).expect("the file can be written");
+    }
     let began = Instant::now();
     let enough = |done: usize| match args.repeat {
         Some(repeat) => done >= repeat,
         None => done >= blocks && began.elapsed() >= Duration::from_secs_f64(args.seconds),
     };
-    let mut laps = Laps { seconds: vec![], cpu: 0.0, answers: vec![], exact: true };
+    let mut laps = Laps { seconds: vec![], cpu: 0.0, exact: true };
     let cpu = cpu_seconds();
     while !enough(laps.seconds.len()) {
         let lap = laps.seconds.len();
         let start = Instant::now();
-        let (answers, exact) = black_box(ask(lap % blocks));
+        let (_answers, exact) = black_box(ask(lap % blocks));
         laps.seconds.push(start.elapsed().as_secs_f64());
         laps.exact &= exact;
-        if lap < blocks && args.answers.is_some() {
-            laps.answers.extend(answers);
-        }
     }
     let used = cpu_seconds().zip(cpu).map(|(after, before)| after - before);
     let used = used.unwrap_or_else(|| laps.seconds.iter().sum());
@@ -288,6 +284,10 @@ fn peak_mib() -> f64 {
     kib.map_or(0.0, |kib: f64| (kib / 1024.0 * 10.0).round() / 10.0)
 }
 
-fn write_answers(file: &Path, answers: &[f64]) -> io::Result<()> {
-    fs::write(file, answers.iter().flat_map(|answer| answer.to_le_bytes()).collect::<Vec<u8>>())
+fn write_answers(file: &Path, blocks: impl Iterator<Item = Vec<f64>>) -> io::Result<()> {
+    let mut out = io::BufWriter::new(fs::File::create(file)?);
+    for answer in blocks.flatten() {
+        out.write_all(&answer.to_le_bytes())?;
+    }
+    out.flush()
 }

@@ -6,8 +6,9 @@
 //! each link is weighed by what its two ends still have to tell each other there ([`Work::couplings`]). The first one
 //! is cut by priors alone, which can be far off; the second by what the first one found.
 
+use super::filled::Filled;
 use super::graph::Graph;
-use super::order::{self, Filled, Order};
+use super::order::{self, Order};
 use super::work::{self, Message, Reach, Work};
 use super::{Error, Limits};
 
@@ -63,8 +64,13 @@ pub(super) fn choose<'a>(
 
 /// The best of so many orders beside the plain one, where `cut` links are gone.
 pub(super) fn search(graph: &Graph, cut: &[bool], tries: usize) -> Order {
+    search_within(graph, cut, tries, f64::INFINITY).expect("there is no bound")
+}
+
+/// The same; `None` where the plain order is beyond `bound` cells.
+fn search_within(graph: &Graph, cut: &[bool], tries: usize, bound: f64) -> Option<Order> {
     let scopes = work::scopes(graph, cut);
-    order::search(&graph.cards(), scopes.iter().map(Vec::as_slice), tries)
+    order::search(&graph.cards(), scopes.iter().map(Vec::as_slice), tries, bound)
 }
 
 /// The links that still stand in a table, weakest first.
@@ -86,31 +92,27 @@ fn weakest(graph: &Graph, fixed: &[bool], scores: &[f64], cells: usize) -> Resul
         }
         cut
     };
-    let least = search(graph, &cut_first(links.len()), 0);
-    if least.cells > cells as f64 {
-        return Err(too_wide(graph, &least, cells));
-    }
     let (mut few, mut enough) = (0, links.len());
+    let mut cut = cut_first(enough);
+    let mut order = search(graph, &cut, 0);
+    if order.cells > cells as f64 {
+        return Err(too_wide(graph, &cut, &order, cells));
+    }
     while enough - few > (links.len() / COARSE).max(1) {
         let middle = usize::midpoint(few, enough);
-        if is_within(graph, &cut_first(middle), cells) {
-            enough = middle;
-        } else {
-            few = middle;
+        let fewer = cut_first(middle);
+        match search_within(graph, &fewer, 0, cells as f64) {
+            Some(found) => (enough, cut, order) = (middle, fewer, found),
+            None => few = middle,
         }
     }
-    let cut = cut_first(enough);
-    let order = search(graph, &cut, 0);
     Ok(Choice { cut, order, messages: vec![] })
 }
 
-fn is_within(graph: &Graph, cut: &[bool], cells: usize) -> bool {
+fn too_wide(graph: &Graph, cut: &[bool], order: &Order, cells: usize) -> Error {
     let scopes = work::scopes(graph, cut);
-    order::is_within(&graph.cards(), scopes.iter().map(Vec::as_slice), cells as f64)
-}
-
-fn too_wide(graph: &Graph, order: &Order, cells: usize) -> Error {
-    let mut variables: Vec<_> = order.widest.iter().flat_map(|&node| graph.nodes[node].about.clone()).collect();
+    let widest = order::widest(&graph.cards(), scopes.iter().map(Vec::as_slice), &order.sequence);
+    let mut variables: Vec<_> = widest.iter().flat_map(|&node| graph.nodes[node].about.clone()).collect();
     variables.sort_unstable();
     variables.dedup();
     Error::TooWide { needed: order.cells, allowed: cells, variables }
@@ -170,8 +172,12 @@ fn restored(graph: &Graph, fixed: &[bool], scores: &[f64], choice: Choice, cells
             back += usize::from(!cut[link]);
         }
         order.cells = filled.cells;
-        if back == 0 && allowance == 1.0 {
-            break;
+        if back == 0 {
+            // The order has been searched for, with just these cuts.
+            if allowance == 1.0 {
+                break;
+            }
+            continue;
         }
         let other = search(graph, &cut, 0);
         if other.cells < order.cells {
@@ -207,9 +213,6 @@ pub(super) fn whole(graph: &Graph, limits: &Limits) -> Option<Choice> {
 
 /// No cuts beyond `fixed`, where that is within the budget; not searched for where the plain order is far beyond it.
 fn without_more(graph: &Graph, limits: &Limits, fixed: &[bool]) -> Option<Choice> {
-    if !is_within(graph, fixed, limits.cells.saturating_mul(SEARCH_GAIN)) {
-        return None;
-    }
-    let order = search(graph, fixed, limits.orders);
+    let order = search_within(graph, fixed, limits.orders, limits.cells.saturating_mul(SEARCH_GAIN) as f64)?;
     (order.cells <= limits.cells as f64).then(|| Choice { cut: fixed.to_vec(), order, messages: vec![] })
 }

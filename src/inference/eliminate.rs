@@ -189,10 +189,9 @@ impl Program {
         out
     }
 
-    /// The up pass over `tables`, one for each input, in the order of the inputs. `values` is memory to use again.
-    pub(super) fn up(&self, tables: &[&[f64]], mut values: Vec<f64>) -> Upward {
-        values.clear();
-        values.resize(self.cells, 0.0);
+    /// The up pass over `tables`, one for each input, in the order of the inputs.
+    pub(super) fn up(&self, tables: &[&[f64]]) -> Upward {
+        let mut values = vec![0.0; self.cells];
         values[self.slots[0].offset] = 1.0;
         let mut upward = Upward {
             values,
@@ -230,6 +229,36 @@ impl Program {
         }
         self.total(&mut upward);
         upward
+    }
+
+    /// Whether each table hangs on some of the `inputs` (places among the inputs).
+    pub(super) fn hanging(&self, inputs: std::ops::Range<usize>) -> Vec<bool> {
+        let mut hangs = vec![false; self.slots.len()];
+        hangs[1..][inputs].fill(true);
+        for op in &self.ops {
+            hangs[op.out] = hangs[op.a] || hangs[op.b];
+        }
+        hangs
+    }
+
+    /// Takes the steps of an up pass again that hang on some inputs; `tables` are the new ones, by input.
+    pub(super) fn up_moved<'a>(
+        &self,
+        upward: &mut Upward,
+        hangs: &[bool],
+        tables: impl IntoIterator<Item = (usize, &'a [f64])>,
+    ) {
+        for (input, table) in tables {
+            self.fill(upward, input, table);
+        }
+        for (at, op) in self.ops.iter().enumerate() {
+            if hangs[op.out] {
+                let slot = &self.slots[op.out];
+                upward.values[slot.offset..slot.offset + slot.len].fill(0.0);
+                self.step(upward, at);
+            }
+        }
+        self.total(upward);
     }
 
     /// Puts in the table of an input.
@@ -283,14 +312,27 @@ impl Program {
     /// The down pass: for each wanted input the derivative of the natural log of the total by each of its cells, in
     /// the input's own order; empty for the others. `adjoints` is memory to use again.
     pub(super) fn down(&self, upward: &Upward, adjoints: &mut Vec<f64>) -> Vec<Vec<f64>> {
+        self.down_to(upward, adjoints, |_| true)
+    }
+
+    /// The same for those inputs only whose tables, and all that hang on them, are `asked` for.
+    pub(super) fn down_to(
+        &self,
+        upward: &Upward,
+        adjoints: &mut Vec<f64>,
+        asked: impl Fn(usize) -> bool,
+    ) -> Vec<Vec<f64>> {
         let values = &upward.values;
-        adjoints.clear();
+        let reaches = |slot: usize| self.slots[slot].wanted && asked(slot);
         adjoints.resize(self.cells, 0.0);
         for &root in &self.roots {
             adjoints[self.slots[root].offset] = 1.0 / values[self.slots[root].offset];
         }
         let (of_inputs, of_ops) = upward.scales.split_at(self.sources.len());
         for (op, &scale) in self.ops.iter().zip(of_ops).rev() {
+            if !reaches(op.out) {
+                continue;
+            }
             let (earlier, rest) = adjoints.split_at_mut(self.slots[op.out].offset);
             let out = &mut rest[..self.slots[op.out].len];
             if scale != 1.0 {
@@ -299,19 +341,22 @@ impl Program {
                 }
             }
             for (to, from, roles) in [(op.a, op.b, ADJOINT_FIRST), (op.b, op.a, ADJOINT_SECOND)] {
-                let slot = &self.slots[to];
-                if slot.wanted {
+                if reaches(to) {
+                    let slot = &self.slots[to];
                     let cells = &mut earlier[slot.offset..slot.offset + slot.len];
+                    // Each table goes into one step only, so that what stands here is from another pass.
+                    cells.fill(0.0);
                     op.product.add_products(roles, cells, out, self.view(values, from));
                 }
             }
         }
-        let inputs = self.sources.iter().zip(&self.slots[1..]).zip(of_inputs);
+        let inputs = self.sources.iter().zip(of_inputs).enumerate();
         inputs
-            .map(|((source, slot), &scale)| {
-                if !slot.wanted {
+            .map(|(input, (source, &scale))| {
+                if !reaches(input + 1) {
                     return vec![];
                 }
+                let slot = &self.slots[input + 1];
                 let cells = adjoints[slot.offset..slot.offset + slot.len].iter().map(|cell| cell * scale);
                 let Some(source) = source else { return cells.collect() };
                 let mut own = vec![0.0; slot.len];
@@ -370,17 +415,23 @@ impl Program {
         }
         let (earlier, rest) = errors.cells.split_at_mut(self.slots[op.out].offset);
         let out = &mut rest[..self.slots[op.out].len];
-        if cancels {
-            op.product.add_products(FORWARD, out, a, b);
-            for error in out.iter_mut() {
-                *error *= f64::EPSILON;
-            }
-        }
-        if touched.0 {
-            op.product.add_products(FORWARD, out, self.view(earlier, op.a), b);
-        }
         if touched.1 {
             op.product.add_products(FORWARD, out, a, self.view(earlier, op.b));
+        }
+        // What a brings along and what this step loses go with b alike.
+        if cancels {
+            for size in &mut *a {
+                *size *= f64::EPSILON;
+            }
+        }
+        match (touched.0, cancels) {
+            (true, true) => {
+                a.iter_mut().zip(self.view(earlier, op.a)).for_each(|(size, error)| *size += error);
+                op.product.add_products(FORWARD, out, a, b);
+            }
+            (true, false) => op.product.add_products(FORWARD, out, self.view(earlier, op.a), b),
+            (false, true) => op.product.add_products(FORWARD, out, a, b),
+            (false, false) => {}
         }
         let scale = upward.scales[self.sources.len() + at];
         if scale != 1.0 {
@@ -462,6 +513,11 @@ impl Op {
         if self.summed == 1 || rows == 0 || cells.len() > 4096 {
             return max * self.summed as f64;
         }
+        if self.summed == 2 {
+            let (first, second) = cells.split_at(rows);
+            let sum = |(a, b): (&f64, &f64)| a.abs() + b.abs();
+            return first.iter().zip(second).map(sum).fold(0.0, |most, sum| if sum > most { sum } else { most });
+        }
         (0..rows).map(|i| cells.iter().skip(i).step_by(rows).map(|cell| cell.abs()).sum::<f64>()).fold(0.0, f64::max)
     }
 }
@@ -486,12 +542,30 @@ fn permutation(cards: &[usize], from: &[usize], to: &[usize]) -> Option<Vec<u32>
 
 /// The largest absolute value and whether any value is below zero.
 fn extent(cells: &[f64]) -> (f64, bool) {
-    let (mut least, mut most) = (0.0f64, 0.0f64);
-    for &cell in cells {
-        least = if cell < least { cell } else { least };
-        most = if cell > most { cell } else { most };
+    // Several at a time, so that the comparisons do not wait for each other.
+    const ABREAST: usize = 8;
+    let (mut least, mut most) = ([0.0f64; ABREAST], [0.0f64; ABREAST]);
+    let chunks = cells.chunks_exact(ABREAST);
+    for (i, &cell) in chunks.remainder().iter().enumerate() {
+        least[i] = lesser(cell, least[i]);
+        most[i] = greater(cell, most[i]);
     }
+    for chunk in chunks {
+        for i in 0..ABREAST {
+            least[i] = lesser(chunk[i], least[i]);
+            most[i] = greater(chunk[i], most[i]);
+        }
+    }
+    let (least, most) = (least.into_iter().fold(0.0, lesser), most.into_iter().fold(0.0, greater));
     (most.max(-least), least < 0.0)
+}
+
+fn lesser(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
+
+fn greater(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
 }
 
 /// Brings cells whose largest is `max` to a handy size; returns the power of two that did it, so nothing is rounded.
@@ -526,7 +600,7 @@ mod tests {
         ];
         for order in [[0, 1, 2], [2, 1, 0], [1, 0, 2]] {
             let program = Program::new(&cards, &inputs, &order);
-            let up = program.up(&[&a, &ab, &bc, &seen], vec![]);
+            let up = program.up(&[&a, &ab, &bc, &seen]);
             assert!((libm::exp(up.ln) - 0.31).abs() < 1e-15);
             let down = program.down(&up, &mut vec![]);
             let posterior: Vec<f64> = a.iter().zip(&down[0]).map(|(p, d)| p * d).collect();
@@ -539,7 +613,7 @@ mod tests {
     fn cancellation_shows_in_the_error() {
         let inputs = [Input { scope: &[0], wanted: true }, Input { scope: &[0], wanted: false }];
         let program = Program::new(&[2], &inputs, &[0]);
-        let up = program.up(&[&[1.0, -1.0], &[1.0, 1.0 - 1e-9]], vec![]);
+        let up = program.up(&[&[1.0, -1.0], &[1.0, 1.0 - 1e-9]]);
         assert!(up.positive && up.error > 1e-8, "error {}", up.error);
     }
 
@@ -553,7 +627,7 @@ mod tests {
         let mut tables: Vec<&[f64]> = vec![&table; 9];
         tables.push(&tiny);
         let program = Program::new(&[2; 10], &inputs, &(0..10).collect::<Vec<_>>());
-        let up = program.up(&tables, vec![]);
+        let up = program.up(&tables);
         let expected = 10.0 * libm::log(1e-200) + 10.0 * libm::log(2.0);
         assert!((up.ln - expected).abs() < 1e-9 * expected.abs(), "{} {expected}", up.ln);
     }

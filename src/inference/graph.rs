@@ -108,16 +108,16 @@ impl Graph {
 
     /// Adds a table over `scope` (C order). A node named twice takes the diagonal; one node alone goes to its own table.
     pub(super) fn add_factor(&mut self, scope: &[usize], table: Vec<f64>, links: &[Option<usize>]) {
-        let cards = self.cards();
-        let mut distinct: Vec<usize> = Vec::new();
-        let mut kept_links = Vec::new();
+        let mut distinct: Vec<usize> = Vec::with_capacity(scope.len());
+        let mut kept_links = Vec::with_capacity(scope.len());
         for (&node, &link) in scope.iter().zip(links) {
             if !distinct.contains(&node) {
                 distinct.push(node);
                 kept_links.push(link);
             }
         }
-        let table = if distinct.len() == scope.len() { table } else { diagonal(&cards, scope, &distinct, &table) };
+        let table =
+            if distinct.len() == scope.len() { table } else { diagonal(&self.cards(), scope, &distinct, &table) };
         match distinct[..] {
             [] => self.multiply_constant(table[0]),
             [node] => self.multiply_unary(node, &table),

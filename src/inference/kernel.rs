@@ -116,10 +116,18 @@ impl Loop {
         // in one global order of variables. Which of them does is asked here, once, not at each run.
         let n = last.n;
         match (roles.map(|role| last.step[role]), n) {
-            ([1, 1, 1], 2) => nest(outer, roles, &Pair::<true, true, true>, dst, x, y),
-            ([1, 1, 0], 2) => nest(outer, roles, &Pair::<true, true, false>, dst, x, y),
-            ([1, 0, 1], 2) => nest(outer, roles, &Pair::<true, false, true>, dst, x, y),
-            ([0, 1, 1], 2) => nest(outer, roles, &Pair::<false, true, true>, dst, x, y),
+            ([1, 1, 1], 2) => nest(outer, roles, &Few::<2, true, true, true>, dst, x, y),
+            ([1, 1, 0], 2) => nest(outer, roles, &Few::<2, true, true, false>, dst, x, y),
+            ([1, 0, 1], 2) => nest(outer, roles, &Few::<2, true, false, true>, dst, x, y),
+            ([0, 1, 1], 2) => nest(outer, roles, &Few::<2, false, true, true>, dst, x, y),
+            ([1, 1, 1], 4) => nest(outer, roles, &Few::<4, true, true, true>, dst, x, y),
+            ([1, 1, 0], 4) => nest(outer, roles, &Few::<4, true, true, false>, dst, x, y),
+            ([1, 0, 1], 4) => nest(outer, roles, &Few::<4, true, false, true>, dst, x, y),
+            ([0, 1, 1], 4) => nest(outer, roles, &Few::<4, false, true, true>, dst, x, y),
+            ([1, 1, 1], 8) => nest(outer, roles, &Few::<8, true, true, true>, dst, x, y),
+            ([1, 1, 0], 8) => nest(outer, roles, &Few::<8, true, true, false>, dst, x, y),
+            ([1, 0, 1], 8) => nest(outer, roles, &Few::<8, true, false, true>, dst, x, y),
+            ([0, 1, 1], 8) => nest(outer, roles, &Few::<8, false, true, true>, dst, x, y),
             ([1, 1, 1], _) => nest(outer, roles, &Products(n), dst, x, y),
             ([1, 1, 0], _) => nest(outer, roles, &BySecond(n), dst, x, y),
             ([1, 0, 1], _) => nest(outer, roles, &ByFirst(n), dst, x, y),
@@ -149,10 +157,10 @@ trait Run<D, X, Y> {
     fn run(&self, dst: &mut [D], x: &[X], y: &[Y]);
 }
 
-/// Two cells; which operands move.
-struct Pair<const D: bool, const X: bool, const Y: bool>;
+/// A number of cells known beforehand; which operands move.
+struct Few<const N: usize, const D: bool, const X: bool, const Y: bool>;
 
-impl<const MD: bool, const MX: bool, const MY: bool, D, X, Y> Run<D, X, Y> for Pair<MD, MX, MY>
+impl<const N: usize, const MD: bool, const MX: bool, const MY: bool, D, X, Y> Run<D, X, Y> for Few<N, MD, MX, MY>
 where
     D: Sum,
     X: Copy + Mul<Y, Output = D>,
@@ -160,16 +168,34 @@ where
 {
     #[inline]
     fn run(&self, dst: &mut [D], x: &[X], y: &[Y]) {
-        let (x, y) = (&x[..=usize::from(MX)], &y[..=usize::from(MY)]);
-        let [mut first, second] = [x[0] * y[0], x[usize::from(MX)] * y[usize::from(MY)]];
+        let (x, y) = (&x[..if MX { N } else { 1 }], &y[..if MY { N } else { 1 }]);
+        let product = |i: usize| x[if MX { i } else { 0 }] * y[if MY { i } else { 0 }];
         if MD {
-            let dst = &mut dst[..2];
-            dst[0] += first;
-            dst[1] += second;
-        } else {
-            first += second;
-            dst[0] += first;
+            let dst = &mut dst[..N];
+            for (i, cell) in dst.iter_mut().enumerate() {
+                *cell += product(i);
+            }
+            return;
         }
+        // Two and two, as a longer sum is.
+        let mut sums: [D; N] = std::array::from_fn(product);
+        let mut n = N;
+        if N == 8 {
+            for i in 0..4 {
+                let second = sums[i + 4];
+                sums[i] += second;
+            }
+            n = 4;
+        }
+        while n > 1 {
+            for i in 0..n / 2 {
+                let (mut sum, second) = (sums[2 * i], sums[2 * i + 1]);
+                sum += second;
+                sums[i] = sum;
+            }
+            n /= 2;
+        }
+        dst[0] += sums[0];
     }
 }
 

@@ -1,6 +1,6 @@
 //! A query worked out once for many questions: other findings, the chance of events, every outcome of every check.
 
-use crate::model::network::{Literal, Mechanism, Network, Observation, Row, States, VarIx};
+use crate::model::network::{Network, Observation, VarIx};
 
 use super::base::Base;
 use super::eliminate::{Errors, Upward};
@@ -11,11 +11,7 @@ use super::solve::{self, Solved, Standing};
 use super::{Accuracy, Engine, Error, Limits, work};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the question is asked from the start.
-const CANCELED: f64 = 1e-10;
-/// An outcome less likely than this is asked for by itself: what is left of it after subtracting has too few digits.
-const RARE: f64 = 1e-6;
-/// So many checks share their events, which bounds the memory that the events take.
-const CHECKS_AT_ONCE: usize = 128;
+pub(super) const CANCELED: f64 = 1e-10;
 
 /// Observations worked into a network once, with some variables left open: every question about what is found out
 /// about those is one pass and needs no search.
@@ -23,13 +19,13 @@ const CHECKS_AT_ONCE: usize = 128;
 /// A question changes nothing here, so questions may be asked in any order.
 #[derive(Debug)]
 pub struct Prepared<'e> {
-    engine: &'e Engine,
-    observations: Vec<Observation>,
+    pub(super) engine: &'e Engine,
+    pub(super) observations: Vec<Observation>,
     open: Vec<bool>,
-    limits: Limits,
-    standing: Standing,
+    pub(super) limits: Limits,
+    pub(super) standing: Standing,
     /// What cancellation may have cost each table.
-    errors: Errors,
+    pub(super) errors: Errors,
     /// Which finished table each table flows into.
     ends: Vec<usize>,
 }
@@ -38,64 +34,7 @@ pub struct Prepared<'e> {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Event {
     /// Each variable once, ascending, and for each of its states whether it is allowed.
-    allowed: Vec<(VarIx, Vec<bool>)>,
-}
-
-/// A check that has no answer yet.
-#[derive(Clone, Debug, PartialEq)]
-pub enum OpenCheck {
-    /// A variable given by a table, on which nothing depends and which is not observed; its states are the outcomes.
-    Variable(VarIx),
-    /// Rows read first-true-first.
-    Rows {
-        /// The slice in which it would be made.
-        slice: usize,
-        /// The rows; a row holds where any of its literals does.
-        rows: Vec<Vec<Literal>>,
-        /// For each outcome its chance under each row, then where no row holds.
-        chances: Vec<Vec<f64>>,
-    },
-}
-
-/// The chance of every target for every outcome of every open check.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ByOutcome {
-    targets: usize,
-    /// For each check where its outcomes begin.
-    starts: Vec<usize>,
-    chances: Vec<f64>,
-    posteriors: Vec<f64>,
-}
-
-impl ByOutcome {
-    /// How many outcomes `check` has.
-    ///
-    /// # Panics
-    /// Where there is no such check: our bug.
-    #[must_use]
-    pub fn outcomes(&self, check: usize) -> usize {
-        self.starts[check + 1] - self.starts[check]
-    }
-
-    /// The chance of an outcome given the observations.
-    ///
-    /// # Panics
-    /// Where there is no such check or outcome: our bug.
-    #[must_use]
-    pub fn chance(&self, check: usize, outcome: usize) -> f64 {
-        self.chances[self.starts[check] + outcome]
-    }
-
-    /// The chance of each target, in the order asked for, given the observations and the outcome; zeros for an outcome
-    /// that cannot be.
-    ///
-    /// # Panics
-    /// Where there is no such check or outcome: our bug.
-    #[must_use]
-    pub fn targets(&self, check: usize, outcome: usize) -> &[f64] {
-        let at = self.starts[check] + outcome;
-        &self.posteriors[at * self.targets..(at + 1) * self.targets]
-    }
+    pub(super) allowed: Vec<(VarIx, Vec<bool>)>,
 }
 
 impl Event {
@@ -193,7 +132,7 @@ impl<'e> Prepared<'e> {
         }
     }
 
-    fn base(&self) -> &Base {
+    pub(super) fn base(&self) -> &Base {
         &self.engine.base
     }
 
@@ -300,7 +239,7 @@ impl<'e> Prepared<'e> {
     }
 
     /// The node of an open variable.
-    fn node(&self, var: VarIx) -> Result<usize, Error> {
+    pub(super) fn node(&self, var: VarIx) -> Result<usize, Error> {
         if !self.open.get(var.at()).copied().unwrap_or(false) {
             let name = self.base().network.variables.get(var.at()).map_or("?", |variable| variable.name.as_str());
             return Err(Error::Observation(format!("expected an open variable, found `{name}`")));
@@ -334,7 +273,7 @@ impl<'e> Prepared<'e> {
         self.joint_of(events, &self.asked(targets)?)
     }
 
-    fn joint_of(&self, events: &[Event], asked: &[Asked]) -> Result<Vec<f64>, Error> {
+    pub(super) fn joint_of(&self, events: &[Event], asked: &[Asked]) -> Result<Vec<f64>, Error> {
         let Standing { graph, program, upward: plain, .. } = &self.standing;
         let width = asked.len() + 1;
         let mut joint = vec![0.0; events.len() * width];
@@ -378,7 +317,7 @@ impl<'e> Prepared<'e> {
     }
 
     /// How each target is read.
-    fn asked(&self, targets: &[Event]) -> Result<Vec<Asked>, Error> {
+    pub(super) fn asked(&self, targets: &[Event]) -> Result<Vec<Asked>, Error> {
         let Standing { graph, program, upward, .. } = &self.standing;
         let down = program.down(upward, &mut vec![]);
         let base = self.base();
@@ -429,7 +368,7 @@ impl<'e> Prepared<'e> {
     }
 
     /// The tables that a batch of events changes.
-    fn changed(&self, events: &[Event], batch: &[usize]) -> Result<Vec<(usize, Vec<Lanes>)>, Error> {
+    pub(super) fn changed(&self, events: &[Event], batch: &[usize]) -> Result<Vec<(usize, Vec<Lanes>)>, Error> {
         let mut changed: Vec<(usize, Vec<Lanes>)> = Vec::new();
         for (lane, &event) in batch.iter().enumerate() {
             for (var, allowed) in &events[event].allowed {
@@ -448,218 +387,13 @@ impl<'e> Prepared<'e> {
         }
         Ok(changed)
     }
-
-    /// The chance of each target (an event about one variable: a cause is on), for every outcome of every check. The
-    /// targets must be about roots or what bears on what was observed or is open; what the checks read must be open.
-    ///
-    /// Every answer to a check is a sum over a few events, shared between checks: "none of the first r rows holds", or
-    /// "this parent is in that state, and that one in this". Each event costs a lane of a pass.
-    ///
-    /// Absolute error of a posterior: about 1e-15 over the chance of the outcome; outcomes rarer than one in a million
-    /// are asked for one by one.
-    ///
-    /// # Errors
-    /// [`Error::Observation`] for a check that does not fit the network or reads what is not open; otherwise as
-    /// [`Engine::posterior`].
-    ///
-    /// # Panics
-    /// Where an event that was just listed is not in the list: our bug.
-    pub fn by_outcome(&self, checks: &[OpenCheck], targets: &[Event]) -> Result<ByOutcome, Error> {
-        let terms: Vec<Terms> = checks.iter().map(|check| self.terms(check)).collect::<Result<_, _>>()?;
-        let outcomes: usize = terms.iter().map(|terms| outcomes_of(terms)).sum();
-        let mut answer = ByOutcome {
-            targets: targets.len(),
-            starts: vec![0],
-            chances: Vec::with_capacity(outcomes),
-            posteriors: Vec::with_capacity(outcomes * targets.len()),
-        };
-        let asked = self.asked(targets)?;
-        for (checks, terms) in checks.chunks(CHECKS_AT_ONCE).zip(terms.chunks(CHECKS_AT_ONCE)) {
-            self.mix(checks, terms, targets, &asked, &mut answer)?;
-        }
-        Ok(answer)
-    }
-
-    /// The outcomes of some checks from the chances of the events that they share.
-    fn mix(
-        &self,
-        checks: &[OpenCheck],
-        terms: &[Terms],
-        targets: &[Event],
-        asked: &[Asked],
-        answer: &mut ByOutcome,
-    ) -> Result<(), Error> {
-        let mut events: Vec<Event> = terms.iter().flatten().map(|(event, _)| event.clone()).collect();
-        events.sort_unstable();
-        events.dedup();
-        let joint = self.joint_of(&events, asked)?;
-        let width = targets.len() + 1;
-        let mut sums = vec![0.0; width];
-        for (check, terms) in checks.iter().zip(terms) {
-            for outcome in 0..outcomes_of(terms) {
-                sums.fill(0.0);
-                for (event, by_outcome) in terms {
-                    let factor = by_outcome[outcome];
-                    if factor != 0.0 {
-                        let at = events.binary_search(event).expect("put in above");
-                        sums.iter_mut().zip(&joint[at * width..][..width]).for_each(|(s, j)| *s += factor * j);
-                    }
-                }
-                let chance = sums[width - 1];
-                if self.tells(chance) {
-                    answer.chances.push(chance);
-                    answer.posteriors.extend(sums[..width - 1].iter().map(|s| (s / chance).clamp(0.0, 1.0)));
-                } else {
-                    self.rare(check, outcome, targets, answer)?;
-                }
-            }
-            answer.starts.push(answer.chances.len());
-        }
-        Ok(())
-    }
-
-    /// Whether what stands tells enough about an outcome of this chance: the digits that were lost weigh more the rarer it is.
-    /// Where links are cut, the cut costs far more than they do.
-    fn tells(&self, chance: f64) -> bool {
-        chance >= RARE && (self.standing.accuracy != Accuracy::Exact || self.errors.total <= CANCELED * chance)
-    }
-
-    /// A rare outcome, asked for by itself.
-    fn rare(&self, check: &OpenCheck, outcome: usize, targets: &[Event], answer: &mut ByOutcome) -> Result<(), Error> {
-        let mut observations = self.observations.clone();
-        observations.push(self.answered(check, outcome));
-        let asked: Vec<VarIx> =
-            targets.iter().filter_map(|target| target.allowed.first()).map(|&(var, _)| var).collect();
-        match self.engine.posterior_with(&observations, &asked, &self.limits) {
-            Ok(posterior) => {
-                answer.chances.push(libm::exp(posterior.log_evidence() - self.standing.log_evidence).min(1.0));
-                let chance = |(var, allowed): &(VarIx, Vec<bool>)| -> f64 {
-                    posterior.of(*var).iter().zip(allowed).filter(|&(_, &allowed)| allowed).map(|(p, _)| p).sum()
-                };
-                answer.posteriors.extend(targets.iter().filter_map(|target| target.allowed.first()).map(chance));
-                Ok(())
-            }
-            Err(Error::Contradiction) => {
-                answer.chances.push(0.0);
-                answer.posteriors.extend(targets.iter().map(|_| 0.0));
-                Ok(())
-            }
-            Err(error) => Err(error),
-        }
-    }
-
-    /// The observation that a check came out so.
-    fn answered(&self, check: &OpenCheck, outcome: usize) -> Observation {
-        match check {
-            OpenCheck::Variable(var) => {
-                let states = self.base().network.variable(*var).states.count();
-                let likelihood = (0..states).map(|state| f64::from(u8::from(state == outcome))).collect();
-                Observation::State { var: *var, likelihood }
-            }
-            OpenCheck::Rows { slice, rows, chances } => {
-                let row = |(any_of, &likelihood): (&Vec<Literal>, &f64)| Row { any_of: any_of.clone(), likelihood };
-                let rows_of = rows.iter().zip(&chances[outcome]).map(row).collect();
-                Observation::Rows { slice: *slice, rows: rows_of, otherwise: chances[outcome][rows.len()] }
-            }
-        }
-    }
-
-    /// The chance of each outcome as a sum over events, each with a factor for each outcome.
-    fn terms(&self, check: &OpenCheck) -> Result<Terms, Error> {
-        let mut terms = match check {
-            OpenCheck::Variable(var) => self.terms_of_table(*var)?,
-            OpenCheck::Rows { slice, rows, chances } => self.terms_of_rows(*slice, rows, chances)?,
-        };
-        // "Anything" stands first and stays: it says how many outcomes there are.
-        let mut at = 0;
-        terms.retain(|(_, factors)| {
-            at += 1;
-            at == 1 || factors.iter().any(|&f| f != 0.0)
-        });
-        Ok(terms)
-    }
-
-    /// `l_0` + sum over r of (`l_r` - `l_{r-1}`) [none of the first r rows holds].
-    fn terms_of_rows(&self, slice: usize, rows: &[Vec<Literal>], chances: &[Vec<f64>]) -> Result<Terms, Error> {
-        if slice >= self.base().network.slices || chances.iter().any(|of_rows| of_rows.len() != rows.len() + 1) {
-            return Err(Error::Observation("expected a chance for each row and one more, in a known slice".to_owned()));
-        }
-        let mut event = Event::anything();
-        let mut terms = vec![(event.clone(), chances.iter().map(|of_rows| of_rows[0]).collect())];
-        for (r, row) in rows.iter().enumerate() {
-            for literal in row {
-                self.node(literal.var)?;
-                let variable = self.base().network.variable(literal.var);
-                let States::OnIn(sets) = &variable.states else {
-                    return Err(Error::Observation(format!("expected an on/off variable, found `{}`", variable.name)));
-                };
-                event = event.and(literal.var, sets.iter().map(|set| set.has(slice) != literal.on).collect());
-            }
-            terms.push((event.clone(), chances.iter().map(|of_rows| of_rows[r + 1] - of_rows[r]).collect()));
-        }
-        Ok(terms)
-    }
-
-    /// A table as a sum over which parents are away from their likeliest state, and where: the largest events need no
-    /// pass, and a parent alone serves every check that reads it.
-    fn terms_of_table(&self, var: VarIx) -> Result<Terms, Error> {
-        let base = self.base();
-        let not_a_table = || Error::Observation("expected an unobserved variable given by a table".to_owned());
-        let variable = base.network.variables.get(var.at()).ok_or_else(not_a_table)?;
-        let Mechanism::Table { parents, rows } = &variable.mechanism else { return Err(not_a_table()) };
-        for &parent in parents {
-            self.node(parent)?;
-        }
-        let outcomes = variable.states.count();
-        let counts: Vec<usize> = parents.iter().map(|&parent| base.network.variable(parent).states.count()).collect();
-        let usual: Vec<usize> = parents.iter().map(|&parent| likeliest(&base.priors[parent.at()])).collect();
-        let row_of = |states: &[usize]| states.iter().zip(&counts).fold(0, |at, (&state, &n)| at * n + state);
-        let mut terms = Vec::new();
-        let mut states = usual.clone();
-        let configurations: usize = counts.iter().product();
-        // The usual configuration comes first, then all others as they count up.
-        for configuration in std::iter::once(row_of(&usual)).chain((0..configurations).filter(|&c| c != row_of(&usual)))
-        {
-            let mut rest = configuration;
-            for (state, &n) in states.iter_mut().zip(&counts).rev() {
-                (*state, rest) = (rest % n, rest / n);
-            }
-            let away: Vec<usize> = (0..parents.len()).filter(|&i| states[i] != usual[i]).collect();
-            let mut factors = vec![0.0; outcomes];
-            for kept in 0..1u32 << away.len() {
-                let mut corner = usual.clone();
-                away.iter()
-                    .enumerate()
-                    .filter(|&(bit, _)| kept >> bit & 1 == 1)
-                    .for_each(|(_, &i)| corner[i] = states[i]);
-                let sign = if (away.len() as u32 - kept.count_ones()).is_multiple_of(2) { 1.0 } else { -1.0 };
-                let row = &rows[row_of(&corner) * outcomes..][..outcomes];
-                factors.iter_mut().zip(row).for_each(|(f, p)| *f += sign * p);
-            }
-            let only = |i: usize| (0..counts[i]).map(|state| state == states[i]).collect();
-            let event = away.iter().fold(Event::anything(), |event, &i| event.and(parents[i], only(i)));
-            terms.push((event, factors));
-        }
-        Ok(terms)
-    }
-}
-
-/// The chances of a check's outcomes as a sum over events, "anything" first: each with a factor for each outcome.
-type Terms = Vec<(Event, Vec<f64>)>;
-
-fn outcomes_of(terms: &[(Event, Vec<f64>)]) -> usize {
-    terms.first().map_or(0, |(_, factors)| factors.len())
 }
 
 /// How a target is read off a pass.
-struct Asked {
+pub(super) struct Asked {
     node: Option<usize>,
     /// For each state left whether the target is on.
     on: Vec<f64>,
     /// Its chance given the observations alone.
     alone: f64,
-}
-
-fn likeliest(distribution: &[f64]) -> usize {
-    (0..distribution.len()).max_by(|&a, &b| distribution[a].total_cmp(&distribution[b])).unwrap_or(0)
 }

@@ -16,8 +16,19 @@ use std::collections::BTreeSet;
 pub(super) struct Column {
     /// The state of every world that is not among the others.
     usual: u8,
-    /// Worlds and their states, each world once.
-    others: Vec<(u32, u8)>,
+    /// Worlds and their states, each world once, packed: there are millions of them to go through.
+    others: Vec<u32>,
+}
+
+/// More worlds than this do not go into a [`Column`].
+pub(super) const WORLDS_MAX: usize = 1 << 24;
+
+fn packed(world: u32, state: u8) -> u32 {
+    world << 8 | u32::from(state)
+}
+
+fn unpacked(other: u32) -> (u32, u8) {
+    (other >> 8, other as u8)
 }
 
 impl Column {
@@ -26,10 +37,38 @@ impl Column {
         Self { usual, others: vec![] }
     }
 
+    /// Of a state for each world.
+    pub(super) fn of_all(states: &[u8]) -> Self {
+        let usual = states.first().copied().unwrap_or(0);
+        let others = (0..).zip(states).filter(|&(_, &state)| state != usual);
+        Self { usual, others: others.map(|(world, &state)| packed(world, state)).collect() }
+    }
+
+    /// The same with every state by another name.
+    pub(super) fn renamed(&self, names: &[usize]) -> Self {
+        let name = |state: u8| names[usize::from(state)] as u8;
+        let other = |other: &u32| {
+            let (world, state) = unpacked(*other);
+            packed(world, name(state))
+        };
+        Self { usual: name(self.usual), others: self.others.iter().map(other).collect() }
+    }
+
+    /// Those of `n` worlds, one bit each, whose state is `inside`.
+    pub(super) fn set(&self, inside: &[bool], n: usize) -> Vec<u64> {
+        let usual = inside[usize::from(self.usual)];
+        let mut set = vec![if usual { u64::MAX } else { 0 }; bits::words(n)];
+        bits::trim(&mut set, n);
+        for (world, state) in self.others.iter().copied().map(unpacked) {
+            set[world as usize / 64] ^= u64::from(inside[usize::from(state)] != usual) << (world % 64);
+        }
+        set
+    }
+
     /// The state of each of `n` worlds.
     pub(super) fn states(&self, n: usize) -> Vec<u8> {
         let mut states = vec![self.usual; n];
-        for &(world, state) in &self.others {
+        for (world, state) in self.others.iter().copied().map(unpacked) {
             states[world as usize] = state;
         }
         states
@@ -47,52 +86,59 @@ pub(super) struct Groups {
     /// Where the worlds of each configuration begin, and where the last end.
     starts: Vec<usize>,
     worlds: Vec<u32>,
-    /// One bit for each world that is listed.
-    listed: Vec<u64>,
-    /// How far each world's configuration lies from the usual one, modulo 2^32; zero between two uses.
-    apart: Vec<u32>,
-    /// The listed worlds in the order in which they were met.
+    /// Which use of this memory it is.
+    now: u32,
+    /// For each world the use it was last listed in, and below that how far its configuration then lay from the usual
+    /// one, modulo 2^32.
+    apart: Vec<u64>,
+    /// The listed worlds in the order in which they were met, and room for one more.
     met: Vec<u32>,
-    /// The place of each configuration among those met.
+    /// How many those are.
+    listed: usize,
+    /// The place of each configuration among those met; `u32::MAX` between two uses.
     place: Vec<u32>,
 }
 
 impl Groups {
     /// For `n` worlds.
     pub(super) fn new(n: usize) -> Self {
-        Self { n, listed: vec![0; bits::words(n)], apart: vec![0; n], ..Self::default() }
+        Self { n, apart: vec![0; n], met: vec![0; n + 1], ..Self::default() }
     }
 
     /// Groups the worlds by what is known of them: columns, and how far two states of each lie apart in one of `len`
     /// configurations.
     pub(super) fn gather<'c>(&mut self, known: impl Iterator<Item = (usize, &'c Column)>, len: usize) {
-        self.usual = 0;
-        self.listed.fill(0);
-        self.met.clear();
+        self.now += 1;
+        let now = u64::from(self.now) << 32;
+        let (mut usual, mut listed) = (0, 0);
+        let (all, met) = (self.apart.as_mut_slice(), self.met.as_mut_slice());
         for (step, column) in known {
-            self.usual += step * usize::from(column.usual);
-            for &(world, state) in &column.others {
-                let (word, bit) = (world as usize / 64, 1 << (world % 64));
-                if self.listed[word] & bit == 0 {
-                    self.listed[word] |= bit;
-                    self.met.push(world);
-                }
-                let apart = &mut self.apart[world as usize];
-                let difference = u32::from(state).wrapping_sub(u32::from(column.usual));
-                *apart = apart.wrapping_add(difference.wrapping_mul(step as u32));
+            usual += step * usize::from(column.usual);
+            for (world, state) in column.others.iter().copied().map(unpacked) {
+                // Written whether it is new or not: whether it is cannot be foretold, and guessing wrong costs more.
+                let apart = &mut all[world as usize];
+                let is_new = *apart >> 32 != now >> 32;
+                met[listed] = world;
+                listed += usize::from(is_new);
+                let difference = u32::from(state).wrapping_sub(u32::from(column.usual)).wrapping_mul(step as u32);
+                let before = if is_new { 0 } else { *apart as u32 };
+                *apart = now | u64::from(before.wrapping_add(difference));
             }
         }
+        (self.usual, self.listed) = (usual, listed);
         self.group(len);
     }
 
     /// Puts those met in order.
     fn group(&mut self, len: usize) {
-        self.place.clear();
-        self.place.resize(len, u32::MAX);
+        if self.place.len() < len {
+            self.place.resize(len, u32::MAX);
+        }
         self.configurations.clear();
         self.starts.clear();
-        for &world in &self.met {
-            let at = (self.usual as u32).wrapping_add(self.apart[world as usize]);
+        let met = &self.met[..self.listed];
+        for &world in met {
+            let at = (self.usual as u32).wrapping_add(self.apart[world as usize] as u32);
             let place = &mut self.place[at as usize];
             if *place == u32::MAX {
                 *place = self.starts.len() as u32;
@@ -106,17 +152,17 @@ impl Groups {
             end += std::mem::replace(start, end);
         }
         self.starts.push(end);
-        self.worlds.resize(self.met.len(), 0);
+        self.worlds.resize(met.len(), 0);
         // Each start moves to the end of its group and is then the next one's.
-        for &world in &self.met {
-            let apart = std::mem::take(&mut self.apart[world as usize]);
-            let at = (self.usual as u32).wrapping_add(apart);
+        for &world in met {
+            let at = (self.usual as u32).wrapping_add(self.apart[world as usize] as u32);
             let start = &mut self.starts[self.place[at as usize] as usize];
             self.worlds[*start] = world;
             *start += 1;
         }
         self.starts.rotate_right(1);
         self.starts[0] = 0;
+        self.configurations.iter().for_each(|&at| self.place[at as usize] = u32::MAX);
     }
 
     fn iter(&self) -> impl Iterator<Item = (usize, &[u32])> {
@@ -125,7 +171,7 @@ impl Groups {
     }
 
     fn is_usual(&self, world: usize) -> bool {
-        self.listed[world / 64] >> (world % 64) & 1 == 0
+        self.apart[world] >> 32 != u64::from(self.now)
     }
 }
 
@@ -199,15 +245,17 @@ impl Picked {
     pub(super) fn of(groups: &Groups, rng: &mut ChaCha8Rng, source: &Source) -> Self {
         let mut choices = Choices::default();
         let mut picked = Self { cells: vec![[0, 0]], others: Vec::with_capacity(groups.worlds.len()) };
+        let mut draws = Vec::new();
         for (at, worlds) in groups.iter() {
             let listed = source.list(&mut choices, at);
-            let draws = worlds.iter().map(|&world| (world, choices.pick(uniform(rng)))).collect();
-            picked.take(draws, &choices, listed, at, source, rng);
+            draws.clear();
+            draws.extend(worlds.iter().map(|&world| (world, choices.pick(uniform(rng)))));
+            picked.take(&mut draws, &choices, listed, at, source, rng);
         }
         let listed = source.list(&mut choices, groups.usual);
         let likeliest = choices.likeliest();
         let [from, to] = choices.span(likeliest);
-        let mut draws = Vec::new();
+        draws.clear();
         scatter(groups.n, 1.0 - (to - from), rng, |world, rng| {
             // The listed worlds have drawn.
             if groups.is_usual(world) {
@@ -223,14 +271,14 @@ impl Picked {
             let rest = (0..groups.n).filter(|&world| groups.is_usual(world)).map(|world| world as u32);
             draws.extend(rest.filter(|world| !drawn.contains(world)).map(|world| (world, likeliest)));
         }
-        picked.take(draws, &choices, listed, groups.usual, source, rng);
+        picked.take(&mut draws, &choices, listed, groups.usual, source, rng);
         picked
     }
 
     /// Takes over the choices that worlds of configuration `at` have drawn, and draws the rest where that is not all.
     fn take(
         &mut self,
-        mut draws: Vec<(u32, usize)>,
+        draws: &mut [(u32, usize)],
         choices: &Choices,
         listed: Listed,
         at: usize,
@@ -246,7 +294,7 @@ impl Picked {
             }
             Listed::Whole => {
                 self.cells.extend(draws.iter().map(|&(_, choice)| choices.cells[choice]));
-                self.others.extend((start as u32..).zip(&draws).map(|(place, &(world, _))| (world, place)));
+                self.others.extend((start as u32..).zip(&*draws).map(|(place, &(world, _))| (world, place)));
             }
             Listed::First => {
                 draws.sort_unstable_by_key(|&(world, choice)| (choice, world));
@@ -262,16 +310,29 @@ impl Picked {
         }
     }
 
-    /// The states of a node from the cells drawn in a table.
-    pub(super) fn decode(&self, side: usize, step: usize, states: usize) -> Column {
-        let state_at: Vec<u8> =
-            self.cells.iter().map(|cells| (cells[side] / step as u32 % states as u32) as u8).collect();
+    /// The states of a node from the cells drawn in a table. `memory` is to use again.
+    pub(super) fn decode(&self, side: usize, step: usize, states: usize, memory: &mut Vec<u32>) -> Column {
+        let state_at = states_at(&self.cells, side, step as u32, states as u32);
         let usual = state_at[0];
-        let mut others = Vec::with_capacity(self.others.len());
-        others.extend(self.others.iter().map(|&(world, place)| (world, state_at[place as usize])));
-        others.retain(|&(_, state)| state != usual);
-        Column { usual, others }
+        // Written whether it is the usual one or not, as when they are gathered.
+        memory.resize(memory.len().max(self.others.len() + 1), 0);
+        let mut count = 0;
+        for &(world, place) in &self.others {
+            let state = state_at[place as usize];
+            memory[count] = packed(world, state);
+            count += usize::from(state != usual);
+        }
+        Column { usual, others: memory[..count].to_vec() }
     }
+}
+
+/// The state of a node in each of some cells; nearly always all that there is to divide by are powers of two.
+fn states_at(cells: &[[u32; 2]], side: usize, step: u32, states: u32) -> Vec<u8> {
+    if step.is_power_of_two() && states.is_power_of_two() {
+        let (shift, mask) = (step.trailing_zeros(), states - 1);
+        return cells.iter().map(|cells| (cells[side] >> shift & mask) as u8).collect();
+    }
+    cells.iter().map(|cells| (cells[side] / step % states) as u8).collect()
 }
 
 /// Goes to each of `n` worlds with chance `p`, in order: the number passed over is drawn from the geometric distribution.
@@ -323,8 +384,8 @@ mod tests {
     #[test]
     fn worlds_are_grouped_by_what_is_known() {
         let mut groups = Groups::new(70);
-        let a = Column { usual: 1, others: vec![(69, 0), (3, 2)] };
-        let b = Column { usual: 0, others: vec![(5, 1), (69, 1)] };
+        let a = Column { usual: 1, others: vec![packed(69, 0), packed(3, 2)] };
+        let b = Column { usual: 0, others: vec![packed(5, 1), packed(69, 1)] };
         // Twice: nothing may be left over from the first time.
         for _ in 0..2 {
             groups.gather([(2, &a), (1, &b)].into_iter(), 6);
@@ -339,7 +400,7 @@ mod tests {
     fn picks_come_as_often_as_they_should() {
         let mut rng = ChaCha8Rng::seed_from_u64(11);
         let (n, rounds) = (100, 4_000);
-        let known = Column { usual: 0, others: (0..40).map(|world| (world, 1)).collect() };
+        let known = Column { usual: 0, others: (0..40).map(|world| packed(world, 1)).collect() };
         let weights = [[0.7, 0.2, 0.1], [0.0, 0.5, 0.5]];
         let source = Source {
             tables: [weights.concat(), vec![1.0]],
@@ -352,7 +413,7 @@ mod tests {
         for _ in 0..rounds {
             groups.gather([(1, &known)].into_iter(), 2);
             let picked = Picked::of(&groups, &mut rng, &source);
-            let states = picked.decode(0, 1, 3).states(n);
+            let states = picked.decode(0, 1, 3, &mut vec![]).states(n);
             for (world, &state) in states.iter().enumerate() {
                 counts[usize::from(world < 40)][usize::from(state)] += 1;
             }

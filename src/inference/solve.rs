@@ -53,6 +53,8 @@ pub(super) struct Trail {
     cells: f64,
     messages: Vec<Message>,
     last_change: f64,
+    /// The relative error of the evidence, at most.
+    error: f64,
 }
 
 /// The outcome of a query.
@@ -79,6 +81,8 @@ pub(super) struct Settled<'g> {
     sequence: Vec<usize>,
     cells: f64,
     last_change: f64,
+    /// The relative error of the evidence, at most, where it is known from before.
+    error: Option<f64>,
 }
 
 /// Answers a query, in the star form where its digits can be trusted and in the chain form elsewhere.
@@ -94,8 +98,8 @@ pub(super) fn solve(
     let graph = compile::graph(base, observations, Form::Star)?;
     let mut settled = settle(base, &graph, limits, carried)?;
     let error = settled.error();
-    if settled.is_trusted() {
-        let trail = settled.trail();
+    if settled.is_trusted_with(error) {
+        let trail = settled.trail(error);
         return Ok(Solved { trail: Some(trail), ..settled.read(base, wanted) });
     }
     let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
@@ -146,7 +150,7 @@ pub(super) fn stand(
     let graph = compile::graph_with(base, observations, open, Form::Star)?;
     let settled = settle(base, &graph, limits, &[])?;
     let error = settled.error();
-    if settled.is_trusted() {
+    if settled.is_trusted_with(error) {
         let parts = settled.into_parts();
         return Ok(parts.with(graph));
     }
@@ -246,7 +250,7 @@ pub(super) fn settle_with<'g>(
     if cut.contains(&true) {
         last_change = work.settle(&mut upward, limits.rounds);
     }
-    Settled { graph, work, upward, cut, sequence: order.sequence, cells: order.cells, last_change }
+    Settled { graph, work, upward, cut, sequence: order.sequence, cells: order.cells, last_change, error: None }
 }
 
 /// Settles the star form of the observations that `trail` was left by: one up pass.
@@ -263,7 +267,8 @@ pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>>
     let work = Work::new(graph, cut, sequence, start, Reach::Nodes);
     let upward = work.up();
     let (cut, sequence) = (cut.clone(), sequence.clone());
-    Some(Settled { graph, work, upward, cut, sequence, cells: trail.cells, last_change: trail.last_change })
+    let Trail { cells, last_change, error, .. } = *trail;
+    Some(Settled { graph, work, upward, cut, sequence, cells, last_change, error: Some(error) })
 }
 
 /// The natural log of the chance of `observations`, the first of which left `trail`: its cuts and its order serve again.
@@ -278,7 +283,7 @@ pub(super) fn log_evidence_along(
     if !trail.fits(&graph) {
         return Ok(None);
     }
-    let order = Order { sequence: trail.sequence.clone(), cells: trail.cells, widest: vec![] };
+    let order = Order { sequence: trail.sequence.clone(), cells: trail.cells };
     let choice = Choice { cut: trail.cut.clone(), order, messages: trail.messages.clone() };
     let settled = settle_with(base, &graph, limits, &[], choice);
     Ok(settled.is_trusted().then(|| settled.log_evidence()))
@@ -299,21 +304,28 @@ impl Settled<'_> {
 
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
     pub(super) fn error(&self) -> f64 {
+        if let Some(known) = self.error {
+            return known;
+        }
         let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
         let rough = self.upward.error;
         let error = if rough <= CANCELED { rough } else { self.work.program.errors(&self.upward).total };
         if usable && error.is_finite() { error } else { f64::INFINITY }
     }
 
-    fn trail(&self) -> Trail {
+    fn trail(&self, error: f64) -> Trail {
         let messages = self.work.messages();
         let (cut, sequence) = (self.cut.clone(), self.sequence.clone());
-        Trail { cut, sequence, cells: self.cells, messages, last_change: self.last_change }
+        Trail { cut, sequence, cells: self.cells, messages, last_change: self.last_change, error }
     }
 
     /// Whether hardly a digit was lost to cancellation, or far less than to cuts.
     pub(super) fn is_trusted(&self) -> bool {
-        self.error() <= if self.cut.contains(&true) { TOLERABLE } else { CANCELED }
+        self.is_trusted_with(self.error())
+    }
+
+    fn is_trusted_with(&self, error: f64) -> bool {
+        error <= if self.cut.contains(&true) { TOLERABLE } else { CANCELED }
     }
 
     fn log_evidence(&self) -> f64 {

@@ -11,10 +11,20 @@ const MANY: usize = 27;
 pub(super) struct Shared {
     /// How far apart two codes lie in the first table and in the second.
     pub(super) steps: [usize; 2],
-    /// For each code of the result the codes of the two tables.
-    pub(super) splits: Vec<Vec<[u8; 2]>>,
+    /// For each code of the result how it splits.
+    splits: Vec<Splits>,
     /// How far apart two codes lie in the result; `None` where the node is summed out and nothing else is gathered.
-    pub(super) known: Option<usize>,
+    known: Option<usize>,
+}
+
+/// How a code splits over the two tables.
+struct Splits {
+    /// The codes of the two tables.
+    pairs: Vec<[u8; 2]>,
+    /// The codes of each table, each once.
+    codes: [Vec<u8>; 2],
+    /// For each pair the places of its codes among those.
+    places: Vec<[usize; 2]>,
 }
 
 /// A node of the result that both tables take over as it is, or that is split: then its steps in them are zero.
@@ -44,8 +54,18 @@ pub(super) enum Listed {
 }
 
 impl Shared {
+    /// `splits` are, for each code of the result, the codes of the two tables.
+    pub(super) fn new(steps: [usize; 2], splits: Vec<Vec<[u8; 2]>>, known: Option<usize>) -> Self {
+        Self { steps, splits: splits.into_iter().map(Splits::new).collect(), known }
+    }
+
+    /// How many codes it has.
+    pub(super) fn len(&self) -> usize {
+        self.splits.len()
+    }
+
     /// The splits of the code that it has in configuration `at` of the result.
-    fn splits(&self, at: usize) -> &[[u8; 2]] {
+    fn splits(&self, at: usize) -> &Splits {
         &self.splits[self.known.map_or(0, |step| at / step % self.splits.len())]
     }
 
@@ -53,20 +73,28 @@ impl Shared {
     fn offset(&self, split: [u8; 2]) -> [u32; 2] {
         [0, 1].map(|side| u32::from(split[side]) * self.steps[side] as u32)
     }
+}
 
-    /// The codes on one side of some splits, each once.
-    fn codes(splits: &[[u8; 2]], side: usize) -> Vec<u8> {
-        let mut codes: Vec<u8> = splits.iter().map(|split| split[side]).collect();
-        codes.sort_unstable();
-        codes.dedup();
-        codes
+impl Splits {
+    fn new(pairs: Vec<[u8; 2]>) -> Self {
+        let codes = [0, 1].map(|side| {
+            let mut codes: Vec<u8> = pairs.iter().map(|pair| pair[side]).collect();
+            codes.sort_unstable();
+            codes.dedup();
+            codes
+        });
+        let place =
+            |pair: [u8; 2], side: usize| codes[side].binary_search(&pair[side]).expect("a code of one of the splits");
+        let places = pairs.iter().map(|&pair| [0, 1].map(|side| place(pair, side))).collect();
+        Self { pairs, codes, places }
     }
 }
 
 impl Source {
     /// Lists what can be drawn in configuration `at` of the result.
     pub(super) fn list(&self, choices: &mut Choices, at: usize) -> Listed {
-        let many = self.shared.iter().map(|shared| shared.splits(at).len()).fold(self.summed.0, usize::saturating_mul);
+        let many =
+            self.shared.iter().map(|shared| shared.splits(at).pairs.len()).fold(self.summed.0, usize::saturating_mul);
         if many > MANY {
             self.list_first(choices, at);
             return Listed::First;
@@ -74,7 +102,7 @@ impl Source {
         let cells = choices.cells();
         self.begin(cells, at);
         for shared in &self.shared {
-            spread(cells, shared.splits(at), |&split| shared.offset(split));
+            spread(cells, &shared.splits(at).pairs, |&split| shared.offset(split));
         }
         choices.weigh(|_, [a, b]| self.first(a) * self.second(b));
         Listed::Whole
@@ -88,28 +116,26 @@ impl Source {
         let cells = choices.cells();
         self.begin(cells, at);
         for shared in &self.shared {
-            spread(cells, &Shared::codes(shared.splits(at), 1), |&b| shared.offset([0, b]));
+            spread(cells, &shared.splits(at).codes[1], |&b| shared.offset([0, b]));
         }
         let mut sums: Vec<f64> = cells.iter().map(|&[_, b]| self.second(b)).collect();
         let mut step = self.summed.0;
         for shared in &self.shared {
             let splits = shared.splits(at);
-            let [from, into] = [1, 0].map(|side| Shared::codes(splits, side));
-            let mut new = vec![0.0; sums.len() / from.len() * into.len()];
-            let place = |codes: &[u8], code: u8| codes.binary_search(&code).expect("a code of one of the splits");
-            for (old, new) in sums.chunks_exact(step * from.len()).zip(new.chunks_exact_mut(step * into.len())) {
-                for &[a, b] in splits {
-                    let old = &old[step * place(&from, b)..][..step];
-                    let new = &mut new[step * place(&into, a)..][..step];
+            let [into, from] = [0, 1].map(|side| splits.codes[side].len());
+            let mut new = vec![0.0; sums.len() / from * into];
+            for (old, new) in sums.chunks_exact(step * from).zip(new.chunks_exact_mut(step * into)) {
+                for &[a, b] in &splits.places {
+                    let (old, new) = (&old[step * b..][..step], &mut new[step * a..][..step]);
                     new.iter_mut().zip(old).for_each(|(new, old)| *new += old);
                 }
             }
-            step *= into.len();
+            step *= into;
             sums = new;
         }
         self.begin(cells, at);
         for shared in &self.shared {
-            spread(cells, &Shared::codes(shared.splits(at), 0), |&a| shared.offset([a, 0]));
+            spread(cells, &shared.splits(at).codes[0], |&a| shared.offset([a, 0]));
         }
         choices.weigh(|place, [a, _]| self.first(a) * sums[place]);
     }
@@ -119,10 +145,12 @@ impl Source {
         let cells = choices.cells();
         cells.clear();
         cells.push(first);
+        let mut fits: Vec<u8> = Vec::new();
         for shared in &self.shared {
             let a = first[0] as usize / shared.steps[0] % shared.splits.len();
-            let fits: Vec<u8> =
-                shared.splits(at).iter().filter(|split| usize::from(split[0]) == a).map(|split| split[1]).collect();
+            let splits = shared.splits(at).pairs.iter();
+            fits.clear();
+            fits.extend(splits.filter(|split| usize::from(split[0]) == a).map(|split| split[1]));
             spread(cells, &fits, |&b| shared.offset([0, b]));
         }
         choices.weigh(|_, [_, b]| self.second(b));
@@ -178,8 +206,7 @@ mod tests {
         let union = |code: u8| -> Vec<[u8; 2]> {
             (0..4u8).map(|both| [both & 1, both >> 1]).filter(|split| split[0] | split[1] == code).collect()
         };
-        let shared =
-            |at: usize| Shared { steps: [2 << at, 3 << at], splits: vec![union(0), union(1)], known: Some(1 << at) };
+        let shared = |at: usize| Shared::new([2 << at, 3 << at], vec![union(0), union(1)], Some(1 << at));
         let cells = |n: usize, salt: usize| (0..n).map(|at| ((at * 37 + salt) % 23) as f64).collect::<Vec<f64>>();
         let source = Source {
             tables: [cells(16, 5), cells(24, 11)],
@@ -194,7 +221,7 @@ mod tests {
                 let cells = choices.cells();
                 source.begin(cells, at);
                 for shared in &source.shared {
-                    spread(cells, shared.splits(at), |&split| shared.offset(split));
+                    spread(cells, &shared.splits(at).pairs, |&split| shared.offset(split));
                 }
                 choices.weigh(|_, [a, b]| source.first(a) * source.second(b));
                 choices.chances().collect::<BTreeMap<_, _>>()

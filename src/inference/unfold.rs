@@ -8,7 +8,7 @@
 use rand_chacha::ChaCha8Rng;
 
 use super::eliminate::{Op, stride};
-use super::scatter::{Column, Groups, Picked};
+use super::scatter::{Column, Groups, Picked, WORLDS_MAX};
 use super::solve::Settled;
 use super::split::{Kept, Shared, Source};
 
@@ -82,6 +82,8 @@ struct Unfolding<'s, 'g> {
     known: Vec<Vec<(usize, usize)>>,
     drawn: Vec<Column>,
     groups: Groups,
+    /// For decoding.
+    memory: Vec<u32>,
     /// The hidden nodes that both tables of the step know.
     shared: Marks,
     /// The hidden nodes that the result knows, with their places in `drawn`.
@@ -122,8 +124,11 @@ impl Marks {
 }
 
 /// Draws `n` states of every node that is a variable, one column a node; `None` where the hidden nodes do not tell
-/// their codes apart.
-pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Option<Vec<Vec<u8>>> {
+/// their codes apart, or for more than [`WORLDS_MAX`].
+pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Option<Vec<Column>> {
+    if n > WORLDS_MAX {
+        return None;
+    }
     let nodes = &settled.graph.nodes;
     let mut all = Vec::with_capacity(nodes.len());
     for node in nodes {
@@ -141,11 +146,12 @@ pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Op
         codes: all,
         drawn: vec![],
         groups: Groups::new(n),
+        memory: vec![],
     };
     for op in settled.work.program.ops().iter().rev() {
         unfolding.step(op, rng);
     }
-    Some(unfolding.columns.iter().map(|column| column.states(n)).collect())
+    Some(unfolding.columns)
 }
 
 impl Stands {
@@ -192,10 +198,9 @@ impl Stands {
 impl Unfolding<'_, '_> {
     /// Draws what one step summed out and splits its codes.
     fn step(&mut self, op: &Op, rng: &mut ChaCha8Rng) {
-        let program = &self.settled.work.program;
         let variable = op.over.filter(|&v| self.codes[v].is_none());
         let shared = self.mark(op);
-        let mut split: Vec<[usize; 2]> = vec![];
+        let mut split: Vec<[Option<usize>; 2]> = vec![];
         if variable.is_some_and(|v| self.cards[v] == 1) && shared.is_empty() {
             self.columns[variable.unwrap_or_default()] = Column::default();
         } else if variable.is_some() || !shared.is_empty() {
@@ -203,13 +208,13 @@ impl Unfolding<'_, '_> {
         }
         // Codes that only one of the tables knows are handed down as they are.
         for (side, table) in [op.a, op.b].into_iter().enumerate() {
-            if program.slots()[table].scope.is_empty() {
+            if !self.is_drawn_from(table) {
                 continue;
             }
             let mut known = Vec::with_capacity(self.stands.of(table).len());
             for &(hidden, _) in self.stands.of(table) {
                 let place = match (self.shared.get(hidden), self.above.get(hidden)) {
-                    (Some(at), _) => split[at][side],
+                    (Some(at), _) => split[at][side].expect("a table that is drawn from needs its codes"),
                     (None, Some(place)) => place,
                     (None, None) => {
                         let nothing = self.codes[hidden].as_ref().map_or(0, |codes| codes.nothing);
@@ -221,6 +226,19 @@ impl Unfolding<'_, '_> {
             }
             self.known[table] = known;
         }
+        // What was split is of no use any more.
+        for (hidden, place) in std::mem::take(&mut self.known[op.out]) {
+            if self.shared.get(hidden).is_some() {
+                self.drawn[place] = Column::default();
+            }
+        }
+    }
+
+    /// Whether a later step draws what this table knows: it is the result of one, not one of the first tables.
+    fn is_drawn_from(&self, table: usize) -> bool {
+        let program = &self.settled.work.program;
+        let slots = program.slots();
+        table >= slots.len() - program.ops().len() && !slots[table].scope.is_empty()
     }
 
     /// Marks what the result knows and what both tables know, and lists the latter.
@@ -246,8 +264,15 @@ impl Unfolding<'_, '_> {
         self.stands.of(table).iter().find(|&&(h, _)| h == hidden).map(|&(_, stand)| stand)
     }
 
-    /// Draws the variable and the splits; returns for each shared node the places of its two new columns.
-    fn draw(&mut self, op: &Op, variable: Option<usize>, shared: &[usize], rng: &mut ChaCha8Rng) -> Vec<[usize; 2]> {
+    /// Draws the variable and the splits; returns for each shared node the places of its two new columns, where they are
+    /// of use.
+    fn draw(
+        &mut self,
+        op: &Op,
+        variable: Option<usize>,
+        shared: &[usize],
+        rng: &mut ChaCha8Rng,
+    ) -> Vec<[Option<usize>; 2]> {
         let scope = |table: usize| self.settled.work.program.slots()[table].scope.as_slice();
         let step = |table: usize, node: usize| stride(&self.cards, scope(table), node);
         let source = Source {
@@ -264,14 +289,15 @@ impl Unfolding<'_, '_> {
         if let Some(v) = variable {
             let (states, steps) = source.summed;
             let side = usize::from(steps[0] == 0);
-            self.columns[v] = picked.decode(side, steps[side], states);
+            self.columns[v] = picked.decode(side, steps[side], states, &mut self.memory);
         }
+        let drawn_from = [op.a, op.b].map(|table| self.is_drawn_from(table));
         let mut places = Vec::with_capacity(shared.len());
         for shared in &source.shared {
-            let mut new = [0; 2];
-            for (side, place) in new.iter_mut().enumerate() {
-                *place = self.drawn.len();
-                self.drawn.push(picked.decode(side, shared.steps[side], shared.splits.len()));
+            let mut new = [None; 2];
+            for (side, place) in new.iter_mut().enumerate().filter(|&(side, _)| drawn_from[side]) {
+                *place = Some(self.drawn.len());
+                self.drawn.push(picked.decode(side, shared.steps[side], shared.len(), &mut self.memory));
             }
             places.push(new);
         }
@@ -312,7 +338,7 @@ impl Unfolding<'_, '_> {
         if known.is_none() {
             splits.swap(0, usize::from(codes.nothing));
         }
-        Shared { steps: [step(op.a), step(op.b)], splits, known }
+        Shared::new([step(op.a), step(op.b)], splits, known)
     }
 
     /// A table in its positive form, over codes in place of the hidden nodes' states.

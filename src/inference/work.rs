@@ -68,6 +68,8 @@ pub(super) struct Work<'g> {
     cuts: Vec<Cut>,
     whole: Vec<usize>,
     pub(super) program: Program,
+    /// For each table of the program whether it hangs on a message.
+    moves: Vec<bool>,
     /// Memory of the last down pass.
     adjoints: Vec<f64>,
 }
@@ -129,24 +131,25 @@ impl<'g> Work<'g> {
             inputs.extend(cut.ends.iter().map(|end| Input { scope: &nodes[end.node], wanted: true }));
         }
         let program = Program::new(&graph.cards(), &inputs, order);
-        Self { graph, cuts, whole, program, adjoints: vec![] }
+        let moves = program.hanging(graph.nodes.len() + whole.len()..inputs.len());
+        Self { graph, cuts, whole, program, moves, adjoints: vec![] }
     }
 
     /// The up pass with the messages as they stand.
     pub(super) fn up(&self) -> Upward {
-        self.up_again(vec![])
-    }
-
-    /// The same, in the memory of an earlier pass.
-    pub(super) fn up_again(&self, values: Vec<f64>) -> Upward {
         let tables: Vec<Vec<f64>> = self.cuts.iter().map(|cut| cut.rest_table(self.graph)).collect();
         let mut inputs: Vec<&[f64]> = self.graph.nodes.iter().map(|node| node.unary.as_slice()).collect();
         inputs.extend(self.whole.iter().map(|&at| self.graph.factors[at].table.as_slice()));
-        for (cut, table) in self.cuts.iter().zip(&tables) {
-            inputs.push(table);
-            inputs.extend(cut.ends.iter().map(|end| end.lambda.as_slice()));
-        }
-        self.program.up(&inputs, values)
+        inputs.extend(self.moved(&tables));
+        self.program.up(&inputs)
+    }
+
+    /// The tables that go with the messages, as the program takes them in.
+    fn moved<'a>(&'a self, tables: &'a [Vec<f64>]) -> impl Iterator<Item = &'a [f64]> + 'a {
+        let of_cut = |(cut, table): (&'a Cut, &'a Vec<f64>)| {
+            std::iter::once(table.as_slice()).chain(cut.ends.iter().map(|end| end.lambda.as_slice()))
+        };
+        self.cuts.iter().zip(tables).flat_map(of_cut)
     }
 
     /// The down pass that belongs to an up pass.
@@ -174,9 +177,12 @@ impl<'g> Work<'g> {
     /// A round: takes new messages from a down pass, which keep a share of what they were, and makes the next up pass.
     /// Returns the largest change of any pi.
     fn round(&mut self, upward: &mut Upward, keep: f64) -> f64 {
-        let down = self.down(upward);
+        let Self { program, moves, adjoints, .. } = &mut *self;
+        let down = program.down_to(upward, adjoints, |table| moves[table]);
         let change = self.exchange(&down, keep);
-        *upward = self.up_again(std::mem::take(&mut upward.values));
+        let tables: Vec<Vec<f64>> = self.cuts.iter().map(|cut| cut.rest_table(self.graph)).collect();
+        let first = self.graph.nodes.len() + self.whole.len();
+        self.program.up_moved(upward, &self.moves, (first..).zip(self.moved(&tables)));
         change
     }
 

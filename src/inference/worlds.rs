@@ -8,6 +8,7 @@ use crate::model::network::{Mechanism, Observation, SliceSet, States, VarIx};
 use super::base::Base;
 use super::compile::{self, Form};
 use super::fold::{Fold, Rule};
+use super::scatter::{self, Column};
 use super::solve::{self, Settled, Trail};
 use super::{Accuracy, Error, Limits, bits, sample, unfold};
 
@@ -98,12 +99,16 @@ pub(super) fn draw(
     if settled.error().is_infinite() {
         return Err(Error::Contradiction);
     }
-    let columns = sample::nodes(&settled, n, &mut rng);
+    if n > scatter::WORLDS_MAX {
+        let found = format!("expected at most `{}` worlds, found `{n}`", scatter::WORLDS_MAX);
+        return Err(Error::Observation(found));
+    }
+    let columns: Vec<Column> = sample::nodes(&settled, n, &mut rng).iter().map(|all| Column::of_all(all)).collect();
     Ok(fill(base, &settled, &columns, n, &mut rng))
 }
 
 /// Worlds from the states of a graph's nodes: what the graph leaves out is simulated forward.
-fn fill(base: &Base, settled: &Settled<'_>, columns: &[Vec<u8>], n: usize, rng: &mut ChaCha8Rng) -> Worlds {
+fn fill(base: &Base, settled: &Settled<'_>, columns: &[Column], n: usize, rng: &mut ChaCha8Rng) -> Worlds {
     let graph = settled.graph;
     let count = base.parents.len();
     let mut worlds = Worlds {
@@ -116,10 +121,7 @@ fn fill(base: &Base, settled: &Settled<'_>, columns: &[Vec<u8>], n: usize, rng: 
     };
     for at in 0..count {
         let ix = VarIx(at as u32);
-        let drawn = graph.node_of[at].map(|node| {
-            let kept = &graph.nodes[node].kept;
-            columns[node].iter().map(|&state| kept[usize::from(state)] as u8).collect()
-        });
+        let drawn = graph.node_of[at].map(|node| columns[node].renamed(&graph.nodes[node].kept));
         worlds.add(base, ix, drawn, rng);
     }
     worlds
@@ -127,7 +129,7 @@ fn fill(base: &Base, settled: &Settled<'_>, columns: &[Vec<u8>], n: usize, rng: 
 
 impl Worlds {
     /// Adds a variable: its states as `drawn` with links to match, or simulated forward.
-    fn add(&mut self, base: &Base, ix: VarIx, drawn: Option<Vec<u8>>, rng: &mut ChaCha8Rng) {
+    fn add(&mut self, base: &Base, ix: VarIx, drawn: Option<Column>, rng: &mut ChaCha8Rng) {
         let variable = base.network.variable(ix);
         let slices = base.network.slices;
         let sets: &[SliceSet] = match &variable.states {
@@ -136,14 +138,14 @@ impl Worlds {
         };
         match &base.folds[ix.at()] {
             None => {
-                let states = drawn.unwrap_or_else(|| self.simulate_table(base, ix, rng));
-                self.on.push(on_sets(sets, &states, slices));
-                self.states.push(states);
+                let drawn = drawn.unwrap_or_else(|| Column::of_all(&self.simulate_table(base, ix, rng)));
+                self.on.push(on_sets(sets, &drawn, slices, self.n));
+                self.states.push(drawn.states(self.n));
                 self.links.push(vec![]);
                 self.leaks.push(vec![0; bits::words(self.n)]);
             }
             Some(fold) => {
-                let on = drawn.as_ref().map(|states| on_sets(sets, states, slices));
+                let on = drawn.as_ref().map(|drawn| on_sets(sets, drawn, slices, self.n));
                 let mut links = Links::free(fold, self.n, rng);
                 let on = if let Some(on) = on {
                     links.condition(self, fold, &on, slices, rng);
@@ -151,7 +153,7 @@ impl Worlds {
                 } else {
                     links.evaluate(self, fold, slices)
                 };
-                self.states.push(drawn.unwrap_or_else(|| states_of(sets, &on, self.n)));
+                self.states.push(drawn.map_or_else(|| states_of(sets, &on, self.n), |drawn| drawn.states(self.n)));
                 self.on.push(on);
                 let inputs = base.network.parents(ix).len();
                 let (by_input, leak) = links.by_input(fold, &variable.mechanism, inputs, self.n);
@@ -187,16 +189,13 @@ impl Worlds {
 }
 
 /// For each slice the worlds in which the state's set has it.
-fn on_sets(sets: &[SliceSet], states: &[u8], slices: usize) -> Vec<Vec<u64>> {
+fn on_sets(sets: &[SliceSet], states: &Column, slices: usize, n: usize) -> Vec<Vec<u64>> {
     let one = |slice: usize| -> Vec<u64> {
         if sets.is_empty() {
-            return vec![0; bits::words(states.len())];
+            return vec![0; bits::words(n)];
         }
-        let is_on: Vec<u64> = sets.iter().map(|set| u64::from(set.has(slice))).collect();
-        let word = |chunk: &[u8]| {
-            chunk.iter().enumerate().fold(0, |word, (bit, &state)| word | is_on[usize::from(state)] << bit)
-        };
-        states.chunks(64).map(word).collect()
+        let is_on: Vec<bool> = sets.iter().map(|set| set.has(slice)).collect();
+        states.set(&is_on, n)
     };
     (0..slices).map(one).collect()
 }
