@@ -276,7 +276,7 @@ impl<'a> Writer<'a> {
         for ix in &pours {
             self.phase_of(StageKind::Work, Phase::Fill, *ix);
         }
-        pours.iter().any(|ix| self.context.laid.knowledge.repairs[*ix].steps.iter().any(|s| s.phase == Phase::Fill))
+        self.groups.fills(self.context)
     }
 
     /// Work on live circuits.
