@@ -153,3 +153,19 @@ fn every_step_says_what_it_is_about() {
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
+
+/// A repair that ignites and whose own way in opens fuel would be barred for ever, with a craft that waits for it.
+#[test]
+fn no_repair_bars_itself() {
+    let mut barred = Vec::new();
+    for knowledge in bases() {
+        let vapor = &knowledge.hazards[knowledge.hazards.find("hz-vapor").expect("vapor is a hazard")];
+        for (name, repair, opened) in repairs(&knowledge) {
+            let opens = opened.iter().find(|access| vapor.opened_by.access.contains(access));
+            if let (true, Some(access)) = (repair.ignites, opens) {
+                barred.push(format!("{name} ignites, and {} opens fuel", knowledge.access.id(*access)));
+            }
+        }
+    }
+    assert!(barred.is_empty(), "{}", barred.join("\n"));
+}
