@@ -111,14 +111,14 @@ pub fn conditions(laid: &Laid<'_>, case: &Case, check: &Check) -> Conditions {
 
 /// The chance of a gate's leak at one of its places.
 ///
-/// What is not listed is as rare on three cylinders as on two, as a cause is: its rate says how often it is found at all,
-/// wherever it sits ([`prior`]). A knowledge base judges its leaks on the usual layout, so with n places here and u there
-/// each has 1-(1-l)^(u/n), that together they give what all had there.
+/// What is not listed is no likelier on three cylinders than on two, as a cause is not: its rate says how often it is
+/// found at all, wherever it sits ([`prior`]). A knowledge base judges its leaks on the usual layout, so with n places
+/// here and fewer, u, there each has 1-(1-l)^(u/n), that together they give what all had there.
 #[must_use]
 pub fn leak(laid: &Laid<'_>, gate: &Gate, scope: Scope) -> f64 {
     let leak = gate.leak.get();
     let (usual, here) = (laid.usual_places(scope), laid.places(scope));
-    if usual == here {
+    if usual >= here {
         return leak;
     }
     #[expect(clippy::cast_precision_loss, reason = "a handful of places")]

@@ -101,9 +101,9 @@ impl Oracle<'_, '_> {
         for (input, link) in gate.inputs.iter().enumerate() {
             self.add(Draw::Link(of, at, input), link.strength.get());
         }
-        // What is not listed is as rare here as on the usual layout, however many places there are.
+        // What is not listed is no likelier here than on the usual layout, however many places there are.
         let usual = Laid::new(self.laid.knowledge, Craft::usual(self.laid.knowledge));
-        let share = usual.places(scope) as f64 / self.laid.places(scope) as f64;
+        let share = (usual.places(scope) as f64 / self.laid.places(scope) as f64).min(1.0);
         self.add(Draw::Leak(of, at), 1.0 - (1.0 - gate.leak.get()).powf(share));
     }
 
