@@ -50,7 +50,10 @@ const PUT_RIGHT: &[(&str, &str)] =
     &[("rm-vent-restore", "check-valve-arrow"), ("rm-throttle-cable-set", "cable-threads")];
 
 fn bases() -> Vec<Knowledge> {
-    built_in_names().into_iter().map(|base| read(&built_in_named(base).expect("it is built in")).0.expect("it is sound")).collect()
+    built_in_names()
+        .into_iter()
+        .map(|base| read(&built_in_named(base).expect("it is built in")).0.expect("it is sound"))
+        .collect()
 }
 
 /// Every repair that is not a service step, with all that it opens.
@@ -127,9 +130,9 @@ fn what_is_disturbed_is_written_down_and_set_back() {
             wrong.extend(left.map(|id| format!("{name}: {id} is not set back")));
             let blind = set.difference(&recorded).filter(|ix| knowledge.settings[**ix].generic.is_none());
             wrong.extend(
-                blind.filter(|ix| !knowledge.settings.id(**ix).ends_with("-fitted")).map(|ix| {
-                    format!("{name}: {} is set and was not written down", knowledge.settings.id(*ix))
-                }),
+                blind
+                    .filter(|ix| !knowledge.settings.id(**ix).ends_with("-fitted"))
+                    .map(|ix| format!("{name}: {} is set and was not written down", knowledge.settings.id(*ix))),
             );
         }
     }

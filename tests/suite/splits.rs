@@ -174,7 +174,8 @@ fn nothing_listed_is_behind_about_one_job_in_ten() {
 #[test]
 fn nothing_listed_is_as_rare_on_every_number_of_cylinders() {
     let knowledge = watercraft::knowledge();
-    let craft = |layout: &str| Craft { layout: knowledge.layouts.find(layout).expect("known"), ..Craft::usual(&knowledge) };
+    let craft =
+        |layout: &str| Craft { layout: knowledge.layouts.find(layout).expect("known"), ..Craft::usual(&knowledge) };
     let share_on = |layout: &str| {
         let laid = Laid::new(&knowledge, craft(layout));
         let (mut jobs, mut all) = (0.0, 0.0);
