@@ -313,15 +313,17 @@ impl<'a> Writer<'a> {
             }
         }
         let needed = self.needed(stage);
+        let mut read: Vec<Ix<Repair>> = lies_open.clone();
         for access in self.context.graph.order() {
             if !needed[access.at()] || self.open[access.at()] {
                 continue;
             }
-            // What is read from a unit on the bench as it was found is read before the unit is opened.
+            // What is read from a unit on the bench as it was found is read before its first cover comes off.
             for &ix in self.group(stage) {
-                if self.on_the_bench(ix) && self.context.laid.knowledge.repairs[ix].access.contains(access) {
+                if !read.contains(&ix) && self.on_the_bench(ix) && self.is_behind(*access, ix) {
                     self.phase_under(stage, Phase::Open, Phase::MakeSafe, ix);
                     self.phase_under(stage, Phase::Open, Phase::Record, ix);
+                    read.push(ix);
                 }
             }
             self.open_access(stage, *access);
@@ -346,6 +348,13 @@ impl<'a> Writer<'a> {
         let access = &knowledge.repairs[ix].access;
         let needed = self.context.graph.needed(access);
         needed.iter().any(|a| knowledge.access[a].each_further.is_some() && !access.contains(&a))
+    }
+
+    /// Whether a state of access opens the unit that a repair works on, on the way to it.
+    fn is_behind(&self, access: Ix<Access>, ix: Ix<Repair>) -> bool {
+        let (graph, knowledge) = (self.context.graph, self.context.laid.knowledge);
+        let behind = graph.needed(&[access]).iter().any(|a| a != access && knowledge.access[a].each_further.is_some());
+        behind && graph.needed(&knowledge.repairs[ix].access).has(access)
     }
 
     /// Whether all that a repair needs is open.
