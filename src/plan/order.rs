@@ -313,26 +313,37 @@ impl<'a> Writer<'a> {
             }
         }
         let needed = self.needed(stage);
-        let mut read: Vec<Ix<Repair>> = lies_open.clone();
+        let mut read: Vec<Ix<Repair>> = Vec::new();
         for access in self.context.graph.order() {
             if !needed[access.at()] || self.open[access.at()] {
                 continue;
             }
             // What is read from a unit on the bench as it was found is read before its first cover comes off.
             for &ix in self.group(stage) {
-                if !read.contains(&ix) && self.on_the_bench(ix) && self.is_behind(*access, ix) {
-                    self.phase_under(stage, Phase::Open, Phase::MakeSafe, ix);
-                    self.phase_under(stage, Phase::Open, Phase::Record, ix);
-                    read.push(ix);
+                if read.contains(&ix)
+                    || lies_open.contains(&ix) && self.on_the_bench(ix)
+                    || !self.is_behind(*access, ix)
+                {
+                    continue;
                 }
+                if self.on_the_bench(ix) {
+                    self.phase_under(stage, Phase::Open, Phase::MakeSafe, ix);
+                }
+                self.phase_under(stage, Phase::Open, Phase::Record, ix);
+                read.push(ix);
             }
             self.open_access(stage, *access);
+        }
+        for &ix in self.group(stage) {
+            if self.on_the_bench(ix) && !lies_open.contains(&ix) && !read.contains(&ix) {
+                self.phase_of(stage, Phase::MakeSafe, ix);
+            }
         }
         let phases =
             [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
         for phase in phases.into_iter().chain([Phase::Settings, Phase::Refit]) {
             for &ix in self.group(stage) {
-                if phase != Phase::Record || !self.on_the_bench(ix) || lies_open.contains(&ix) {
+                if phase != Phase::Record || !read.contains(&ix) {
                     self.phase_of(stage, phase, ix);
                 }
             }
@@ -350,11 +361,14 @@ impl<'a> Writer<'a> {
         needed.iter().any(|a| knowledge.access[a].each_further.is_some() && !access.contains(&a))
     }
 
-    /// Whether a state of access opens the unit that a repair works on, on the way to it.
+    /// Whether a state of access opens the unit that a repair works on: on the way to it, or, where the repair takes the
+    /// unit as a whole, for another repair.
     fn is_behind(&self, access: Ix<Access>, ix: Ix<Repair>) -> bool {
         let (graph, knowledge) = (self.context.graph, self.context.laid.knowledge);
-        let behind = graph.needed(&[access]).iter().any(|a| a != access && knowledge.access[a].each_further.is_some());
-        behind && graph.needed(&knowledge.repairs[ix].access).has(access)
+        let wanted = &knowledge.repairs[ix].access;
+        let mut units = graph.needed(&[access]).iter().filter(|a| *a != access).collect::<Vec<_>>();
+        units.retain(|a| knowledge.access[*a].each_further.is_some());
+        !units.is_empty() && (graph.needed(wanted).has(access) || units.iter().any(|unit| wanted.contains(unit)))
     }
 
     /// Whether all that a repair needs is open.
