@@ -361,14 +361,12 @@ impl<'a> Writer<'a> {
         needed.iter().any(|a| knowledge.access[a].each_further.is_some() && !access.contains(&a))
     }
 
-    /// Whether a state of access opens the unit that a repair works on: on the way to it, or, where the repair takes the
-    /// unit as a whole, for another repair.
+    /// Whether a state of access opens the unit that a repair works on, for it or for another repair.
     fn is_behind(&self, access: Ix<Access>, ix: Ix<Repair>) -> bool {
         let (graph, knowledge) = (self.context.graph, self.context.laid.knowledge);
-        let wanted = &knowledge.repairs[ix].access;
-        let mut units = graph.needed(&[access]).iter().filter(|a| *a != access).collect::<Vec<_>>();
-        units.retain(|a| knowledge.access[*a].each_further.is_some());
-        !units.is_empty() && (graph.needed(wanted).has(access) || units.iter().any(|unit| wanted.contains(unit)))
+        let wanted = graph.needed(&knowledge.repairs[ix].access);
+        let unit = |a: &Ix<Access>| *a != access && knowledge.access[*a].each_further.is_some() && wanted.has(*a);
+        graph.needed(&[access]).iter().any(|a| unit(&a))
     }
 
     /// Whether all that a repair needs is open.
