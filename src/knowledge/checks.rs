@@ -64,6 +64,8 @@ pub struct Check {
     pub battery: Option<Battery>,
     /// Checks it makes worthless until the next start.
     pub spoils: Vec<Ix<Check>>,
+    /// It draws fuel out of the tank, so it tells nothing while that is empty.
+    pub draws_fuel: bool,
     /// Offered only after one of these answers: a check and the positions of its outcomes.
     pub after: Vec<(Ix<Check>, Vec<usize>)>,
     /// Of several answers, which counts.

@@ -105,12 +105,13 @@ impl<'k> Laid<'k> {
     /// How many places a scope has.
     #[must_use]
     pub fn places(&self, scope: Scope) -> usize {
-        match scope {
-            Scope::Craft => 1,
-            Scope::Cylinder => self.layout().cylinders.len(),
-            Scope::Carburetor => self.layout().carburetors.len(),
-            Scope::Pump => self.layout().pumps.len(),
-        }
+        places_of(self.layout(), scope)
+    }
+
+    /// How many places a scope has on the usual layout.
+    #[must_use]
+    pub fn usual_places(&self, scope: Scope) -> usize {
+        places_of(&self.knowledge.layouts[Craft::usual(self.knowledge).layout], scope)
     }
 
     /// The name of a place; `None` where there is only one, so that nothing need be said.
@@ -194,5 +195,15 @@ impl<'k> Laid<'k> {
             None => Some((ix, (0..self.places(scope)).collect())),
             Some(name) => self.place(scope, name).map(|at| (ix, vec![at])),
         }
+    }
+}
+
+/// How many places a scope has on a layout.
+fn places_of(layout: &Layout, scope: Scope) -> usize {
+    match scope {
+        Scope::Craft => 1,
+        Scope::Cylinder => layout.cylinders.len(),
+        Scope::Carburetor => layout.carburetors.len(),
+        Scope::Pump => layout.pumps.len(),
     }
 }

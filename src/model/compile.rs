@@ -109,6 +109,23 @@ pub fn conditions(laid: &Laid<'_>, case: &Case, check: &Check) -> Conditions {
     Conditions { slip: laid.knowledge.slip.get(), pressure_ratio: calc::pressure_ratio(case.altitude_m), sheet }
 }
 
+/// The chance of a gate's leak at one of its places.
+///
+/// What is not listed is no likelier on three cylinders than on two, as a cause is not: its rate says how often it is
+/// found at all, wherever it sits ([`prior`]). A knowledge base judges its leaks on the usual layout, so with n places
+/// here and fewer, u, there each has 1-(1-l)^(u/n), that together they give what all had there.
+#[must_use]
+pub fn leak(laid: &Laid<'_>, gate: &Gate, scope: Scope) -> f64 {
+    let leak = gate.leak.get();
+    let (usual, here) = (laid.usual_places(scope), laid.places(scope));
+    if usual >= here {
+        return leak;
+    }
+    #[expect(clippy::cast_precision_loss, reason = "a handful of places")]
+    let share = usual as f64 / here as f64;
+    -libm::expm1(share * libm::log1p(-leak))
+}
+
 struct Compiler<'a, 'k> {
     laid: &'a Laid<'k>,
     case: &'a Case,
@@ -197,7 +214,8 @@ impl Compiler<'_, '_> {
             let from = if gate.kind == GateKind::Any { read } else { read.or_else(|| Some(self.builder.never())) };
             links.extend(from.map(|var| (var, input.strength.get())));
         }
-        self.builder.add_gate(label, gate.kind, links, gate.leak.get())
+        let leak = leak(self.laid, gate, scope);
+        self.builder.add_gate(label, gate.kind, links, leak)
     }
 
     /// The variable an input reads; `None` where this craft cannot have it.

@@ -276,7 +276,7 @@ impl<'a> Writer<'a> {
         for ix in &pours {
             self.phase_of(StageKind::Work, Phase::Fill, *ix);
         }
-        pours.iter().any(|ix| self.context.laid.knowledge.repairs[*ix].steps.iter().any(|s| s.phase == Phase::Fill))
+        self.groups.fills(self.context)
     }
 
     /// Work on live circuits.
@@ -313,24 +313,37 @@ impl<'a> Writer<'a> {
             }
         }
         let needed = self.needed(stage);
+        let mut read: Vec<Ix<Repair>> = Vec::new();
         for access in self.context.graph.order() {
             if !needed[access.at()] || self.open[access.at()] {
                 continue;
             }
-            // What is read from a unit on the bench as it was found is read before the unit is opened.
+            // What is read from a unit on the bench as it was found is read before its first cover comes off.
             for &ix in self.group(stage) {
-                if self.on_the_bench(ix) && self.context.laid.knowledge.repairs[ix].access.contains(access) {
-                    self.phase_under(stage, Phase::Open, Phase::MakeSafe, ix);
-                    self.phase_under(stage, Phase::Open, Phase::Record, ix);
+                if read.contains(&ix)
+                    || lies_open.contains(&ix) && self.on_the_bench(ix)
+                    || !self.is_behind(*access, ix)
+                {
+                    continue;
                 }
+                if self.on_the_bench(ix) {
+                    self.phase_under(stage, Phase::Open, Phase::MakeSafe, ix);
+                }
+                self.phase_under(stage, Phase::Open, Phase::Record, ix);
+                read.push(ix);
             }
             self.open_access(stage, *access);
+        }
+        for &ix in self.group(stage) {
+            if self.on_the_bench(ix) && !lies_open.contains(&ix) && !read.contains(&ix) {
+                self.phase_of(stage, Phase::MakeSafe, ix);
+            }
         }
         let phases =
             [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
         for phase in phases.into_iter().chain([Phase::Settings, Phase::Refit]) {
             for &ix in self.group(stage) {
-                if phase != Phase::Record || !self.on_the_bench(ix) || lies_open.contains(&ix) {
+                if phase != Phase::Record || !read.contains(&ix) {
                     self.phase_of(stage, phase, ix);
                 }
             }
@@ -346,6 +359,14 @@ impl<'a> Writer<'a> {
         let access = &knowledge.repairs[ix].access;
         let needed = self.context.graph.needed(access);
         needed.iter().any(|a| knowledge.access[a].each_further.is_some() && !access.contains(&a))
+    }
+
+    /// Whether a state of access opens the unit that a repair works on, for it or for another repair.
+    fn is_behind(&self, access: Ix<Access>, ix: Ix<Repair>) -> bool {
+        let (graph, knowledge) = (self.context.graph, self.context.laid.knowledge);
+        let wanted = graph.needed(&knowledge.repairs[ix].access);
+        let unit = |a: &Ix<Access>| *a != access && knowledge.access[*a].each_further.is_some() && wanted.has(*a);
+        graph.needed(&[access]).iter().any(|a| unit(&a))
     }
 
     /// Whether all that a repair needs is open.

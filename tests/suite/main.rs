@@ -60,6 +60,7 @@ mod plan_worked;
 mod published_decision;
 mod random_keys;
 mod random_network;
+mod repairs_whole;
 mod rooms;
 mod schema;
 mod search;

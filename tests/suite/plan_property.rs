@@ -104,6 +104,7 @@ proptest! {
                 prop_assert_eq!(plan_order::walk(&plan, &BENCH.0).1, Vec::<String>::new());
                 what_is_open_is_made_safe(&plan);
                 reminders_stand_before_their_steps(&plan);
+                what_opening_loses_is_read_before(&plan);
                 prop_assert_eq!(Ok(plan), made(&draw, &case, &laid), "the same job gets the same plan");
             }
             // All causes drawn belong to another craft, or have no repair on this one.
@@ -175,6 +176,21 @@ fn what_is_open_is_made_safe(plan: &Plan) {
             let said = start.iter().any(|step| step.cautions.iter().any(|c| c == caution));
             assert!(said, "{caution} of {id}, which is open, is not said: {own:?}");
         }
+    }
+}
+
+/// The opening pressure as found is read with all covers on: before the first of them comes off, and nothing of a repair's
+/// making safe stands after it.
+fn what_opening_loses_is_read_before(plan: &Plan) {
+    let covers = ["ac-reg-cover-off", "ac-needle-out", "ac-pump-cover-off", "ac-jet-plate-off"];
+    if plan.open_at_start.iter().any(|id| covers.contains(&id.as_str())) {
+        return;
+    }
+    let opens = |step: &Step| matches!(&step.source, Source::Opens(id) if covers.contains(&id.as_str()));
+    let first = plan.steps().position(opens);
+    let read = plan.steps().position(|step| step.record.iter().any(|line| line.setting.id == "opening-pressure-found"));
+    if let (Some(first), Some(read)) = (first, read) {
+        assert!(read < first, "a cover comes off at step {} and is read as found at {}", first + 1, read + 1);
     }
 }
 

@@ -3,7 +3,7 @@
 //! code with the compiled network.
 
 use doldrum::case::{Answer, Case, Event, Presence};
-use doldrum::knowledge::layout::{Instance, Laid};
+use doldrum::knowledge::layout::{Craft, Instance, Laid};
 use doldrum::knowledge::{
     Cause, Check, Clause, Effect, Gate, GateKind, Gives, Ix, Reads, Repair, Scope, State, Symptom,
 };
@@ -89,19 +89,22 @@ impl Oracle<'_, '_> {
         }
         for (ix, effect) in knowledge.effects.iter() {
             for at in 0..self.laid.places(effect.scope) {
-                self.list_gate(Of::Effect(ix.at()), at, &effect.gate);
+                self.list_gate(Of::Effect(ix.at()), at, &effect.gate, effect.scope);
             }
         }
         for (ix, symptom) in knowledge.symptoms.iter() {
-            self.list_gate(Of::Symptom(ix.at()), 0, &symptom.gate);
+            self.list_gate(Of::Symptom(ix.at()), 0, &symptom.gate, Scope::Craft);
         }
     }
 
-    fn list_gate(&mut self, of: Of, at: usize, gate: &Gate) {
+    fn list_gate(&mut self, of: Of, at: usize, gate: &Gate, scope: Scope) {
         for (input, link) in gate.inputs.iter().enumerate() {
             self.add(Draw::Link(of, at, input), link.strength.get());
         }
-        self.add(Draw::Leak(of, at), gate.leak.get());
+        // What is not listed is no likelier here than on the usual layout, however many places there are.
+        let usual = Laid::new(self.laid.knowledge, Craft::usual(self.laid.knowledge));
+        let share = (usual.places(scope) as f64 / self.laid.places(scope) as f64).min(1.0);
+        self.add(Draw::Leak(of, at), 1.0 - (1.0 - gate.leak.get()).powf(share));
     }
 
     fn add(&mut self, draw: Draw, chance: f64) {

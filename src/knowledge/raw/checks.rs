@@ -70,6 +70,9 @@ pub struct RawCheck {
     /// Checks it makes worthless until the next start.
     #[serde(default)]
     pub spoils: Vec<RawId>,
+    /// It draws fuel out of the tank, so it tells nothing while that is empty.
+    #[serde(default)]
+    pub draws_fuel: bool,
     /// Offered only after one of these answers.
     #[serde(default)]
     pub after: IndexMap<RawId, Vec<RawId>>,

@@ -47,6 +47,7 @@ fn check(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Check {
             RawBattery::Off => Battery::Off,
         }),
         spoils: item.find_all(&names.checks, &raw.spoils, "spoils"),
+        draws_fuel: raw.draws_fuel,
         after: after(&raw.after, names, item),
         again: match raw.again {
             RawAgain::Last => Again::Last,

@@ -35,6 +35,12 @@ impl Groups {
         }
         groups
     }
+
+    /// Whether fuel goes in once all joints are closed.
+    pub fn fills(&self, context: &Context<'_>) -> bool {
+        let pours = |ix: &Ix<Repair>| context.laid.knowledge.repairs[*ix].steps.iter().any(|s| s.phase == Phase::Fill);
+        self.clear.iter().chain(&self.work).any(pours)
+    }
 }
 
 /// Whether something ignites while a repair is done. What is handed over with it is done once all is put back.

@@ -96,6 +96,10 @@ impl Proofs {
         if vapor.closed_by_check(context, check) || (item.ignites && opens_fuel) {
             return None;
         }
+        // Made with a line open it would come before the filling, and draw on an empty tank. Priming shows it then.
+        if item.draws_fuel && opens_fuel && groups.fills(context) {
+            return None;
+        }
         if !runs.is_empty() {
             let served = groups.run.iter().any(|r| runs.iter().all(|run| knowledge.repairs[*r].access.contains(run)));
             return served.then_some(StageKind::Run);
