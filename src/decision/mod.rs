@@ -261,6 +261,8 @@ fn weigh<T>(
     // Nothing need be aired for somebody else to go on.
     let urgent = urgent.filter(|_| lead.action != Action::HandOver);
     let (mut next, wanted) = match urgent.or(lead.before.close).filter(|close| at_hand(*close).is_some()) {
+        // Where that is what is wanted anyway, it does not stand before itself.
+        Some(close) if look(close) == lead.action => (lead, None),
         Some(close @ (_, outcome, air)) => {
             let action = look(close);
             let branches = desk.closing_branches(&action, outcome, &lead.action);

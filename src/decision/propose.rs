@@ -93,8 +93,10 @@ impl Desk<'_, '_> {
         let minutes = |open: &OpenSet, action: &Action| {
             cost::price(self.laid, self.graph, &self.rate, open, action).minutes.get()
         };
-        let there = offer.price.minutes.get() - minutes(&offer.after, &offer.action);
         let shut = self.graph.shut();
+        let open = minutes(&offer.after, &offer.action);
+        // What it is offered for may have airing in it, which opens nothing.
+        let there = (offer.price.minutes.get() - open).min(minutes(&shut, &offer.action) - open);
         let shares = |then: &Action| minutes(&offer.after, then) + 0.5 < minutes(&shut, then);
         let shared = branches.iter().filter(|b| b.then.as_ref().is_some_and(shares)).map(|b| b.chance).sum();
         (there > 0.5).then_some(Opening { minutes: Minutes::of(there), shared })
