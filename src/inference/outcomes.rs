@@ -88,7 +88,7 @@ impl Prepared<'_> {
     ///
     /// # Errors
     /// [`Error::Observation`] for a check that does not fit the network or reads what is not open; otherwise as
-    /// [`Engine::posterior`].
+    /// [`Engine::posterior`](super::Engine::posterior).
     ///
     /// # Panics
     /// Where an event that was just listed is not in the list: our bug.
