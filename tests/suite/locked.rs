@@ -25,7 +25,11 @@ fn knowledge() -> Knowledge {
 }
 
 fn case(knowledge: &Knowledge, more: &str) -> Case {
-    let (case, findings) = text::read("case.yaml", &format!("{LEAKING}{more}"), knowledge);
+    read(knowledge, &format!("{LEAKING}{more}"))
+}
+
+fn read(knowledge: &Knowledge, text: &str) -> Case {
+    let (case, findings) = text::read("case.yaml", text, knowledge);
     case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"))
 }
 
@@ -92,8 +96,7 @@ fn what_may_not_run_is_not_tried_after_a_repair() {
     let knowledge = knowledge();
     let text = LEAKING.split("log:").next().expect("a head").to_owned()
         + "log:\n  - {check: ck-smell-hull, outcome: none}\n  - {check: ck-compression, reading: 45 psi}\n  - {repair: rm-plugs-renew}\n";
-    let (case, findings) = text::read("case.yaml", &text, &knowledge);
-    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    let case = read(&knowledge, &text);
     assert!(!may_be_tried(&knowledge, &case));
 }
 
@@ -181,8 +184,7 @@ fn what_an_interlock_holds_up_is_not_worn_out() {
         "{head}history: {{cx-event: rolled-or-submerged}}\nlog:\n  - {{check: ck-smell-hull, outcome: faint}}\n  - \
          {{check: ck-smell-hull, outcome: faint}}\n"
     );
-    let (case, findings) = text::read("case.yaml", &text, &knowledge);
-    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    let case = read(&knowledge, &text);
     assert_ne!(next(&knowledge, &case), Action::HandOver);
 }
 
@@ -224,8 +226,7 @@ log:
   - {check: ck-turn-by-hand, outcome: free-even}
   - {check: ck-water-at-plug-hole@front, outcome: dry}
 ";
-    let (case, findings) = text::read("case.yaml", text, &knowledge);
-    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    let case = read(&knowledge, text);
     assert!(!may_be_tried(&knowledge, &case), "the rear one may hold water");
     let laid = Laid::new(&knowledge, case.craft.clone());
     let settings = Settings { worlds: 1024, alternatives: usize::MAX, ..Settings::default() };
@@ -241,8 +242,7 @@ log:
         .collect();
     assert_eq!(places, [1], "the front one has been looked into");
     let both = text.to_owned() + "  - {check: ck-water-at-plug-hole@rear, outcome: dry}\n";
-    let (case, findings) = text::read("case.yaml", &both, &knowledge);
-    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    let case = read(&knowledge, &both);
     assert!(may_be_tried(&knowledge, &case), "both are dry and it turns");
 }
 
@@ -265,8 +265,7 @@ log:
   - {check: ck-jets-light@rear, outcome: low-part-or-shut}
   - {repair: rm-low-circuit-clean}
 ";
-    let (case, findings) = text::read("case.yaml", log, &knowledge);
-    let case = case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"));
+    let case = read(&knowledge, log);
     assert!(!may_be_tried(&knowledge, &case), "fuel leaks");
     assert_eq!(next(&knowledge, &case), repair(&knowledge, "rm-tank-reseal"));
 }
