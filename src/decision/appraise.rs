@@ -58,9 +58,8 @@ pub fn appraise(
 /// What was compared, and after it what is held up.
 fn all(desk: &Desk<'_, '_>, ranked: &[Priced]) -> Vec<Appraised> {
     let mut all: Vec<Appraised> = ranked.iter().map(|priced| desk.appraised(priced.option, priced.total)).collect();
-    let market = desk.market(None);
     let held = (0..desk.repairs.len()).filter(|at| desk.repairs[*at].0.held.is_some());
-    all.extend(held.map(|at| desk.appraised(Choice::Repair(at), desk.repair_total(at, &market))));
+    all.extend(held.map(|at| desk.appraised(Choice::Repair(at), desk.repair_total(at, &desk.market))));
     all
 }
 

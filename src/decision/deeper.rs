@@ -4,8 +4,9 @@
 
 use super::cost;
 use super::desk::{Choice, Desk, Priced};
+use super::market::Market;
 use super::simulate::Bits;
-use super::value::{Market, Split};
+use super::value::Split;
 use crate::access::OpenSet;
 
 /// How many first checks are looked at again.
@@ -100,13 +101,13 @@ impl Desk<'_, '_> {
     /// What it still costs after one outcome of the first step: repairs or handing over at once, or the best second
     /// check and what follows it.
     fn node(&self, first: &Split, weights: &[f64], repairs: &[f64], seconds: &[Second]) -> f64 {
-        let at_once = self.outlook(first, weights, repairs, &Market::BLIND).map_or(0.0, |o| o.cost);
+        let at_once = self.outlook(first, weights, repairs, &Market::blind()).map_or(0.0, |o| o.cost);
         let looking = seconds.iter().map(|second| self.with_second(second, weights));
         looking.fold(at_once, f64::min)
     }
 
     fn with_second(&self, second: &Second, weights: &[f64]) -> f64 {
-        let outlook = |weights: &[f64]| self.outlook(&second.split, weights, &second.repairs, &Market::BLIND);
+        let outlook = |weights: &[f64]| self.outlook(&second.split, weights, &second.repairs, &Market::blind());
         second.price + self.over_outcomes(second, weights, |weights| outlook(weights).map_or(0.0, |o| o.cost))
     }
 
@@ -160,14 +161,14 @@ impl Desk<'_, '_> {
     ) -> f64 {
         let least = |a: &(f64, &Second), b: &(f64, &Second)| a.0.total_cmp(&b.0);
         let best = seconds.iter().map(|second| (self.with_second(second, weights), second)).min_by(least);
-        let at_once = self.outlook(first, weights, repairs, &Market::BLIND).map_or(0.0, |o| o.cost);
+        let at_once = self.outlook(first, weights, repairs, &Market::blind()).map_or(0.0, |o| o.cost);
         let later = self.shut_prices.as_slice();
         match best.filter(|(cost, _)| *cost < at_once) {
-            None => self.minutes_ahead((first, weights), (repairs, later), open, &Market::BLIND),
+            None => self.minutes_ahead((first, weights), (repairs, later), open, &Market::blind()),
             Some((_, second)) => {
                 let ahead = |weights: &[f64]| {
                     let prices = (second.repairs.as_slice(), later);
-                    self.minutes_ahead((&second.split, weights), prices, &second.after, &Market::BLIND)
+                    self.minutes_ahead((&second.split, weights), prices, &second.after, &Market::blind())
                 };
                 second.minutes + self.over_outcomes(second, weights, ahead)
             }

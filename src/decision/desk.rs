@@ -1,18 +1,19 @@
 //! The comparison itself: every check and repair that is offered, with what it costs from here to the end.
 
 use super::candidates::{self, Candidate, Candidates};
-use super::lock::{Awaited, Lock, share};
+use super::lock::{Awaited, Lock, Unlocking, share};
+use super::market::Market;
 use super::offers::{Gatherer, Offer, Offers};
 use super::search::Between;
 use super::simulate::{self, Bits, Changed, Simulator};
-use super::value::{self, Bench, GivingUp, Market, Outlook, Prospect, Split, Way};
+use super::value::{self, Bench, GivingUp, Outlook, Prospect, Split, Way};
 use super::{Action, Bounds, Proof, Settings, cost, worked_on};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
 use crate::case::Case;
 use crate::inference::Worlds;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Ix, Repair};
+use crate::knowledge::{Cause, Interlock, Ix, Repair};
 use crate::model::compile::{CheckModel, conditions};
 use crate::model::network::{Literal, VarIx};
 use crate::model::reading::outcome_chances;
@@ -66,6 +67,8 @@ pub(super) struct Desk<'a, 'k> {
     pub shut_prices: Vec<f64>,
     /// For each check the bits it tells about which repair it takes.
     pub gains: Vec<f64>,
+    /// What looking further offers.
+    pub market: Market,
     /// What forbids to try the symptom, where something does.
     pub lock: Option<Lock>,
     /// For each world what its cheapest cure would cost at least, with everything in the way already open; empty where
@@ -87,9 +90,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     ) -> Self {
         let symptoms: Vec<VarIx> = worked_on(case).iter().filter_map(|s| belief.model.symptom(*s)).collect();
         // What an interlock holds up is not worn out: it shows what it would have shown.
-        let at_hand = |check| {
-            offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check)) || offers.later.contains(&check)
-        };
+        let at_hand = |check| offers.checks.iter().any(|(offer, _)| offer.action == Action::Check(check));
         let n = worlds.n();
         let mut awaited = Awaited::of(laid, graph, case, gatherer.safety, &belief.model, at_hand, (n, settings.seed));
         let also = awaited.as_ref().map(Awaited::vars).unwrap_or_default();
@@ -155,10 +156,13 @@ impl<'a, 'k> Desk<'a, 'k> {
             removed,
             shut_prices,
             gains: Vec::new(),
+            market: Market::blind(),
             lock: None,
             cheapest,
         };
         desk.gains = desk.all_gains();
+        let told = desk.checks.iter().zip(&desk.gains).enumerate();
+        desk.market = Market::of(told.map(|(at, ((offer, _), bits))| (at, offer.price, *bits)));
         desk.lock = awaited.map(|awaited| desk.locked(awaited, frees, free.as_deref().unwrap_or_default()));
         desk
     }
@@ -167,7 +171,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// and those in which it would let go by itself.
     fn locked(&self, awaited: Awaited, frees: Vec<Bits>, free: &[u64]) -> Lock {
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
-        let ahead = self.outlook(&everything, &[1.0], &self.shut_prices, &Market::BLIND).map_or(0.0, |o| o.cost);
+        let ahead = self.outlook(&everything, &[1.0], &self.shut_prices, &Market::blind()).map_or(0.0, |o| o.cost);
         // Giving up on the lock is giving up on what would come after it too.
         let left = (self.bench.hand_over() - ahead).max(self.bench.hand_over() / 5.0);
         let shut = self.graph.shut();
@@ -301,21 +305,12 @@ impl<'a, 'k> Desk<'a, 'k> {
         let at_least = self.cheapest.iter().sum::<f64>() / self.bench.n as f64;
         let at_most = match next.option {
             Choice::Check(at) => {
-                self.check_total(at, &self.after_check(at, &self.prices(&self.checks[at].0.after)), &Market::BLIND)
+                self.check_total(at, &self.after_check(at, &self.prices(&self.checks[at].0.after)), &Market::blind())
             }
-            Choice::Repair(at) => self.repair_total(at, &Market::BLIND),
+            Choice::Repair(at) => self.repair_total(at, &Market::blind()),
             Choice::HandOver => self.bench.hand_over(),
         };
         Bounds { at_least: Money::of(at_least.min(at_most)), at_most: Money::of(at_most), by: Proof::Knowing }
-    }
-
-    /// What looking further offers, but for one check: what it tells, it tells once.
-    pub fn market(&self, but: Option<usize>) -> Market {
-        let mut market = Market::BLIND;
-        for at in (0..self.checks.len()).filter(|at| Some(*at) != but && self.gains[*at] > 1e-6) {
-            market.take(&self.checks[at].0.price, self.gains[at]);
-        }
-        market
     }
 
     /// For each check the bits it tells about which repair it takes.
@@ -343,7 +338,6 @@ impl<'a, 'k> Desk<'a, 'k> {
     /// what others can do; one that does not costs what the best option does, and what it loses. Where no check is worth
     /// it there is no looking further either, and repairs are priced without.
     pub fn rank(&self) -> Vec<Priced> {
-        let full = self.market(None);
         let everything = self.bench.split(vec![value::all(self.bench.n)]);
         let at_once = |offer: &Offer| if waits(offer) { f64::INFINITY } else { offer.price.money.get() };
         let now: Vec<f64> = self.repairs.iter().map(|(offer, _)| at_once(offer)).collect();
@@ -355,23 +349,26 @@ impl<'a, 'k> Desk<'a, 'k> {
         let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
         for at in 0..self.checks.len() {
             let offer = &self.checks[at].0;
+            if offer.held.is_some() {
+                continue;
+            }
             let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
             let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
             let ahead = self.after_check(at, after);
-            let others = self.market(Some(at));
+            let others = self.market.without(at);
             let cure = as_it_stands.map_or(Outlook::NOTHING, |p| Bench::choose(&p, &others));
             let without = cure.cost + locked.on_top_of(cure, self.bench.hand_over());
             let loss = self.check_total(at, &ahead, &others) - without;
             let option = Choice::Check(at);
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
             if awaited || loss < 0.0 && self.decides(&ahead, &others) {
-                let total = self.check_total(at, &ahead, &full);
+                let total = self.check_total(at, &ahead, &self.market);
                 ranked.push(Priced { option, total, losing: false, between: None });
             } else {
                 losing.push(Priced { option, total: loss.max(0.0), losing: true, between: None });
             }
         }
-        let market = if ranked.len() > 1 { full } else { Market::BLIND };
+        let market = if ranked.len() > 1 { self.market.clone() } else { Market::blind() };
         ranked.extend((0..self.repairs.len()).filter(|at| self.may_be_next(*at)).map(|at| Priced {
             option: Choice::Repair(at),
             total: self.repair_total(at, &market),
@@ -421,26 +418,33 @@ impl<'a, 'k> Desk<'a, 'k> {
         }
     }
 
-    /// Where a repair that an interlock holds up would be the best thing to do by far: the check at hand that releases
-    /// it, and the repair.
+    /// Where what an interlock holds up would be the best thing to do by far, a repair or a check that another interlock
+    /// waits for: the check at hand that releases it, and what it releases.
     pub fn release(&self, safety: &Safety, case: &Case, best: &Priced) -> Option<(Priced, Priced)> {
-        let held = |at: &usize| self.repairs[*at].0.held.as_ref().and_then(|(by, _)| *by);
-        let market = self.market(None);
-        let at = (0..self.repairs.len())
-            .filter(|at| held(at).is_some())
-            .min_by(|a, b| self.repair_total(*a, &market).total_cmp(&self.repair_total(*b, &market)))?;
-        let total = self.repair_total(at, &market);
-        if total >= best.total {
-            return None;
-        }
-        let wanted = safety.releasing(self.laid, self.graph, case, held(&at)?);
-        let releases = |action: &Action| match action {
-            Action::Check(instance) => wanted.iter().any(|(check, _)| *check == instance.item),
-            _ => false,
+        let held = |offer: &Offer| offer.held.as_ref().and_then(|(by, _)| *by);
+        let repairs = self.repairs.iter().enumerate().filter_map(|(at, (offer, _))| {
+            held(offer).map(|by| (by, Choice::Repair(at), self.repair_total(at, &self.market)))
+        });
+        let checks = self.checks.iter().enumerate().filter_map(|(at, (offer, _))| {
+            held(offer).map(|by| {
+                let ahead = self.after_check(at, &self.prices(&offer.after));
+                (by, Choice::Check(at), self.check_total(at, &ahead, &self.market))
+            })
+        });
+        let mut all: Vec<(Ix<Interlock>, Choice, f64)> = repairs.chain(checks).collect();
+        all.retain(|(.., total)| *total < best.total);
+        all.sort_by(|a, b| a.2.total_cmp(&b.2).then(a.1.cmp(&b.1)));
+        let at_hand = |by: Ix<Interlock>| {
+            let wanted = safety.releasing(self.laid, self.graph, case, by);
+            self.checks.iter().position(|(offer, model)| {
+                offer.held.is_none() && wanted.iter().any(|(check, _)| *check == model.check.item)
+            })
         };
-        let check = self.checks.iter().position(|(offer, _)| releases(&offer.action))?;
-        let priced = |option| Priced { option, total, losing: false, between: None };
-        Some((priced(Choice::Check(check)), priced(Choice::Repair(at))))
+        // What releases it may be held up in turn, and is then itself among them.
+        all.into_iter().find_map(|(by, option, total)| {
+            let priced = |option| Priced { option, total, losing: false, between: None };
+            at_hand(by).map(|check| (priced(Choice::Check(check)), priced(option)))
+        })
     }
 
     pub fn repair_total(&self, at: usize, market: &Market) -> f64 {
@@ -490,75 +494,6 @@ struct AfterOutcome {
     prospect: Option<Prospect>,
     /// What it costs until the symptom may be tried, and how.
     unlocking: Unlocking,
-}
-
-/// What it costs until the symptom may be tried.
-#[derive(Clone, Copy)]
-pub(super) struct Unlocking {
-    /// The checks that show that it may.
-    price: f64,
-    /// The share of the worlds in which they do not show it by themselves,
-    stuck: f64,
-    /// how it goes on in these,
-    outlook: Option<Outlook>,
-    /// and what the repair costs that this begins with, if it begins with one.
-    first: f64,
-}
-
-impl Unlocking {
-    /// Nothing forbids it.
-    const NOTHING: Self = Self { price: 0.0, stuck: 0.0, outlook: None, first: 0.0 };
-
-    /// With `prices` of repairs.
-    fn of(price: f64, stuck: f64, outlook: Option<Outlook>, prices: &[f64]) -> Self {
-        let first = match outlook.map(|outlook| outlook.way) {
-            Some(Way::Repair(first)) => prices[first],
-            _ => 0.0,
-        };
-        Self { price, stuck, outlook, first }
-    }
-
-    /// What it adds to a cure. Where it is given up on, the cure is given up on too, whatever is known by then: both
-    /// together come to handing over, so that no check is worth its cost for a cure that nobody will be able to prove.
-    fn on_top_of(&self, cure: Outlook, hand_over: f64) -> f64 {
-        let ahead = match self.ahead(cure) {
-            Some(_) if self.is_given_up(cure, hand_over) => (hand_over - cure.cost).max(0.0),
-            Some(ahead) => ahead,
-            None => 0.0,
-        };
-        self.price + self.stuck * ahead
-    }
-
-    /// What it takes beyond a cure where it does not let go by itself. A repair that both begin with is done once.
-    fn ahead(&self, cure: Outlook) -> Option<f64> {
-        let shared = if self.shared(cure).is_some() { self.first } else { 0.0 };
-        self.outlook.map(|outlook| (outlook.cost - shared).max(0.0))
-    }
-
-    /// The repair that both begin with.
-    pub fn shared(&self, cure: Outlook) -> Option<usize> {
-        match self.outlook?.way {
-            Way::Repair(first) if cure.way == Way::Repair(first) => Some(first),
-            _ => None,
-        }
-    }
-
-    /// Whether it is given up on where it does not let go by itself: nothing releases it, or that together with the cure
-    /// would cost more than handing over.
-    pub fn is_given_up(&self, cure: Outlook, hand_over: f64) -> bool {
-        let too_dear = |ahead: f64| ahead >= (hand_over - cure.cost).max(0.0);
-        self.outlook.is_some_and(|outlook| outlook.way == Way::HandOver) || self.ahead(cure).is_some_and(too_dear)
-    }
-
-    /// The share of the worlds in which the cure goes on.
-    pub fn carried_on(&self, cure: Outlook, hand_over: f64) -> f64 {
-        if self.is_given_up(cure, hand_over) { 1.0 - self.stuck } else { 1.0 }
-    }
-
-    /// The way on where it is likelier than not that something must be done.
-    fn way(&self) -> Option<Way> {
-        self.outlook.filter(|_| self.stuck > 0.5).map(|outlook| outlook.way)
-    }
 }
 
 /// Of the worlds that two repairs cure together those that neither cures alone.
@@ -617,55 +552,4 @@ pub fn row_worlds(worlds: &Worlds, model: &CheckModel, now: usize, n: usize) -> 
             holds
         })
         .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// 2500 to hand over, 10 for the checks that release. Nothing will, so that knowing more of the cure (800 or 300 still
-    /// to pay) is worth nothing: by hand 800 + 10 + 1700 = 300 + 10 + 2200. Where a repair of 400 releases it, knowing
-    /// saves what it saves: 800 + 10 + 400 against 300 + 10 + 400; and no more than handing over costs.
-    #[test]
-    fn what_is_learned_of_a_cure_that_nobody_can_prove_is_worth_nothing() {
-        let ahead = |cost, way| Unlocking::of(10.0, 1.0, Some(Outlook { cost, way }), &[400.0]);
-        let total = |unlocking: Unlocking, cost: f64| cost + unlocking.on_top_of(looking(cost), 2500.0);
-        let given_up = ahead(1700.0, Way::HandOver);
-        assert!((total(given_up, 800.0) - 2510.0).abs() < 1e-9);
-        assert!((total(given_up, 300.0) - 2510.0).abs() < 1e-9);
-        let released = ahead(400.0, Way::Repair(0));
-        assert!((total(released, 800.0) - 1210.0).abs() < 1e-9);
-        assert!((total(released, 300.0) - 710.0).abs() < 1e-9);
-        assert!((total(released, 2400.0) - 2510.0).abs() < 1e-9);
-    }
-
-    /// A repair of 400 releases it and begins the cure too: of 800 for the cure it is 400, and it is not paid again where it
-    /// did not let go by itself.
-    #[test]
-    fn a_repair_that_releases_and_cures_is_done_once() {
-        let released = Unlocking::of(10.0, 1.0, Some(Outlook { cost: 430.0, way: Way::Repair(0) }), &[400.0]);
-        let added = |way| released.on_top_of(Outlook { cost: 800.0, way }, 2500.0);
-        assert!((added(Way::Repair(0)) - 40.0).abs() < 1e-9);
-        assert!((added(Way::Repair(1)) - 440.0).abs() < 1e-9);
-        assert!((added(Way::Look) - 440.0).abs() < 1e-9);
-    }
-
-    /// What is paid and what is worked go the same way: where a quarter of the worlds is given up on, three quarters of the
-    /// cure are paid and worked, and a quarter of handing over is paid.
-    #[test]
-    fn a_cure_that_is_given_up_on_is_neither_paid_nor_worked() {
-        let stuck = |cost, way| Unlocking::of(10.0, 0.25, Some(Outlook { cost, way }), &[400.0]);
-        for given_up in [stuck(1700.0, Way::HandOver), stuck(2100.0, Way::Repair(0))] {
-            let (cure, share) = (800.0, given_up.carried_on(looking(800.0), 2500.0));
-            assert!((share - 0.75).abs() < 1e-12);
-            let paid = cure + given_up.on_top_of(looking(cure), 2500.0);
-            assert!((paid - (10.0 + share * cure + 0.25 * 2500.0)).abs() < 1e-9, "{paid}");
-        }
-        assert!((stuck(400.0, Way::Repair(0)).carried_on(looking(800.0), 2500.0) - 1.0).abs() < 1e-12);
-        assert!((Unlocking::NOTHING.carried_on(looking(800.0), 2500.0) - 1.0).abs() < 1e-12);
-    }
-
-    fn looking(cost: f64) -> Outlook {
-        Outlook { cost, way: Way::Look }
-    }
 }

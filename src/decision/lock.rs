@@ -7,9 +7,10 @@
 
 use super::complained_of;
 use super::cost::Price;
+use super::market::Market;
 use super::offers::said_so;
 use super::simulate::{Bits, Changed, Simulator, draws, or_into, words};
-use super::value::{self, Bench, GivingUp, Market, Outlook, Split, Together};
+use super::value::{self, Bench, GivingUp, Outlook, Split, Together, Way};
 use crate::access::AccessGraph;
 use crate::case::Case;
 use crate::inference::Worlds;
@@ -245,7 +246,7 @@ impl Lock {
         let with_checks: Vec<f64> = shut.iter().map(|price| price + each).collect();
         let bench = Bench::new(n, frees, &with_checks, GivingUp::flat(hand_over, n));
         let held = value::all(n).iter().zip(free).map(|(all, free)| all & !free).collect();
-        Self { awaited, bench, held, splits: Vec::new(), settled: Vec::new(), market: Market::BLIND, prices }
+        Self { awaited, bench, held, splits: Vec::new(), settled: Vec::new(), market: Market::blind(), prices }
     }
 
     /// Takes in checks by the worlds of their rows, with what each costs and the chances of its outcomes by row; `free` are
@@ -270,16 +271,12 @@ impl Lock {
             return;
         }
         let now = everything.entropy(&[1.0]);
-        for ((split, outcomes), price) in self.splits.iter().zip(mixtures).zip(prices) {
-            let after = |weights: &Vec<f64>| match split.chance(weights) {
-                chance if chance > 0.0 => chance * split.entropy(weights),
-                _ => 0.0,
-            };
-            let gain = now - outcomes.iter().map(after).sum::<f64>();
-            if gain > 1e-6 {
-                self.market.take(price, gain);
-            }
-        }
+        let after = |split: &Split, weights: &Vec<f64>| match split.chance(weights) {
+            chance if chance > 0.0 => chance * split.entropy(weights),
+            _ => 0.0,
+        };
+        let gain = |at: usize| now - mixtures[at].iter().map(|weights| after(&self.splits[at], weights)).sum::<f64>();
+        self.market = Market::of(prices.iter().enumerate().map(|(at, price)| (at, *price, gain(at))));
     }
 
     /// What the releasing checks cost together.
@@ -337,6 +334,81 @@ impl Lock {
     }
 }
 
+/// What it costs until the symptom may be tried.
+#[derive(Clone, Copy)]
+pub struct Unlocking {
+    /// The checks that show that it may.
+    price: f64,
+    /// The share of the worlds in which they do not show it by themselves,
+    stuck: f64,
+    /// how it goes on in these,
+    outlook: Option<Outlook>,
+    /// and what the repair costs that this begins with, if it begins with one.
+    first: f64,
+}
+
+impl Unlocking {
+    /// Nothing forbids it.
+    pub const NOTHING: Self = Self { price: 0.0, stuck: 0.0, outlook: None, first: 0.0 };
+
+    /// With `prices` of repairs.
+    #[must_use]
+    pub fn of(price: f64, stuck: f64, outlook: Option<Outlook>, prices: &[f64]) -> Self {
+        let first = match outlook.map(|outlook| outlook.way) {
+            Some(Way::Repair(first)) => prices[first],
+            _ => 0.0,
+        };
+        Self { price, stuck, outlook, first }
+    }
+
+    /// What it adds to a cure. Where it is given up on, the cure is given up on too, whatever is known by then: both
+    /// together come to handing over, so that no check is worth its cost for a cure that nobody will be able to prove.
+    #[must_use]
+    pub fn on_top_of(&self, cure: Outlook, hand_over: f64) -> f64 {
+        let ahead = match self.ahead(cure) {
+            Some(_) if self.is_given_up(cure, hand_over) => (hand_over - cure.cost).max(0.0),
+            Some(ahead) => ahead,
+            None => 0.0,
+        };
+        self.price + self.stuck * ahead
+    }
+
+    /// What it takes beyond a cure where it does not let go by itself. A repair that both begin with is done once.
+    fn ahead(&self, cure: Outlook) -> Option<f64> {
+        let shared = if self.shared(cure).is_some() { self.first } else { 0.0 };
+        self.outlook.map(|outlook| (outlook.cost - shared).max(0.0))
+    }
+
+    /// The repair that both begin with.
+    #[must_use]
+    pub fn shared(&self, cure: Outlook) -> Option<usize> {
+        match self.outlook?.way {
+            Way::Repair(first) if cure.way == Way::Repair(first) => Some(first),
+            _ => None,
+        }
+    }
+
+    /// Whether it is given up on where it does not let go by itself: nothing releases it, or that together with the cure
+    /// would cost more than handing over.
+    #[must_use]
+    pub fn is_given_up(&self, cure: Outlook, hand_over: f64) -> bool {
+        let too_dear = |ahead: f64| ahead >= (hand_over - cure.cost).max(0.0);
+        self.outlook.is_some_and(|outlook| outlook.way == Way::HandOver) || self.ahead(cure).is_some_and(too_dear)
+    }
+
+    /// The share of the worlds in which the cure goes on.
+    #[must_use]
+    pub fn carried_on(&self, cure: Outlook, hand_over: f64) -> f64 {
+        if self.is_given_up(cure, hand_over) { 1.0 - self.stuck } else { 1.0 }
+    }
+
+    /// The way on where it is likelier than not that something must be done.
+    #[must_use]
+    pub fn way(&self) -> Option<Way> {
+        self.outlook.filter(|_| self.stuck > 0.5).map(|outlook| outlook.way)
+    }
+}
+
 fn names_repair(condition: &Condition, repair: Ix<Repair>) -> bool {
     match condition {
         Condition::RepairSince(ix) => *ix == repair,
@@ -356,4 +428,55 @@ pub fn share(bits: &[u64], worlds: &Worlds) -> f64 {
 /// How many worlds a set holds.
 fn count(bits: &[u64]) -> f64 {
     f64::from(bits.iter().map(|word| word.count_ones()).sum::<u32>())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 2500 to hand over, 10 for the checks that release. Nothing will, so that knowing more of the cure (800 or 300 still
+    /// to pay) is worth nothing: by hand 800 + 10 + 1700 = 300 + 10 + 2200. Where a repair of 400 releases it, knowing
+    /// saves what it saves: 800 + 10 + 400 against 300 + 10 + 400; and no more than handing over costs.
+    #[test]
+    fn what_is_learned_of_a_cure_that_nobody_can_prove_is_worth_nothing() {
+        let ahead = |cost, way| Unlocking::of(10.0, 1.0, Some(Outlook { cost, way }), &[400.0]);
+        let total = |unlocking: Unlocking, cost: f64| cost + unlocking.on_top_of(looking(cost), 2500.0);
+        let given_up = ahead(1700.0, Way::HandOver);
+        assert!((total(given_up, 800.0) - 2510.0).abs() < 1e-9);
+        assert!((total(given_up, 300.0) - 2510.0).abs() < 1e-9);
+        let released = ahead(400.0, Way::Repair(0));
+        assert!((total(released, 800.0) - 1210.0).abs() < 1e-9);
+        assert!((total(released, 300.0) - 710.0).abs() < 1e-9);
+        assert!((total(released, 2400.0) - 2510.0).abs() < 1e-9);
+    }
+
+    /// A repair of 400 releases it and begins the cure too: of 800 for the cure it is 400, and it is not paid again where it
+    /// did not let go by itself.
+    #[test]
+    fn a_repair_that_releases_and_cures_is_done_once() {
+        let released = Unlocking::of(10.0, 1.0, Some(Outlook { cost: 430.0, way: Way::Repair(0) }), &[400.0]);
+        let added = |way| released.on_top_of(Outlook { cost: 800.0, way }, 2500.0);
+        assert!((added(Way::Repair(0)) - 40.0).abs() < 1e-9);
+        assert!((added(Way::Repair(1)) - 440.0).abs() < 1e-9);
+        assert!((added(Way::Look) - 440.0).abs() < 1e-9);
+    }
+
+    /// What is paid and what is worked go the same way: where a quarter of the worlds is given up on, three quarters of the
+    /// cure are paid and worked, and a quarter of handing over is paid.
+    #[test]
+    fn a_cure_that_is_given_up_on_is_neither_paid_nor_worked() {
+        let stuck = |cost, way| Unlocking::of(10.0, 0.25, Some(Outlook { cost, way }), &[400.0]);
+        for given_up in [stuck(1700.0, Way::HandOver), stuck(2100.0, Way::Repair(0))] {
+            let (cure, share) = (800.0, given_up.carried_on(looking(800.0), 2500.0));
+            assert!((share - 0.75).abs() < 1e-12);
+            let paid = cure + given_up.on_top_of(looking(cure), 2500.0);
+            assert!((paid - (10.0 + share * cure + 0.25 * 2500.0)).abs() < 1e-9, "{paid}");
+        }
+        assert!((stuck(400.0, Way::Repair(0)).carried_on(looking(800.0), 2500.0) - 1.0).abs() < 1e-12);
+        assert!((Unlocking::NOTHING.carried_on(looking(800.0), 2500.0) - 1.0).abs() < 1e-12);
+    }
+
+    fn looking(cost: f64) -> Outlook {
+        Outlook { cost, way: Way::Look }
+    }
 }

@@ -4,9 +4,10 @@
 //! the same ways on, for one option and not for all that are compared.
 
 use super::cost;
-use super::desk::{Choice, Desk, Priced, Unlocking};
-use super::lock::{Lock, share};
-use super::value::{Bench, LOOKING_IS_HARDER, Market, Outlook, Split, Together, Way};
+use super::desk::{Choice, Desk, Priced};
+use super::lock::{Lock, Unlocking, share};
+use super::market::{Looked, Market};
+use super::value::{Bench, Outlook, Split, Together, Way};
 use super::{Action, LookAhead, Settings};
 use crate::access::OpenSet;
 use crate::units::Minutes;
@@ -26,12 +27,12 @@ impl GoesOn {
             return Self::Deeper;
         }
         let looks = ranked.iter().any(|option| !option.losing && matches!(option.option, Choice::Check(_)));
-        if looks { Self::looking(desk) } else { Self::At(Market::BLIND) }
+        if looks { Self::looking(desk) } else { Self::At(Market::blind()) }
     }
 
     /// As if every check were worth its cost.
     pub fn looking(desk: &Desk<'_, '_>) -> Self {
-        Self::At(desk.market(None))
+        Self::At(desk.market.clone())
     }
 }
 
@@ -54,10 +55,9 @@ impl Ahead<'_> {
             Way::HandOver => 0.0,
             Way::Repair(_) => self.repairing(together),
             Way::Look => {
-                let told = self.market.told(prospect.bits);
+                let Looked { told, minutes, .. } = prospect.look(self.market).expect("it is the way on");
                 let blindly = if told < 1.0 && prospect.repairs() { self.repairing(together) } else { 0.0 };
-                let looking = LOOKING_IS_HARDER * prospect.bits * self.market.minutes_per_bit;
-                told * (self.known() + looking) + (1.0 - told) * blindly
+                minutes + told * self.known() + (1.0 - told) * blindly
             }
         }
     }

@@ -11,6 +11,7 @@ mod deeper;
 mod desk;
 mod follow;
 mod lock;
+mod market;
 mod minutes;
 mod offers;
 mod propose;

@@ -33,10 +33,8 @@ pub struct Offer {
 pub struct Offers {
     /// Repairs, each with the causes it removes and how surely.
     pub repairs: Vec<(Offer, Vec<(Instance<Cause>, f64)>)>,
-    /// Checks, each with its rows.
+    /// Checks, each with its rows; of those that an interlock holds up only what another waits for.
     pub checks: Vec<(Offer, CheckModel)>,
-    /// Checks that an interlock holds up until something is settled.
-    pub later: Vec<Instance<Check>>,
     /// What may not be done, and why.
     pub barred: Vec<(Action, String)>,
 }
@@ -55,8 +53,9 @@ pub fn said_so(laid: &Laid<'_>, case: &Case, made: Instance<Check>, (wanted, sin
     said.flatten().is_some_and(|outcome| wanted.contains(&outcome))
 }
 
-/// What was looked for in vain so often since the last repair is not looked for again before one.
-const WORN_OUT: usize = 3;
+/// What was looked for in vain so often since the last repair is not looked for again before one. Each time it is aired once
+/// more and costs that; what it may still show sinks with every answer, so that this only ends what would never end.
+const WORN_OUT: usize = 6;
 
 /// Gathers offers.
 pub struct Gatherer<'a, 'k> {
@@ -105,7 +104,7 @@ impl Gatherer<'_, '_> {
                     continue;
                 }
                 let action = Action::Repair(ix, places);
-                match self.repair_offer(&action) {
+                match self.offer_or_held(&action) {
                     // What the user may not do at all is no way on; what an interlock holds up may be one later.
                     Ok(mut offer) => {
                         if !sensible {
@@ -156,20 +155,12 @@ impl Gatherer<'_, '_> {
             match self.offer(Action::Check(model.check)) {
                 Ok(offer) => offers.checks.push((offer, model.clone())),
                 Err((action, why)) => {
-                    if self.is_held_up(&action) {
-                        offers.later.push(model.check);
+                    if let (Some(_), Ok(held)) = (wanted, self.offer_or_held(&action)) {
+                        offers.checks.push((held, model.clone()));
                     }
                     offers.barred.push((action, why));
                 }
             }
-        }
-    }
-
-    /// Whether an interlock bars an action that lets go once something is settled.
-    fn is_held_up(&self, action: &Action) -> bool {
-        match self.safety.judge(self.laid, self.graph, self.case, self.open, action) {
-            Verdict::Barred { by: Some(ix), .. } => !is_about_who(&self.laid.knowledge.interlocks[ix]),
-            Verdict::Barred { by: None, .. } | Verdict::May(_) => false,
         }
     }
 
@@ -256,8 +247,8 @@ impl Gatherer<'_, '_> {
         })
     }
 
-    /// An offer of a repair, held up where it is forbidden for now.
-    fn repair_offer(&self, action: &Action) -> Result<Offer, (Action, String)> {
+    /// An offer, held up where it is forbidden for now.
+    fn offer_or_held(&self, action: &Action) -> Result<Offer, (Action, String)> {
         let why = |ix: Ix<Interlock>| self.laid.knowledge.interlocks[ix].why.clone();
         let held = match self.safety.judge(self.laid, self.graph, self.case, self.open, action) {
             Verdict::Barred { by: None, why } => return Err((action.clone(), why)),

@@ -40,9 +40,8 @@ impl Desk<'_, '_> {
                 let (offer, removes) = &self.repairs[at];
                 let cured = self.cure_chance(at);
                 let split = self.bench.after_failed(at, &mut |a, b| self.pair(a, b));
-                let way = self
-                    .outlook(&split, &[1.0], &self.shut_prices, &self.market(None))
-                    .map_or(Way::HandOver, |o| o.way);
+                let way =
+                    self.outlook(&split, &[1.0], &self.shut_prices, &self.market).map_or(Way::HandOver, |o| o.way);
                 let failed = Branch {
                     outcome: 1,
                     chance: 1.0 - cured,
@@ -139,7 +138,7 @@ impl Desk<'_, '_> {
     fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {
         let split = &self.splits[check];
         let weights = &self.mixtures[check][outcome];
-        let outlook = self.outlook_after(check, outcome, prices, &self.market(Some(check)));
+        let outlook = self.outlook_after(check, outcome, prices, &self.market.without(check));
         let way = outlook.map_or(Way::HandOver, |o| o.way);
         Branch {
             outcome,

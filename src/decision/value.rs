@@ -6,15 +6,12 @@
 //! Everything is counted once for each row of a check: the worlds in which a row is the first that holds, crossed with
 //! those that a repair would cure. An outcome is then a mixture of rows.
 
-use super::cost::Price;
+use super::market::{Looked, Market};
 use super::simulate::{Bits, both, or_into, words};
 use std::cell::{Cell, OnceCell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
-/// How much more looking further costs than its first, cheapest step would make one think: later steps tell less.
-/// Estimate.
-pub const LOOKING_IS_HARDER: f64 = 1.6;
 /// The most repairs in a row before handing over is all that is left. With four the advice was 10.7 % above the optimum of
 /// the reference network T when this was chosen, with twelve 4.4 %.
 const REPAIRS_IN_A_ROW: usize = 12;
@@ -81,37 +78,6 @@ struct With {
     worlds: Rc<[u64]>,
     /// How many.
     n: f64,
-}
-
-/// What looking further offers: the cheapest rate at which worlds can be told apart, and how far it reaches.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Market {
-    /// Money a bit, by the check that tells most for its cost.
-    pub per_bit: f64,
-    /// Minutes a bit, by the same check.
-    pub minutes_per_bit: f64,
-    /// The bits that all checks at hand could tell at most, were none to repeat what another said.
-    pub supply: f64,
-}
-
-impl Market {
-    /// No check tells anything: repairs in a row, or handing over.
-    pub const BLIND: Self = Self { per_bit: f64::INFINITY, minutes_per_bit: 0.0, supply: 0.0 };
-
-    /// Takes in a check that tells so many bits.
-    pub fn take(&mut self, price: &Price, bits: f64) {
-        let per_bit = price.money.get() / bits;
-        if per_bit < self.per_bit {
-            (self.per_bit, self.minutes_per_bit) = (per_bit, price.minutes.get() / bits);
-        }
-        self.supply += bits;
-    }
-
-    /// The share of so many bits that can be told.
-    #[must_use]
-    pub fn told(&self, bits: f64) -> f64 {
-        (self.supply / bits).min(1.0)
-    }
 }
 
 /// A way on.
@@ -321,7 +287,7 @@ impl Bench {
     /// The cheapest way on at a going rate.
     #[must_use]
     pub fn choose(prospect: &Prospect, market: &Market) -> Outlook {
-        let looking = prospect.looking(market, prospect.repairing.min(prospect.hand_over));
+        let looking = prospect.looking(market);
         let mut best = Outlook { cost: prospect.hand_over, way: Way::HandOver };
         if let Some(first) = prospect.first.filter(|_| prospect.repairing < best.cost) {
             best = Outlook { cost: prospect.repairing, way: Way::Repair(first) };
@@ -548,15 +514,17 @@ impl Prospect {
         self.first.is_some() && self.repairing < self.hand_over
     }
 
-    /// Knowing which repair it takes, and what finding that out will cost at the going rate; as far as the checks at
-    /// hand could tell it, and blindly for the rest.
-    fn looking(&self, market: &Market, blindly: f64) -> f64 {
-        // No bits left to tell apart, or nobody to tell them, is no looking at all.
-        if self.bits < 1e-9 || market.supply < 1e-9 {
-            return f64::INFINITY;
-        }
-        let told = market.told(self.bits);
-        told * (self.known + LOOKING_IS_HARDER * self.bits * market.per_bit) + (1.0 - told) * blindly
+    /// What looking further comes to, if it is worth it: what is bought of it, and blindly for the rest.
+    #[must_use]
+    pub fn look(&self, market: &Market) -> Option<Looked> {
+        market.look(self.bits, self.repairing.min(self.hand_over) - self.known)
+    }
+
+    /// What looking further costs, knowing which repair it takes as far as the checks tell it, and blindly for the rest.
+    fn looking(&self, market: &Market) -> f64 {
+        let blindly = self.repairing.min(self.hand_over);
+        let cost = |looked: Looked| looked.cost + looked.told * self.known + (1.0 - looked.told) * blindly;
+        self.look(market).map_or(f64::INFINITY, cost)
     }
 }
 
@@ -636,7 +604,9 @@ mod tests {
 
     fn ahead(bench: &Bench, rows: Vec<Bits>, weights: &[f64], price: f64) -> Outlook {
         let split = bench.split(rows);
-        bench.outlook(&split, weights, &[price], &[price], &Market::BLIND, &mut |_, _| None).expect("there are worlds")
+        bench
+            .outlook(&split, weights, &[price], &[price], &Market::blind(), &mut |_, _| None)
+            .expect("there are worlds")
     }
 
     #[expect(clippy::float_cmp, reason = "sums of a few dollars")]
@@ -654,7 +624,7 @@ mod tests {
         assert!((bench.hand_over() - 427.0).abs() < 1e-9);
         comes_to(ahead(&bench, vec![all(10)], &[1.0], 30.0), 317.0, Way::Repair(0));
         let failed = bench.after_failed(0, &mut |_, _| None);
-        let after = bench.outlook(&failed, &[1.0], &[30.0], &[30.0], &Market::BLIND, &mut |_, _| None);
+        let after = bench.outlook(&failed, &[1.0], &[30.0], &[30.0], &Market::blind(), &mut |_, _| None);
         comes_to(after.expect("seven worlds"), 400.0, Way::HandOver);
     }
 

@@ -5,7 +5,7 @@ use super::moment::outcome_of;
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::{Case, Entry, Event, Position};
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Access, Check, ClosedBy, Hazard, Ix};
+use crate::knowledge::{Access, Check, ClosedBy, Condition, Hazard, Ix};
 use crate::model::epochs::{removes_any, shown_by};
 use crate::units::Minutes;
 use jiff::Timestamp;
@@ -165,9 +165,11 @@ impl<'a> Watch<'a> {
             // With fuel still opened a clean sniff closes nothing, but there is nothing to be settled first either: without
             // this it would be asked for again and again.
             self.stops &= !(aired && also);
+            if aired && also {
+                self.in_vain = 0;
+            }
             if shut && aired && also {
                 self.open = false;
-                self.in_vain = 0;
                 self.started = true;
                 self.level = None;
                 self.closed_at = at;
@@ -241,6 +243,18 @@ pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<
         return (!against).then_some((*check, *wanted, Minutes::ZERO));
     }
     Some((closed_by.answer.0, closed_by.answer.1, open.air))
+}
+
+/// What an open hazard waits for: the answer that closes it and, at its present level, what must be said before that.
+#[must_use]
+pub fn waits_for(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Condition {
+    let Some(closed_by) = laid.knowledge.hazards[open.hazard].closed_by.first() else {
+        return Condition::All(Vec::new());
+    };
+    let also = closed_by.also_after.iter().find(|(outcome, _, _)| Some(*outcome) == open.level);
+    let unsaid = also.filter(|(_, check, wanted)| said_last(laid, case, *check) != Some(*wanted));
+    let answers = unsaid.map(|(_, check, wanted)| (*check, *wanted)).into_iter().chain([closed_by.answer]);
+    Condition::All(answers.map(|(check, outcome)| Condition::Answered(check, vec![outcome])).collect())
 }
 
 /// Whether reaching this access opens a hazard, or finds what opened it still open.

@@ -5,7 +5,7 @@ use super::moment::Moment;
 use crate::access::AccessGraph;
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Bars, Check, Condition, Interlock, Ix, Tick};
+use crate::knowledge::{Bars, Check, Condition, Hazard, Interlock, Ix, Tick};
 
 /// For each interlock that a release ends (`until`), the entry of the log since which it is held on: what was said there
 /// (or, at 0, what was known before) set it, and what has happened since does not release it.
@@ -100,6 +100,19 @@ pub fn ask(
 /// it anyway. Nobody is guided to it; whether it is gone is told afterwards.
 pub fn is_theirs(interlock: &Interlock, action: &Action) -> bool {
     matches!(action, Action::Try(_)) && is_about_who(interlock)
+}
+
+/// Whether a hazard that is open is enough to hold an interlock on.
+#[must_use]
+pub fn is_held_by(interlock: &Interlock, hazard: Ix<Hazard>) -> bool {
+    fn names(condition: &Condition, hazard: Ix<Hazard>) -> bool {
+        match condition {
+            Condition::Hazard(ix) => *ix == hazard,
+            Condition::Any(parts) => parts.iter().any(|part| names(part, hazard)),
+            _ => false,
+        }
+    }
+    interlock.until.is_none() && interlock.when.as_ref().is_some_and(|when| names(when, hazard))
 }
 
 /// Whether an interlock says who may do what, and nothing else.

@@ -138,8 +138,8 @@ impl Safety {
         stops.filter_map(|h| hazards::closing_check(laid, case, h))
     }
 
-    /// The interlocks that forbid to try these symptoms until something is settled. Until then no repair can show what it
-    /// did.
+    /// The interlocks that forbid to try these symptoms until something is settled: those that something holds on, and those
+    /// of a hazard that was to be closed in vain. Until then no repair can show what it did.
     #[must_use]
     pub fn locks(&self, laid: &Laid<'_>, graph: &AccessGraph, symptoms: &[Ix<Symptom>]) -> Vec<Ix<Interlock>> {
         let action = Action::Try(symptoms.to_vec());
@@ -149,10 +149,17 @@ impl Safety {
                 || (interlock.bars.ignites && traits.ignites)
                 || traits.able.iter().any(|ability| interlock.bars.able.contains(ability))
         };
-        let held = laid.knowledge.interlocks.iter().filter(|(ix, _)| self.held[ix.at()].is_some());
+        let is_held =
+            |ix: Ix<Interlock>, interlock| self.held[ix.at()].is_some() || self.not_closed(interlock).next().is_some();
+        let held = laid.knowledge.interlocks.iter().filter(|(ix, interlock)| is_held(*ix, interlock));
         held.filter(|(_, interlock)| bars(interlock) && !interlocks::is_theirs(interlock, &action))
             .map(|(ix, _)| ix)
             .collect()
+    }
+
+    /// The open hazards that hold an interlock on though they were to be closed: a leak, not a step to be done first.
+    fn not_closed(&self, interlock: &Interlock) -> impl Iterator<Item = &OpenHazard> {
+        self.hazards.iter().filter(|open| open.in_vain && interlocks::is_held_by(interlock, open.hazard))
     }
 
     /// The entry of the log since which an interlock is held on: what was said before does not release it.
@@ -165,8 +172,10 @@ impl Safety {
     /// is not held.
     #[must_use]
     pub fn awaited(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case, ix: Ix<Interlock>) -> Condition {
-        let (Some(until), Some(from)) = (&laid.knowledge.interlocks[ix].until, self.held[ix.at()]) else {
-            return Condition::All(Vec::new());
+        let interlock = &laid.knowledge.interlocks[ix];
+        let (Some(until), Some(from)) = (&interlock.until, self.held[ix.at()]) else {
+            let waits = self.not_closed(interlock).map(|open| hazards::waits_for(laid, case, open));
+            return Condition::All(waits.collect());
         };
         let open = graph.open_now(laid, case);
         let hazards = vec![false; laid.knowledge.hazards.len()];

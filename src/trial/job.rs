@@ -75,7 +75,7 @@ type Close = (Ix<Check>, usize, Minutes);
 const TRIES_TO_CLOSE: usize = 4;
 /// A check that has shown so often since the last repair that all is not well says nothing more. One that showed that all is
 /// well is made again after whatever asks for it anew: a hull is smelled whenever fuel was opened.
-const WORN_OUT: usize = 3;
+const WORN_OUT: usize = 6;
 
 impl<'t, 'k> Job<'t, 'k> {
     /// A job at intake.
