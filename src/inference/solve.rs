@@ -62,7 +62,7 @@ pub(super) struct Solved {
     pub(super) log_evidence: f64,
     /// For each network variable its posterior over all states, where the graph holds it.
     pub(super) marginals: Vec<Option<Vec<f64>>>,
-    /// For each network variable a name for the part of the graph it hangs together with.
+    /// For each network variable a name for the part of the graph it hangs together with, where that is asked for.
     pub(super) component: Vec<Option<usize>>,
     pub(super) accuracy: Accuracy,
     /// The cells of the elimination.
@@ -297,9 +297,13 @@ impl Trail {
 }
 
 impl Settled<'_> {
+    fn is_cut(&self) -> bool {
+        self.cut.contains(&true)
+    }
+
     /// Whether messages have not settled, or contradict each other.
     fn is_doubtful(&self) -> bool {
-        self.cut.contains(&true) && (self.last_change > RESTLESS || self.work.agreement() < AT_ODDS)
+        self.is_cut() && (self.last_change > RESTLESS || self.work.agreement() < AT_ODDS)
     }
 
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
@@ -308,7 +312,7 @@ impl Settled<'_> {
             return known;
         }
         let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
-        let rough = self.upward.error;
+        let rough = self.work.program.rough_error(&self.upward);
         let error = if rough <= CANCELED { rough } else { self.work.program.errors(&self.upward).total };
         if usable && error.is_finite() { error } else { f64::INFINITY }
     }
@@ -325,7 +329,7 @@ impl Settled<'_> {
     }
 
     fn is_trusted_with(&self, error: f64) -> bool {
-        error <= if self.cut.contains(&true) { TOLERABLE } else { CANCELED }
+        error <= if self.is_cut() { TOLERABLE } else { CANCELED }
     }
 
     fn log_evidence(&self) -> f64 {
@@ -382,19 +386,19 @@ impl Settled<'_> {
             return solved;
         }
         let down = self.work.down(&self.upward);
-        solved.take(base, self.graph, |node| work::marginal(&self.graph.nodes[node].unary, &down[node]));
+        solved.take(base, self.graph, |node| Some(work::marginal(&self.graph.nodes[node].unary, &down[node])));
+        solved.take_components(self.graph);
         solved
     }
 }
 
 impl Solved {
-    /// Takes the marginals of the graph's nodes over.
-    pub(super) fn take(&mut self, base: &Base, graph: &Graph, marginal: impl Fn(usize) -> Vec<f64>) {
-        let components = graph.components();
+    /// Takes the marginals of the graph's nodes over, where there are any.
+    pub(super) fn take(&mut self, base: &Base, graph: &Graph, mut marginal: impl FnMut(usize) -> Option<Vec<f64>>) {
         for (at, node) in graph.nodes.iter().enumerate() {
             let Some(ix) = node.origin else { continue };
+            let Some(marginal) = marginal(at) else { continue };
             let states = base.network.variable(ix).states.count();
-            let marginal = marginal(at);
             self.marginals[ix.at()] = Some(if marginal.len() == states {
                 marginal
             } else {
@@ -402,7 +406,15 @@ impl Solved {
                 node.kept.iter().zip(marginal).for_each(|(&state, p)| all[state] = p);
                 all
             });
-            self.component[ix.at()] = components[at];
+        }
+    }
+
+    /// Takes over which parts of the graph its nodes are in.
+    fn take_components(&mut self, graph: &Graph) {
+        for (node, component) in graph.nodes.iter().zip(graph.components()) {
+            if let Some(ix) = node.origin {
+                self.component[ix.at()] = component;
+            }
         }
     }
 }
