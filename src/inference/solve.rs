@@ -15,8 +15,10 @@ use super::{Accuracy, CutLink, Error, Limits};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
 const CANCELED: f64 = 1e-11;
-/// If the chain form is beyond the budget, this much is put up with rather than cutting; and where links are cut anyway,
-/// which costs thousands of times more.
+/// If the chain form is beyond the budget, this much is put up with: an exact answer is right to about as much.
+const ROUNDED: f64 = 1e-9;
+/// If the chain form is beyond [`DOUBT_CELLS`], this much is put up with rather than cutting; and where links are cut
+/// anyway, which costs thousands of times more.
 const TOLERABLE: f64 = 1e-7;
 
 /// Messages that still change by more than this run to and fro.
@@ -117,7 +119,10 @@ fn without_signs<'g>(
     star: &Settled<'_>,
     error: f64,
 ) -> Result<Option<Settled<'g>>, Error> {
-    let settled = match cut::whole(chain, limits) {
+    let within = |cells| cut::whole(chain, &Limits { cells, ..*limits });
+    let worth_more = !star.is_cut() && error > ROUNDED && limits.cells < DOUBT_CELLS;
+    let more = || if worth_more { within(DOUBT_CELLS) } else { None };
+    let settled = match within(limits.cells).or_else(more) {
         Some(choice) => settle_with(base, chain, limits, &[], choice),
         None if error <= TOLERABLE => return Ok(None),
         None if error.is_finite() => settle(base, chain, limits, &star.carried())?,
