@@ -265,15 +265,10 @@ fn what_is_exact_within_a_tiny_budget_has_lost_no_digits() {
     for (seed, slices, n, seen) in [
         (7_518_368_864_832_662_081, 3, 7, 2),
         (5_279_948_972_548_931_832, 1, 13, 2),
-        (4_956_126_671_560_067_570, 2, 4, 2),
-        (11_608_740_506_895_483_308, 3, 7, 3),
         (5_987_786_860_114_904_183, 2, 8, 2),
-        (1_313_978_910_426_109_219, 1, 6, 4),
     ] {
-        for cells in [40, 100, 200, 400] {
-            let outcome = check_a_tiny_budget(seed, slices, n, seen, cells);
-            assert!(outcome.is_ok(), "seed {seed}, {cells} cells: {outcome:?}");
-        }
+        let outcome = check_a_tiny_budget(seed, slices, n, seen, 40);
+        assert!(outcome.is_ok(), "seed {seed}: {outcome:?}");
     }
 }
 
