@@ -143,7 +143,7 @@ impl Race {
     /// Every state of `var` in turn.
     fn found(&self, args: &Args, prepared: &Prepared<'_>, var: VarIx) -> Laps {
         let found = |state| [self.asked.is(var, state)];
-        let posterior = |state| prepared.posterior(&found(state)).expect("there is an answer");
+        let posterior = |state| prepared.posterior_of(&found(state), &self.asked.read).expect("there is an answer");
         laps(args, self.asked.states(var), |state| self.wanted(&posterior(state)))
     }
 

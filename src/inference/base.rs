@@ -1,5 +1,7 @@
 //! A network checked and made ready for queries.
 
+use std::sync::Arc;
+
 use crate::model::network::{Mechanism, Network, Observation, SLICES_MAX, SliceSet, States, VarIx};
 
 use super::Error;
@@ -21,6 +23,8 @@ pub(super) struct Base {
     pub(super) parents: Vec<Vec<VarIx>>,
     /// Rough priors: each variable's distribution as if its parents were independent. Exact for roots.
     pub(super) priors: Vec<Vec<f64>>,
+    /// For each variable the slices that it is on in, by state; empty for a variable of unnamed states.
+    pub(super) on_in: Arc<[Vec<SliceSet>]>,
 }
 
 impl Base {
@@ -45,7 +49,12 @@ impl Base {
                 Some(fold) => fold.inputs.iter().map(|input| input.var).collect(),
             })
             .collect();
-        let mut base = Self { network, folds, parents, priors: Vec::with_capacity(n) };
+        let on_in = network.variables.iter().map(|variable| match &variable.states {
+            States::Plain(_) => vec![],
+            States::OnIn(sets) => sets.clone(),
+        });
+        let on_in = on_in.collect();
+        let mut base = Self { network, folds, parents, priors: Vec::with_capacity(n), on_in };
         for at in 0..n {
             let prior = base.given_independent(VarIx(at as u32), |parent| &base.priors[parent.at()]);
             base.priors.push(prior);

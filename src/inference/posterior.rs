@@ -1,6 +1,8 @@
 //! What a query answers.
 
-use crate::model::network::{SliceSet, States, VarIx};
+use std::sync::Arc;
+
+use crate::model::network::{SliceSet, VarIx};
 
 use super::Accuracy;
 use super::base::Base;
@@ -13,7 +15,7 @@ pub struct Posterior {
     accuracy: Accuracy,
     cells: f64,
     marginals: Vec<Option<Vec<f64>>>,
-    on_in: Vec<Vec<SliceSet>>,
+    on_in: Arc<[Vec<SliceSet>]>,
     pub(super) carried: Vec<Carried>,
     pub(super) trail: Option<Trail>,
 }
@@ -25,11 +27,11 @@ impl Posterior {
         Self::plain(base, solved)
     }
 
-    /// Takes over what was solved and adds the roots that nothing hangs on.
-    pub(super) fn with_roots(base: &Base, mut solved: Solved) -> Self {
-        for (at, marginal) in solved.marginals.iter_mut().enumerate() {
-            if marginal.is_none() && base.parents[at].is_empty() {
-                *marginal = Some(base.priors[at].clone());
+    /// Takes over what was solved and adds those of `variables` that are roots on which nothing hangs.
+    pub(super) fn with_roots(base: &Base, mut solved: Solved, variables: impl IntoIterator<Item = usize>) -> Self {
+        for at in variables {
+            if solved.marginals[at].is_none() && base.parents[at].is_empty() {
+                solved.marginals[at] = Some(base.priors[at].clone());
             }
         }
         Self::plain(base, solved)
@@ -37,15 +39,11 @@ impl Posterior {
 
     fn plain(base: &Base, solved: Solved) -> Self {
         let Solved { log_evidence, marginals, accuracy, cells, carried, trail, .. } = solved;
-        let on_in = base.network.variables.iter().map(|variable| match &variable.states {
-            States::Plain(_) => vec![],
-            States::OnIn(sets) => sets.clone(),
-        });
         for marginal in marginals.iter().flatten() {
             let sum: f64 = marginal.iter().sum();
             assert!((sum - 1.0).abs() < 1e-9, "a posterior must sum to one, this sums to {sum}");
         }
-        Self { log_evidence, accuracy, cells, marginals, on_in: on_in.collect(), carried, trail }
+        Self { log_evidence, accuracy, cells, marginals, on_in: Arc::clone(&base.on_in), carried, trail }
     }
 
     /// The natural log of the chance (or density) of the observations.

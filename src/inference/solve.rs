@@ -15,8 +15,10 @@ use super::{Accuracy, CutLink, Error, Limits};
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
 const CANCELED: f64 = 1e-11;
-/// If the chain form is beyond the budget, this much is put up with rather than cutting; and where links are cut anyway,
-/// which costs thousands of times more.
+/// If the chain form is beyond the budget, this much is put up with: an exact answer is right to about as much.
+const ROUNDED: f64 = 1e-9;
+/// If the chain form is beyond [`DOUBT_CELLS`], this much is put up with rather than cutting; and where links are cut
+/// anyway, which costs thousands of times more.
 const TOLERABLE: f64 = 1e-7;
 
 /// Messages that still change by more than this run to and fro.
@@ -62,7 +64,7 @@ pub(super) struct Solved {
     pub(super) log_evidence: f64,
     /// For each network variable its posterior over all states, where the graph holds it.
     pub(super) marginals: Vec<Option<Vec<f64>>>,
-    /// For each network variable a name for the part of the graph it hangs together with.
+    /// For each network variable a name for the part of the graph it hangs together with, where that is asked for.
     pub(super) component: Vec<Option<usize>>,
     pub(super) accuracy: Accuracy,
     /// The cells of the elimination.
@@ -117,7 +119,10 @@ fn without_signs<'g>(
     star: &Settled<'_>,
     error: f64,
 ) -> Result<Option<Settled<'g>>, Error> {
-    let settled = match cut::whole(chain, limits) {
+    let within = |cells| cut::whole(chain, &Limits { cells, ..*limits });
+    let worth_more = !star.is_cut() && error > ROUNDED && limits.cells < DOUBT_CELLS;
+    let more = || if worth_more { within(DOUBT_CELLS) } else { None };
+    let settled = match within(limits.cells).or_else(more) {
         Some(choice) => settle_with(base, chain, limits, &[], choice),
         None if error <= TOLERABLE => return Ok(None),
         None if error.is_finite() => settle(base, chain, limits, &star.carried())?,
@@ -297,9 +302,13 @@ impl Trail {
 }
 
 impl Settled<'_> {
+    fn is_cut(&self) -> bool {
+        self.cut.contains(&true)
+    }
+
     /// Whether messages have not settled, or contradict each other.
     fn is_doubtful(&self) -> bool {
-        self.cut.contains(&true) && (self.last_change > RESTLESS || self.work.agreement() < AT_ODDS)
+        self.is_cut() && (self.last_change > RESTLESS || self.work.agreement() < AT_ODDS)
     }
 
     /// A bound on the relative error of the evidence; infinite where the evidence is not above zero.
@@ -308,7 +317,7 @@ impl Settled<'_> {
             return known;
         }
         let usable = self.log_evidence().is_finite() && self.upward.positive != self.graph.negative;
-        let rough = self.upward.error;
+        let rough = self.work.program.rough_error(&self.upward);
         let error = if rough <= CANCELED { rough } else { self.work.program.errors(&self.upward).total };
         if usable && error.is_finite() { error } else { f64::INFINITY }
     }
@@ -325,7 +334,7 @@ impl Settled<'_> {
     }
 
     fn is_trusted_with(&self, error: f64) -> bool {
-        error <= if self.cut.contains(&true) { TOLERABLE } else { CANCELED }
+        error <= if self.is_cut() { TOLERABLE } else { CANCELED }
     }
 
     fn log_evidence(&self) -> f64 {
@@ -382,19 +391,19 @@ impl Settled<'_> {
             return solved;
         }
         let down = self.work.down(&self.upward);
-        solved.take(base, self.graph, |node| work::marginal(&self.graph.nodes[node].unary, &down[node]));
+        solved.take(base, self.graph, |node| Some(work::marginal(&self.graph.nodes[node].unary, &down[node])));
+        solved.take_components(self.graph);
         solved
     }
 }
 
 impl Solved {
-    /// Takes the marginals of the graph's nodes over.
-    pub(super) fn take(&mut self, base: &Base, graph: &Graph, marginal: impl Fn(usize) -> Vec<f64>) {
-        let components = graph.components();
+    /// Takes the marginals of the graph's nodes over, where there are any.
+    pub(super) fn take(&mut self, base: &Base, graph: &Graph, mut marginal: impl FnMut(usize) -> Option<Vec<f64>>) {
         for (at, node) in graph.nodes.iter().enumerate() {
             let Some(ix) = node.origin else { continue };
+            let Some(marginal) = marginal(at) else { continue };
             let states = base.network.variable(ix).states.count();
-            let marginal = marginal(at);
             self.marginals[ix.at()] = Some(if marginal.len() == states {
                 marginal
             } else {
@@ -402,7 +411,15 @@ impl Solved {
                 node.kept.iter().zip(marginal).for_each(|(&state, p)| all[state] = p);
                 all
             });
-            self.component[ix.at()] = components[at];
+        }
+    }
+
+    /// Takes over which parts of the graph its nodes are in.
+    fn take_components(&mut self, graph: &Graph) {
+        for (node, component) in graph.nodes.iter().zip(graph.components()) {
+            if let Some(ix) = node.origin {
+                self.component[ix.at()] = component;
+            }
         }
     }
 }

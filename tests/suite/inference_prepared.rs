@@ -95,6 +95,16 @@ proptest! {
             (found, joint) => prop_assert!(false, "{:?} {:?}", found.is_ok(), joint.is_ok()),
         }
 
+        // Of some variables only: the same bits.
+        let some: Vec<VarIx> = vars.iter().copied().filter(|var| (seed >> var.at()) & 1 == 1).collect();
+        match (prepared.posterior(&findings), prepared.posterior_of(&findings, &some)) {
+            (Ok(all), Ok(found)) => {
+                prop_assert_eq!(all.log_evidence().to_bits(), found.log_evidence().to_bits());
+                some.iter().try_for_each(|&var| { prop_assert_eq!(all.of(var), found.of(var)); Ok(()) })?;
+            }
+            (all, found) => prop_assert_eq!(all.err(), found.err()),
+        }
+
         // The chances of events, more than one pass holds.
         let events: Vec<(Event, Vec<(VarIx, Vec<bool>)>)> = (0..11).map(|_| event(&mut draw, &network)).collect();
         let asked: Vec<Event> = events.iter().map(|(event, _)| event.clone()).collect();
