@@ -28,9 +28,9 @@ use crate::belief::Belief;
 use crate::case::{Case, Event, Presence};
 use crate::inference::{Error, Limits};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Access, Cause, Check, Ix, Knowledge, Repair, Symptom};
+use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair, Symptom};
 pub use crate::safety::Action;
-use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of};
+use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of, put_back_to_close};
 use crate::units::{Minutes, Money};
 use cost::{Price, Rate};
 use desk::{Desk, Priced};
@@ -301,8 +301,13 @@ fn closing(
 ) -> Proposal {
     let price = cost::price(gatherer.laid, gatherer.graph, &gatherer.rate, gatherer.open, &action)
         .plus(cost::time(&gatherer.rate, air));
-    let put_back =
-        wanted.before.put_back.iter().copied().filter(|&access| keeps_open(gatherer, &action, access)).collect();
+    let put_back = match &action {
+        Action::Check(check) => {
+            let (knowledge, open) = (gatherer.laid.knowledge, &gatherer.safety.hazards);
+            put_back_to_close(knowledge, gatherer.graph, open, check.item, &wanted.before.put_back)
+        }
+        _ => wanted.before.put_back.clone(),
+    };
     Proposal {
         minutes: price.minutes,
         cost: price.money,
@@ -315,16 +320,6 @@ fn closing(
         bounds: wanted.bounds,
         action,
     }
-}
-
-/// Whether a check closes no hazard while this is open: a fuel line, or what is behind one. A hatch is shut after the sniff.
-fn keeps_open(gatherer: &Gatherer<'_, '_>, action: &Action, access: Ix<Access>) -> bool {
-    let Action::Check(check) = action else { return true };
-    let hazards = gatherer.safety.hazards.iter().map(|open| &gatherer.laid.knowledge.hazards[open.hazard]);
-    let needed = gatherer.graph.needed(&[access]);
-    hazards
-        .filter(|hazard| hazard.closed_by.iter().any(|closed| closed.answer.0 == check.item))
-        .any(|hazard| hazard.opened_by.access.iter().any(|fuel| needed.has(*fuel)))
 }
 
 /// Whether an action may be done now (for a person who asks for another than the proposed).

@@ -421,7 +421,7 @@ fn try_it(bench: &Bench<'_>, case: &Case, repair: Ix<Repair>, document: &mut Doc
                 .iter()
                 // Standing beside it took no work.
                 .filter(|shut| bench.knowledge.access[**shut].open.get() > 0.0)
-                .map(|shut| format!("Put back: {}", words::lower_first(&bench.knowledge.access[*shut].title)))
+                .map(|shut| bench.knowledge.access[*shut].put_back_words())
                 .collect();
             steps.extend(before.close.iter().map(|(check, ..)| bench.knowledge.checks[*check].title.clone()));
             steps.extend(before.ticks.iter().map(|tick| bench.knowledge.ticks[*tick].says.clone()));

@@ -190,7 +190,7 @@ pub struct Attempt {
     pub repair: Ix<Repair>,
     /// The symptom that is asked about.
     pub symptom: Ix<Symptom>,
-    /// What must be put back first, deepest first.
+    /// What must be put back first, deepest first; before the check that closes a hazard only what would keep it open.
     pub put_back: Vec<Ix<Access>>,
     /// The check that must close a hazard first.
     pub close: Option<Ix<Check>>,

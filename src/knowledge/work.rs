@@ -8,6 +8,8 @@ use crate::units::{Chance, Minutes, Money};
 pub struct Access {
     /// In plain words.
     pub title: String,
+    /// What somebody is told who puts it back: "Fit the carburetor".
+    pub put_back: Option<String>,
     /// What must be open first.
     pub needs: Vec<Ix<Access>>,
     /// Everything else that is open must be put back first.
@@ -34,6 +36,15 @@ pub struct Access {
     pub able: Vec<Ability>,
     /// Where its numbers come from.
     pub basis: Basis,
+}
+
+impl Access {
+    /// What somebody is told who puts it back. The title says how things stand while it is open, so it is no such word:
+    /// only where a base has none it is taken, and said of what.
+    #[must_use]
+    pub fn put_back_words(&self) -> String {
+        self.put_back.clone().unwrap_or_else(|| format!("Put back: {}", self.title))
+    }
 }
 
 /// One step of work.

@@ -2,7 +2,8 @@
 //!
 //! Stages keep what ignites away from open fuel: first the vapor gate, then clearing flooded cylinders, then all quiet
 //! work (fuel may be open), then the leak look and the sniff, then live circuits, then starting and running. Wherever a
-//! step that ignites follows anything that opened fuel, the writer puts the sniff before it.
+//! step that ignites follows anything that opened fuel, the writer puts the sniff before it. Cylinders are cleared by the
+//! starter: where the plan mends what keeps that from turning, they are cleared after it.
 
 mod access;
 mod beside;
@@ -20,7 +21,7 @@ use super::goals::Aim;
 use super::{By, Goal, Job, Named, Plan, Section, Source, Stage, StageKind, Step, Vapor, words};
 use crate::access::Reach;
 use crate::belief::Explanations;
-use crate::knowledge::{Access, Hazard, Ix, Phase, Proof, Repair, Setting};
+use crate::knowledge::{Access, Hazard, Ix, Phase, Proof, Repair, Setting, Turns};
 use crate::units::Minutes;
 use beside::{cautions, cost, craft, job, offers, opens, part_lines, told, tools, verdicts};
 use groups::{Groups, VaporGate};
@@ -156,7 +157,9 @@ impl<'a> Writer<'a> {
     fn write(mut self) -> (Vec<Stage>, BTreeSet<Ix<Hazard>>) {
         let fuel_open_at_start = self.fuel_open();
         // Cylinders are cleared first, unless fuel is open already: then the quiet work must shut it before anything turns.
-        let order = if fuel_open_at_start {
+        let order = if self.groups.starter_first {
+            [StageKind::Safe, StageKind::Work, StageKind::Live, StageKind::Clear, StageKind::Run]
+        } else if fuel_open_at_start {
             [StageKind::Safe, StageKind::Work, StageKind::Clear, StageKind::Live, StageKind::Run]
         } else {
             [StageKind::Safe, StageKind::Clear, StageKind::Work, StageKind::Live, StageKind::Run]
@@ -165,9 +168,25 @@ impl<'a> Writer<'a> {
             let later = &order[at + 1..];
             match stage {
                 StageKind::Safe => self.safe(later),
+                StageKind::Clear if self.groups.starter_first => {
+                    // What the proofs on live circuits need open stays so.
+                    self.clear(&[&[StageKind::Live], later].concat());
+                    self.turn(later);
+                }
                 StageKind::Clear => self.clear(later),
                 StageKind::Work => self.quiet(later),
-                StageKind::Live => self.live(later),
+                StageKind::Live if self.groups.starter_first => {
+                    self.live();
+                    self.prove(StageKind::Live, Fuel::Shut, |check| check.turns != Turns::Starter);
+                    self.close_unneeded(StageKind::Live, later, |_| true);
+                    if self.has_to_put_on(StageKind::Live) {
+                        self.put_on(StageKind::Live);
+                    }
+                }
+                StageKind::Live => {
+                    self.live();
+                    self.turn(later);
+                }
                 StageKind::Run | StageKind::HandOver => self.run(),
             }
         }
@@ -280,12 +299,17 @@ impl<'a> Writer<'a> {
     }
 
     /// Work on live circuits.
-    fn live(&mut self, later: &[StageKind]) {
+    fn live(&mut self) {
         let stage = StageKind::Live;
         self.by_phase(stage);
         self.phase(stage, Phase::Fill);
         self.phase(stage, Phase::Prove);
         self.prove(stage, Fuel::Shut, |check| !check.ignites);
+    }
+
+    /// The proofs for which the engine is turned.
+    fn turn(&mut self, later: &[StageKind]) {
+        let stage = StageKind::Live;
         // What cranks wants the craft as whole as the check allows: the battery joined, the arrestor on.
         let fiery: Vec<_> = self
             .proofs
@@ -408,9 +432,13 @@ impl<'a> Writer<'a> {
             self.run_state(&repair.access, ix);
             let before =
                 [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
-            for phase in before.into_iter().chain([Phase::Refit, Phase::Settings, Phase::Fill, Phase::Prove]) {
+            for phase in before.into_iter().chain([Phase::Refit, Phase::Settings, Phase::Fill]) {
                 self.phase_of(stage, phase, ix);
             }
+            if at == 0 {
+                self.first_start();
+            }
+            self.phase_of(stage, Phase::Prove, ix);
             let next = self.group(stage).get(at + 1).map(|next| &self.context.laid.knowledge.repairs[*next].access);
             for proof in self.proofs.at_run(self.context, &repair.access) {
                 self.proof_step(stage, proof);
@@ -425,8 +453,22 @@ impl<'a> Writer<'a> {
             self.proof_step(stage, proof);
         }
         self.close_unneeded(stage, &[], |_| true);
+        if self.group(stage).is_empty() {
+            self.first_start();
+        }
         self.events();
         self.complaints();
+    }
+
+    /// What a repair hands over that is done with the engine running is said where it is first started: at the hand-over
+    /// the craft is shut and the lanyard hangs on its hook.
+    fn first_start(&mut self) {
+        for (ix, _) in self.jobs.iter() {
+            let steps = &self.context.laid.knowledge.repairs[ix].steps;
+            for at in (0..steps.len()).filter(|at| runs_at_hand_over(&steps[*at])) {
+                self.repair_step(StageKind::Run, Phase::Prove, ix, at);
+            }
+        }
     }
 
     /// What each repair says must be seen in the end, each once.
@@ -459,7 +501,12 @@ impl<'a> Writer<'a> {
 
     fn hand_over(&mut self) {
         for (ix, _) in self.jobs.iter() {
-            self.phase_of(StageKind::HandOver, Phase::HandOver, ix);
+            let steps = &self.context.laid.knowledge.repairs[ix].steps;
+            for at in (0..steps.len()).filter(|at| steps[*at].phase == Phase::HandOver) {
+                if !runs_at_hand_over(&steps[at]) && !self.waits(StageKind::HandOver, &steps[at]) {
+                    self.repair_step(StageKind::HandOver, Phase::HandOver, ix, at);
+                }
+            }
         }
     }
 
@@ -496,6 +543,11 @@ fn sentence(text: &str) -> String {
     let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
     let text = format!("{first}{}", chars.as_str());
     if text.ends_with(['.', '?', '!']) { text } else { format!("{text}.") }
+}
+
+/// Whether a step of the hand-over says itself that it ignites: it is done with the engine running.
+fn runs_at_hand_over(step: &crate::knowledge::Step) -> bool {
+    step.phase == Phase::HandOver && step.ignites == Some(true)
 }
 
 /// Access with its minutes.

@@ -157,6 +157,9 @@ impl Assessment<'_> {
         document.section("Next");
         let words = words::action(self.laid, &next.action);
         document.paragraph(Rich::strong(&words).and(&format!(": {}.", figures.cost(next.cost, next.minutes))));
+        if let Some(first) = words::put_back(self.laid.knowledge, &next.before.put_back) {
+            document.paragraph(first);
+        }
         document.paragraph(words::reason(self.laid, next, figures));
         let bounds = words::bounds(&self.advice, figures).map(|bounds| format!(" {bounds}")).unwrap_or_default();
         let how_far = words::how_far(self.laid.knowledge, self.case);

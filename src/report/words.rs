@@ -6,7 +6,7 @@ use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::{Action, Advice, Proof, Proposal, complained_of, worked_on};
 use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair};
+use crate::knowledge::{Access, Cause, Check, Ix, Knowledge, Repair};
 use crate::model::compile::{CaseModel, Said, compile};
 use crate::model::network::VarIx;
 use crate::units::{Measure, Minutes};
@@ -129,8 +129,11 @@ pub fn entry(laid: &Laid<'_>, entry: &Entry, figures: &Figures) -> String {
             format!("{title}: {}", answer(item, *said, figures))
         }
         Event::Access { access, now } => {
-            let now = if *now == Position::Open { "open" } else { "put back" };
-            format!("{}: {now}", knowledge.access[*access].title)
+            let access = &knowledge.access[*access];
+            match now {
+                Position::Open => access.title.clone(),
+                Position::Shut => format!("{}: done", access.put_back_words()),
+            }
         }
         Event::Repaired { repair, places } => format!("Repaired: {}", repair_words(laid, *repair, places)),
         Event::Tried { symptom, now } => {
@@ -392,8 +395,17 @@ pub fn runner_up(laid: &Laid<'_>, figures: &Figures, other: &Proposal, next: &Pr
     format!("{}: {}{itself}{about}.", action(laid, &other.action), more(figures, other, next))
 }
 
+/// What must be put back before a step, in a sentence; nothing where that takes no work, as standing beside it takes none.
+#[must_use]
+pub fn put_back(knowledge: &Knowledge, access: &[Ix<Access>]) -> Option<String> {
+    let works = access.iter().map(|ix| &knowledge.access[*ix]).filter(|access| access.open > Minutes::ZERO);
+    let words: Vec<String> = works.map(|access| lower_first(&access.put_back_words())).collect();
+    (!words.is_empty()).then(|| format!("First: {}.", words.join("; ")))
+}
+
 /// The three causes that a step is most about.
-fn separated(laid: &Laid<'_>, proposal: &Proposal) -> Vec<String> {
+#[must_use]
+pub fn separated(laid: &Laid<'_>, proposal: &Proposal) -> Vec<String> {
     let named = proposal.separates.iter().take(3).map(|c| {
         let cause = &laid.knowledge.causes[c.item];
         lower_first(&laid.words(&cause.title, cause.scope, c.at))

@@ -16,7 +16,7 @@ pub use moment::{answered_so, outcome_of};
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Symptom, Tick};
+use crate::knowledge::{Ability, Access, Check, Condition, Hazard, Interlock, Ix, Knowledge, Symptom, Tick};
 use crate::units::Minutes;
 use jiff::Timestamp;
 
@@ -94,6 +94,26 @@ pub fn holds(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, condition: &Cond
         hazards[hazard.hazard.at()] = true;
     }
     moment::Moment { laid, case, log: &case.log, open: &open, hazards: &hazards, ticks: &safety.ticks }.holds(condition)
+}
+
+/// Of what is put back for a step that waits for a hazard to be closed, what must be put back before the check that closes
+/// it: a fuel line, or what is behind one, would keep it open. A hatch is shut after the sniff.
+#[must_use]
+pub fn put_back_to_close(
+    knowledge: &Knowledge,
+    graph: &AccessGraph,
+    open: &[OpenHazard],
+    check: Ix<Check>,
+    put_back: &[Ix<Access>],
+) -> Vec<Ix<Access>> {
+    let hazards = open.iter().map(|open| &knowledge.hazards[open.hazard]);
+    let closed: Vec<&Hazard> =
+        hazards.filter(|hazard| hazard.closed_by.iter().any(|closed| closed.answer.0 == check)).collect();
+    let keeps_open = |access: &Ix<Access>| {
+        let needed = graph.needed(&[*access]);
+        closed.iter().any(|hazard| hazard.opened_by.access.iter().any(|fuel| needed.has(*fuel)))
+    };
+    put_back.iter().copied().filter(keeps_open).collect()
 }
 
 impl Safety {

@@ -35,4 +35,6 @@ codes! {
     OWNER_SOUNDS = "K095", "a check for owners does not say what an answer sounds like", "add under `owner`: `sounds: {outcome: [what an owner says]}`",
         "Nobody on a phone says the name of an outcome. Whoever guides an owner then guesses which answer was meant, \
          and what they guess weighs as much as what was seen.";
+    PUT_BACK_WORDS = "K096", "what is opened has no words for putting it back", "add `put_back: Fit the carburetor`, as somebody is told",
+        "The title says how things stand while it is open. \"Put back: fuel lines open\" can be read as an order to open them.";
 }

@@ -11,6 +11,7 @@
 //! | [`never_chosen`] | every check is chosen in some job, where jobs were played |
 //! | [`owner_words`] | what an owner could do is worded for owners |
 //! | [`cautions`] | hazards are raised, and cautions stand where they count |
+//! | [`put_back`] | what is opened can be asked to be put back |
 //! | [`priors`] | chances before any answer are on one scale |
 //!
 //! [`testability`] puts figures to how well the checks of a base find its causes, layout by layout, symptom by symptom.
@@ -24,6 +25,7 @@ mod not_separated;
 mod owner_words;
 mod page;
 mod priors;
+mod put_back;
 pub mod shown;
 mod sources;
 pub mod testability;
@@ -71,6 +73,7 @@ pub fn vet(knowledge: &Knowledge, depth: &Depth) -> Result<Vetted, Error> {
     owner_words::check(&mut whole);
     cautions::check(&mut whole);
     priors::check(&mut whole);
+    put_back::check(&mut whole);
     let Depth::Shown(layouts) = depth else {
         return Ok(Vetted { findings: whole.findings, testability: Vec::new() });
     };

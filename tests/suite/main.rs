@@ -58,6 +58,7 @@ mod plan_order;
 mod plan_property;
 mod plan_worked;
 mod published_decision;
+mod put_back;
 mod random_keys;
 mod random_network;
 mod repairs_whole;

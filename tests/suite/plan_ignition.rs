@@ -6,8 +6,8 @@ use doldrum::access::AccessGraph;
 use doldrum::belief::Explanations;
 use doldrum::case::Case;
 use doldrum::knowledge::layout::{Craft, Instance, Laid};
-use doldrum::knowledge::{Hazard, Ix, Knowledge, Repair, read};
-use doldrum::plan::{Options, Plan, Source, Step, Vapor, plan};
+use doldrum::knowledge::{Hazard, Ix, Knowledge, Repair, Turns, read};
+use doldrum::plan::{Options, Plan, Source, StageKind, Step, Vapor, plan};
 use doldrum::store::built_in_named;
 use indexmap::IndexMap;
 
@@ -132,4 +132,84 @@ fn no_repair_ignites_while_vapor_is_open() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert!(plans > 400 && lit > 2 * plans, "{plans} plans, {lit} steps that ignite");
     assert!(fills > 20 && joins > 200, "{fills} steps that fill in fuel, {joins} that join the battery");
+}
+
+/// The plan of a technician for these causes on the usual craft, each wherever it can be, and a complaint.
+fn for_causes(knowledge: &Knowledge, symptom: &str, causes: &[&str]) -> Plan {
+    let graph = AccessGraph::new(knowledge);
+    let craft = Craft::usual(knowledge);
+    let symptoms = vec![knowledge.symptoms.find(symptom).expect("a symptom")];
+    let user = knowledge.users.find("technician").expect("a user").at();
+    let case = Case { symptoms, ..case(knowledge, craft.clone(), user) };
+    let laid = Laid::new(knowledge, craft);
+    let instance = |id: &&str| Instance::new(knowledge.causes.find(id).expect("a cause"), 0);
+    let options = Options { causes: causes.iter().map(instance).collect() };
+    let made = plan(&laid, &graph, &case, &[], &Explanations::default(), &options).expect("a plan");
+    assert_eq!(made.check_order(), Ok(()), "{causes:?}");
+    made
+}
+
+/// Common practice, no source: a starter that does not turn is put right before it is to clear the cylinders, and what
+/// turns it as proof waits for cleared ones.
+#[test]
+fn what_needs_the_starter_comes_after_what_lets_it_turn() {
+    let knowledge = knowledge("watercraft");
+    for (cause, repair) in [
+        ("battery-flat", "rm-battery-renew"),
+        ("battery-terminal-corroded", "rm-terminals-clean"),
+        ("start-relay-faulty", "rm-relay-renew"),
+        ("starter-motor-faulty", "rm-starter-renew"),
+        ("jet-pump-jammed", "rm-pump-unjam"),
+    ] {
+        let plan = for_causes(&knowledge, "sy-floods", &[cause, "plug-fouled"]);
+        let before_hand_over = plan.stages.iter().filter(|stage| stage.kind != StageKind::HandOver);
+        let steps: Vec<&Step> = before_hand_over.flat_map(|s| &s.sections).flat_map(|s| &s.steps).collect();
+        let of = |id: &str| Source::Repair(id.to_owned());
+        let mended = steps.iter().rposition(|step| step.source == of(repair)).expect("it is mended");
+        let hand = steps.iter().position(|step| step.what.contains("turn the engine by hand first")).expect("by hand");
+        let cranked = steps.iter().position(|step| step.what.contains("Crank three bursts")).expect("it is cleared");
+        let turned = steps.iter().position(|step| {
+            let Source::Check(id) = &step.source else { return false };
+            let check = &knowledge.checks[knowledge.checks.find(id).expect("a check")];
+            check.turns == Turns::Starter
+        });
+        assert!(mended < hand && hand < cranked, "{cause}: {mended} {hand} {cranked}");
+        // A battery that was lifted out is joined as its own repair says, plus lead too.
+        let joined = steps[..hand].iter().any(|step| step.source == of(repair) && step.puts_on.is_some());
+        assert!(joined || repair != "rm-battery-renew", "the battery is joined");
+        assert!(turned.is_none_or(|turned| cranked < turned), "{cause}: {cranked} {turned:?}");
+    }
+    // A needle floods an engine and so once in a while locks it: that is cleared first, as ever.
+    let plan = for_causes(&knowledge, "sy-floods", &["needle-held-open", "plug-fouled"]);
+    let at = |kind| plan.stages.iter().position(|stage| stage.kind == kind);
+    assert!(at(StageKind::Clear) < at(StageKind::Work));
+}
+
+#[test]
+fn nothing_runs_at_the_hand_over() {
+    let knowledge = knowledge("watercraft");
+    for cause in ["kill-wire-grounded", "plug-fouled", "exhaust-water-ingestion"] {
+        let plan = for_causes(&knowledge, "sy-floods", &[cause]);
+        let last = plan.stages.iter().find(|stage| stage.kind == StageKind::HandOver).expect("a hand-over");
+        let lit = last.sections.iter().flat_map(|section| &section.steps).find(|step| step.ignites);
+        assert!(lit.is_none(), "{cause}: {lit:?}");
+        let first = plan.steps().find(|step| step.what.contains("first start") && step.ignites);
+        assert!(first.is_some() || cause == "exhaust-water-ingestion", "{cause}: it is said where it is started");
+    }
+}
+
+/// What proves a crank seal is a leak-down: before, so that no good one is pulled, and after (common practice, no source).
+#[test]
+fn a_crank_seal_is_proved_by_a_leak_down_before_and_after() {
+    let knowledge = knowledge("watercraft");
+    for cause in ["crank-seal-mag", "crank-seal-pto"] {
+        let plan = for_causes(&knowledge, "sy-races", &[cause]);
+        let steps: Vec<&Step> = plan.steps().collect();
+        let found =
+            steps.iter().position(|s| s.record.iter().any(|line| line.setting.id.starts_with("leak-down-found")));
+        let pressed = steps.iter().position(|s| s.what.contains("press the new seal")).expect("it is fitted");
+        let held = steps.iter().position(|s| s.tests.iter().any(|t| t.check.id.starts_with("ck-crankcase-leakdown")));
+        let (found, held) = (found.expect("before"), held.expect("after"));
+        assert!(found < pressed && pressed < held, "{cause}: {found} {pressed} {held}");
+    }
 }

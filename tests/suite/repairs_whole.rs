@@ -43,6 +43,7 @@ const READINGS: &[&str] = &[
     "linkage-photo",
     "plug-color",
     "wear-ring-clearance",
+    "leak-down-found",
 ];
 
 /// What is found wrong is put right, not back.

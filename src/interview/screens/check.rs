@@ -2,12 +2,13 @@
 
 use super::cautions::{cautions, hazards_of};
 use super::phone::{bands_heard, beside, heard, manner, step_words, stop_words};
+use crate::case::{Entry, Event};
 use crate::decision::{Action, Branch, Proposal};
 use crate::interview::screen::{Part, Row, Screen, Writing};
 use crate::interview::state::{Key, State};
 use crate::interview::step::{Bench, by_phone, closing, missing_ticks};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Access, Check, Ix};
+use crate::knowledge::{Access, Check, Hazard, Ix};
 use crate::report::{Block, Choice, Mark, Rich, Step, words};
 use crate::safety::Before;
 use crate::units::Minutes;
@@ -60,6 +61,9 @@ pub(super) fn check_parts(
     }
     // What can hurt is said before the step that it is about.
     cautions(bench, &hazards, screen);
+    if let Some((_, _, hazard)) = closes {
+        asked_again(bench, state, check, hazard, now, screen);
+    }
     ticks_part(bench, state, needs, closes.map(|(_, minutes, _)| minutes), screen);
     access_part(bench, state, &item.access, needs, screen);
     let phone = item.owner.as_ref().filter(|_| by_phone(bench.knowledge, &state.case));
@@ -95,6 +99,23 @@ pub(super) fn check_parts(
         stop_words(screen);
     }
     cost_part(bench, state, &laid, &action, places.len(), screen);
+}
+
+/// Why what was asked already is asked again: what opened the hazard since.
+fn asked_again(
+    bench: &Bench<'_>,
+    state: &State,
+    check: Ix<Check>,
+    hazard: Ix<Hazard>,
+    now: Option<Timestamp>,
+    screen: &mut Screen,
+) {
+    let asked = |entry: &Entry| matches!(&entry.event, Event::Answer { check: c, answer, .. } if *c == check && answer.informs());
+    let open = bench.advisor.hazards(&state.case, now).into_iter().find(|open| open.hazard == hazard);
+    if let Some(open) = open.filter(|_| state.case.log.iter().any(asked)) {
+        let why = format!("Asked again because of this: {}.", words::lower_first(&open.why));
+        screen.say(Part::until(4, Block::Paragraph(Rich::plain(&why))));
+    }
 }
 
 /// How it is done, in short.
@@ -142,21 +163,13 @@ pub(super) fn access_part(
     needs: &Before,
     screen: &mut Screen,
 ) {
-    let titles = |all: &[Ix<Access>]| {
-        let titles: Vec<&str> = all.iter().map(|a| bench.knowledge.access[*a].title.as_str()).collect();
-        titles.join("; ")
-    };
-    let mut lines = Vec::new();
-    // Standing beside it takes no work.
-    let works = |a: &Ix<Access>| bench.knowledge.access[*a].open > Minutes::ZERO;
-    let put_back: Vec<Ix<Access>> = needs.put_back.iter().copied().filter(works).collect();
-    if !put_back.is_empty() {
-        lines.push(format!("Put back first: {}.", titles(&put_back)));
-    }
+    let mut lines: Vec<String> = words::put_back(bench.knowledge, &needs.put_back).into_iter().collect();
     let mut missing = bench.graph.missing(&bench.advisor.open(&state.case), access);
-    missing.retain(works);
+    // Standing beside it takes no work.
+    missing.retain(|a| bench.knowledge.access[*a].open > Minutes::ZERO);
     if !missing.is_empty() {
-        lines.push(format!("Open: {}.", titles(&missing)));
+        let titles: Vec<&str> = missing.iter().map(|a| bench.knowledge.access[*a].title.as_str()).collect();
+        lines.push(format!("Open: {}.", titles.join("; ")));
     }
     if let Some((closer, _, minutes)) = needs.close {
         let title = words::lower_first(&bench.knowledge.checks[closer].title);
@@ -220,6 +233,20 @@ pub(super) fn cost_part(
     screen.after.push(Part { said_beside: screen.side.is_some(), ..Part::shortened(4, block(&text), block(&short)) });
 }
 
+/// Where the same comes next whatever is seen, why it is looked for all the same: something waits for it, or it tells of
+/// what comes later.
+fn in_any_case(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal: &Proposal, then: &str) -> String {
+    let advice = state.view.as_ref().map(|view| &view.advice);
+    let waits = advice.filter(|advice| advice.next.action == proposal.action).and_then(|advice| advice.wanted.as_ref());
+    if let Some(wanted) = waits {
+        return format!("It clears the way for: {}.", step_words(bench, state, laid, &wanted.action));
+    }
+    match words::separated(laid, proposal).as_slice() {
+        [] => format!("Next in any case: {then}."),
+        [most, ..] => format!("It tells most about {most}. Next in any case: {then}."),
+    }
+}
+
 /// " Next after "dry": can test; after "wet": spark test."
 pub(super) fn leads(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal: &Proposal) -> String {
     let mut likely: Vec<_> = proposal.branches.iter().filter(|b| b.then.is_some()).collect();
@@ -228,19 +255,24 @@ pub(super) fn leads(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, proposal:
     match likely.as_slice() {
         [] => String::new(),
         [first, rest @ ..] if rest.iter().all(|b| b.then == first.then) => {
-            format!(" Whatever the answer, next: {}.", then(first))
+            format!(" {}", in_any_case(bench, state, laid, proposal, &then(first)))
         }
         all => {
-            let said: Vec<String> = all
-                .iter()
-                .take(2)
-                .map(|branch| {
-                    let outcome =
-                        words::lower_first(&words::outcome(bench.knowledge, &proposal.action, branch.outcome));
-                    format!("\"{outcome}\": {}", then(branch))
-                })
-                .collect();
-            format!(" Next after {}.", said.join("; after "))
+            // The likeliest answers that lead to the same are said together, and what another leads to beside them.
+            let mut ways: Vec<(&Branch, Vec<String>)> = Vec::new();
+            for branch in all {
+                let outcome = words::outcome(bench.knowledge, &proposal.action, branch.outcome);
+                let outcome = format!("\"{}\"", words::lower_first(&outcome));
+                match ways.iter_mut().find(|(way, _)| way.then == branch.then) {
+                    Some((_, outcomes)) => outcomes.push(outcome),
+                    None => ways.push((branch, vec![outcome])),
+                }
+            }
+            let said = ways.iter().take(2).map(|(way, outcomes)| {
+                let outcomes: Vec<&str> = outcomes.iter().take(2).map(String::as_str).collect();
+                format!("{}: {}", outcomes.join(" or "), then(way))
+            });
+            format!(" Next after {}.", said.collect::<Vec<_>>().join("; after "))
         }
     }
 }

@@ -160,6 +160,7 @@ pub(super) fn tried(
             // What they saw on a ride is a memory: nothing is started for it now.
             if !by_themselves {
                 cautions(bench, &hazards_of(bench, state, &action), screen);
+                access_part(bench, state, &[], &needs, screen);
             }
             ticks_part(bench, state, &needs, None, screen);
         }

@@ -6,7 +6,7 @@ use crate::decision::{Action, complained_of, untried};
 use crate::interview::state::{Attempt, Focus, PutOff, Stage, State, first_check};
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Check, Ix, Repair};
-use crate::safety::Verdict;
+use crate::safety::{Verdict, put_back_to_close};
 use jiff::Timestamp;
 
 /// What is asked about now: the safety question, what a person chose, or what is proposed.
@@ -47,7 +47,14 @@ pub(super) fn attempt_due(bench: &Bench<'_>, case: &Case, now: Option<Timestamp>
     match bench.advisor.judge(case, &Action::Try(complaint), now) {
         Verdict::May(before) => {
             let close = before.close.map(|(check, ..)| check);
-            Some(Attempt { repair, symptom, put_back: before.put_back, close })
+            let put_back = match close {
+                Some(check) => {
+                    let open = bench.advisor.hazards(case, now);
+                    put_back_to_close(bench.knowledge, bench.graph, &open, check, &before.put_back)
+                }
+                None => before.put_back,
+            };
+            Some(Attempt { repair, symptom, put_back, close })
         }
         Verdict::Barred { .. } => None,
     }

@@ -26,6 +26,7 @@ use crate::decision::Action;
 use crate::knowledge::Knowledge;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::report::{Figures, words};
+use crate::safety::put_back_to_close;
 use check::check_step;
 use focus::attempt_due;
 use intake::{call_step, first_stage, history_step, layout_step, options_step, symptoms_step};
@@ -137,13 +138,15 @@ fn clear_the_way(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
         _ => return,
     };
     let Some((closer, ..)) = needs.close.filter(|(closer, ..)| *closer != check) else { return };
-    if !needs.put_back.is_empty() {
+    let open = bench.advisor.hazards(&state.case, now);
+    let put_back = put_back_to_close(bench.knowledge, bench.graph, &open, closer, &needs.put_back);
+    if !put_back.is_empty() {
         remember(state);
     }
-    for shut in &needs.put_back {
+    for shut in &put_back {
         state.case.log.push(Entry { at: now, event: Event::Access { access: *shut, now: Position::Shut } });
-        let title = words::lower_first(&bench.knowledge.access[*shut].title);
-        state.notices.push(format!("Put back first: {title}."));
+        let put_back = words::lower_first(&bench.knowledge.access[*shut].put_back_words());
+        state.notices.push(format!("First: {put_back}."));
     }
     let title = words::lower_first(&bench.knowledge.checks[check].title);
     refresh(bench, state, now);

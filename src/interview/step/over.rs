@@ -6,7 +6,7 @@ use super::record::record_step;
 use super::repair::{again_step, hand_over_step, proof_step, repair_step, start_repair, tried_step, working_step};
 use super::several::several_step;
 use super::{Bench, back, facts, focus, not_here, remember, untried};
-use crate::case::{Answer, Event};
+use crate::case::{Answer, Entry, Event};
 use crate::decision::{Action, complained_of};
 use crate::interview::hand_over::tried_without_us;
 use crate::interview::state::{Find, Focus, Input, Key, Over, Page, Stage, State, Target};
@@ -264,11 +264,17 @@ fn again(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Option<(St
 /// What was answered, the last first; then what was said at intake.
 pub(super) fn answers(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)> {
     let laid = bench.laid(&state.case);
+    let log = &state.case.log;
     let mut lines = Vec::new();
-    for (at, entry) in state.case.log.iter().enumerate().rev() {
+    for (at, entry) in log.iter().enumerate().rev() {
         if let Event::Answer { check, place, .. } = &entry.event {
             let focus = Focus::Check { check: *check, places: vec![*place], replaces: vec![at] };
-            lines.push((words::entry(&laid, entry, bench.figures), Target::Ask(focus)));
+            let same = |entry: &&Entry| matches!(&entry.event, Event::Answer { check: c, place: p, .. } if c == check && p == place);
+            let (all, which) = (log.iter().filter(same).count(), log[..=at].iter().filter(same).count());
+            let words = words::entry(&laid, entry, bench.figures);
+            // What was asked several times is told apart.
+            let words = if all > 1 { format!("{words} (answer {which} of {all})") } else { words };
+            lines.push((words, Target::Ask(focus)));
         }
     }
     let symptoms: Vec<&str> = state.case.symptoms.iter().map(|s| bench.knowledge.symptoms[*s].title.as_str()).collect();

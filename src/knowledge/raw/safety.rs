@@ -13,6 +13,8 @@ pub struct RawAccess {
     pub id: RawId,
     /// In plain words: "Carburetor off".
     pub title: String,
+    /// What somebody is told who puts it back: "Fit the carburetor".
+    pub put_back: Option<String>,
     /// What must be open first.
     #[serde(default)]
     pub needs: Vec<RawId>,

@@ -38,8 +38,10 @@ pub(super) fn access(raw: &RawKnowledge, names: &Names, context: &Context, knowl
 
 fn one(raw: &RawAccess, names: &Names, item: &Item<'_>) -> Access {
     item.filled(raw.id.at, "title", raw.title.trim().is_empty());
+    item.filled(raw.id.at, "put_back", raw.put_back.as_ref().is_some_and(|words| words.trim().is_empty()));
     Access {
         title: raw.title.clone(),
+        put_back: raw.put_back.clone(),
         needs: item.find_all(&names.access, &raw.needs, "needs"),
         shuts_others: raw.shut.is_some(),
         open: item.minutes(&raw.open, "open"),

@@ -49,7 +49,7 @@ impl Writer<'_> {
         }
         if access.back.is_empty() && access.close.get() > 0.0 {
             let source = Source::Closes(self.access_id(ix));
-            let step = Step { by: self.by_of(ix), ..steps::plain(source, format!("Put back: {}.", access.title)) };
+            let step = Step { by: self.by_of(ix), ..steps::plain(source, format!("{}.", access.put_back_words())) };
             self.emit(stage, Phase::Refit, step);
         }
     }

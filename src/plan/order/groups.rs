@@ -2,7 +2,9 @@
 
 use super::super::choose::Jobs;
 use super::super::cost::Context;
-use crate::knowledge::{Access, Check, Condition, Hazard, Ix, Phase, Repair, Step, Turns};
+use crate::knowledge::{
+    Ability, Access, Check, Condition, Gate, Hazard, Ix, Knowledge, Phase, Reads, Repair, State, Step, Turns,
+};
 
 /// The work of a plan by stage.
 pub struct Groups {
@@ -14,11 +16,15 @@ pub struct Groups {
     pub live: Vec<Ix<Repair>>,
     /// Service steps.
     pub run: Vec<Ix<Repair>>,
+    /// Whether the plan mends what keeps the starter from turning the engine, and clears cylinders with it: then it is
+    /// mended first.
+    pub starter_first: bool,
 }
 
 impl Groups {
     pub fn of(context: &Context<'_>, vapor: &VaporGate, jobs: &Jobs) -> Self {
-        let mut groups = Self { clear: Vec::new(), work: Vec::new(), live: Vec::new(), run: Vec::new() };
+        let mut groups =
+            Self { clear: Vec::new(), work: Vec::new(), live: Vec::new(), run: Vec::new(), starter_first: false };
         for (ix, _) in jobs.iter() {
             let repair = &context.laid.knowledge.repairs[ix];
             let needed = context.graph.needed(&repair.access);
@@ -33,6 +39,8 @@ impl Groups {
             };
             group.push(ix);
         }
+        let mut mends = groups.work.iter().chain(&groups.live);
+        groups.starter_first = !groups.clear.is_empty() && mends.any(|ix| frees_starter(context.laid.knowledge, *ix));
         groups
     }
 
@@ -48,6 +56,36 @@ fn works_live(repair: &Repair) -> bool {
     let quiet = [Phase::MakeSafe, Phase::Record, Phase::HandOver];
     let lit = |step: &Step| step.ignites.unwrap_or(true) && !quiet.contains(&step.phase);
     repair.ignites && repair.steps.iter().any(lit)
+}
+
+/// A cause that brings about a symptom at least this often by itself keeps the starter from turning. Below it stand causes
+/// that lock an engine once in a while by another way, as a needle that floods it does.
+const STOPS: f64 = 0.25;
+
+/// Whether a repair removes something that keeps the starter from turning the engine.
+fn frees_starter(knowledge: &Knowledge, repair: Ix<Repair>) -> bool {
+    let stuck = knowledge.symptoms.iter().filter(|(_, symptom)| symptom.denies.contains(&Ability::Cranks));
+    let gates: Vec<&Gate> = stuck.map(|(_, symptom)| &symptom.gate).collect();
+    knowledge.repairs[repair]
+        .removes
+        .iter()
+        .any(|(cause, _)| gates.iter().any(|gate| brings_about(knowledge, gate, State::Cause(*cause), STOPS)))
+}
+
+/// Whether a state passes a gate at least so often by one way, what is between taken one after the other.
+fn brings_about(knowledge: &Knowledge, gate: &Gate, state: State, least: f64) -> bool {
+    gate.inputs.iter().filter(|input| input.strength.get() >= least).any(|input| {
+        let (Reads::One(read) | Reads::Every(read) | Reads::SomeNotAll(read) | Reads::Exactly(_, read)) = &input.reads
+        else {
+            return false;
+        };
+        match read {
+            State::Effect(effect) => {
+                brings_about(knowledge, &knowledge.effects[*effect].gate, state, least / input.strength.get())
+            }
+            State::Cause(_) => *read == state,
+        }
+    })
 }
 
 /// The hazards that bar what ignites, and the check that closes them.

@@ -6,7 +6,7 @@ use super::super::{StageKind, Vapor};
 use super::beside::places_of;
 use super::groups::{Groups, VaporGate};
 use super::{Opened, Writer, little, steps};
-use crate::knowledge::{Ability, Access, Check, Condition, Ix, Phase, Proof as Proves, Repair};
+use crate::knowledge::{Ability, Access, Check, Condition, Ix, Phase, Proof as Proves, Repair, Turns};
 use crate::units::{Minutes, Money};
 
 /// A check to be made as proof.
@@ -113,6 +113,15 @@ impl Proofs {
         } else {
             (own, std::slice::from_ref(&own))
         };
+        // Cylinders are cleared between the work and what turns the engine for its proof. Nothing more is opened for that once
+        // more: the starter that turns says it, or the first start.
+        if groups.starter_first && stage == StageKind::Live && item.turns == Turns::Starter {
+            let cleared = groups.clear.iter().flat_map(|ix| knowledge.repairs[*ix].access.clone());
+            let open = context.graph.needed(&cleared.collect::<Vec<_>>());
+            if needed.iter().any(|access| !open.has(access)) {
+                return None;
+            }
+        }
         // What running shows under load, and what would open fuel once more, the steps of a service step say themselves.
         let late = stage == StageKind::Run && (opens_fuel || item.able.contains(&Ability::ReachesLoad));
         (!late && is_near(context, groups, jobs, open, &item.access)).then_some(stage)
