@@ -1,19 +1,25 @@
-//! What looking further offers: bits about which repair it takes, for sale at the checks' rates.
+//! What looking further offers: the going rate at which worlds can be told apart, and how far it reaches.
 
 use super::cost::Price;
 use std::rc::Rc;
 
-/// How much more looking further costs than the checks at hand would make one think: each tells again some of what the
-/// others told. Estimate.
+/// How much more looking further costs than its first, cheapest step would make one think: later steps tell less.
+/// Estimate.
 const LOOKING_IS_HARDER: f64 = 1.6;
 
-/// What looking further offers: the bits that each check tells as things stand and what a bit costs there, the cheapest
-/// rate first.
+/// What looking further offers: the bits that the checks at hand tell as things stand, and what a bit costs by the check that
+/// tells most for its cost.
+///
+/// Bits bought from every check at its own rate were tried instead. What it costs to look further is then dearer and does not
+/// jump where the best check is used up, but it no longer says which of several checks that will all be made comes first: a
+/// dear one was, before the position of the fuel tap.
 #[derive(Clone, Debug)]
 pub struct Market {
     goods: Rc<[Good]>,
-    /// What is told once is not told again.
-    but: Option<usize>,
+    /// The cheapest rate; none where no check tells anything.
+    best: Option<Good>,
+    /// The bits that all checks at hand could tell at most, were none to repeat what another said.
+    supply: f64,
 }
 
 /// What one check tells.
@@ -28,7 +34,7 @@ struct Good {
 }
 
 /// What looking further comes to.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Looked {
     /// The share that is told of what stands between now and knowing.
     pub told: f64,
@@ -42,7 +48,7 @@ impl Market {
     /// No check tells anything: repairs in a row, or handing over.
     #[must_use]
     pub fn blind() -> Self {
-        Self { goods: Rc::new([]), but: None }
+        Self { goods: Rc::new([]), best: None, supply: 0.0 }
     }
 
     /// What checks tell, each by its number, with its price and its bits.
@@ -52,38 +58,32 @@ impl Market {
             let (rate, minutes) = (price.money.get() / bits, price.minutes.get() / bits);
             Good { check, bits, rate, minutes }
         };
-        let mut goods: Vec<Good> = checks.filter(|(.., bits)| *bits > 1e-6).map(good).collect();
-        goods.sort_by(|a, b| a.rate.total_cmp(&b.rate).then(a.check.cmp(&b.check)));
-        Self { goods: goods.into(), but: None }
+        let goods: Rc<[Good]> = checks.filter(|(.., bits)| *bits > 1e-6).map(good).collect();
+        Self { goods, ..Self::blind() }.but(None)
     }
 
-    /// What all but one check tell.
+    /// What all but one check tell: what it tells, it tells once.
     #[must_use]
     pub fn without(&self, check: usize) -> Self {
-        Self { goods: Rc::clone(&self.goods), but: Some(check) }
+        self.but(Some(check))
     }
 
-    /// Looks further where so many `bits` stand before knowing, and knowing saves so much: at every rate at which what
-    /// is told of it is worth its cost, the cheapest first. `None` where no check is.
+    fn but(&self, check: Option<usize>) -> Self {
+        let others = || self.goods.iter().filter(|good| Some(good.check) != check);
+        let best = others().min_by(|a, b| a.rate.total_cmp(&b.rate).then(a.check.cmp(&b.check))).copied();
+        Self { goods: Rc::clone(&self.goods), best, supply: others().map(|good| good.bits).sum() }
+    }
+
+    /// Looks further where so many `bits` stand before knowing, as far as the checks at hand could tell them. `None` where
+    /// nothing is left to tell apart, or nobody to tell it.
     #[must_use]
-    pub fn look(&self, bits: f64, knowing_saves: f64) -> Option<Looked> {
-        // No bits left to tell apart is no looking at all.
-        if bits < 1e-9 {
+    pub fn look(&self, bits: f64) -> Option<Looked> {
+        if bits < 1e-9 || self.supply < 1e-9 {
             return None;
         }
-        let (mut looked, mut left) = (Looked::default(), bits);
-        let worth_it = |good: &&Good| good.rate * LOOKING_IS_HARDER * bits < knowing_saves;
-        for good in self.goods.iter().take_while(worth_it).filter(|good| Some(good.check) != self.but) {
-            let bits = good.bits.min(left);
-            looked.cost += LOOKING_IS_HARDER * good.rate * bits;
-            looked.minutes += LOOKING_IS_HARDER * good.minutes * bits;
-            left -= bits;
-            if left <= 0.0 {
-                break;
-            }
-        }
-        looked.told = 1.0 - left / bits;
-        (looked.told > 0.0).then_some(looked)
+        let told = (self.supply / bits).min(1.0);
+        let bits = told * LOOKING_IS_HARDER * bits;
+        self.best.map(|best| Looked { told, cost: bits * best.rate, minutes: bits * best.minutes })
     }
 }
 
@@ -92,41 +92,31 @@ mod tests {
     use super::*;
     use crate::units::{Minutes, Money};
 
+    /// Checks at 40, 20 and 100 a bit, two bits in all.
     fn market() -> Market {
         let price = |money| Price { minutes: Minutes::of(money / 2.0), money: Money::of(money) };
-        // At 20, 40 and 100 a bit.
         Market::of([(0, price(40.0), 1.0), (1, price(10.0), 0.5), (2, price(50.0), 0.5)].into_iter())
     }
 
     fn near(looked: Option<Looked>, [told, cost, minutes]: [f64; 3]) {
-        let looked = looked.expect("it is worth it");
+        let looked = looked.expect("there is something to be told");
         for (found, by_hand) in [(looked.told, told), (looked.cost, cost), (looked.minutes, minutes)] {
             assert!((found - by_hand).abs() < 1e-12, "{looked:?}");
         }
     }
 
-    /// Two bits stand before knowing. By hand: a bit that saves more than 1.6 times its rate is bought. Where knowing saves
-    /// 400 a bit is worth 200: all three are, 1.6 x (10 + 40 + 50) = 160 for all that is to be told. Where it saves 200 a bit is
-    /// worth 100, and 1.6 x 100 is more: three quarters are told for 1.6 x 50 = 80. Where it saves 60 a bit is worth 30, and
-    /// 1.6 x 20 is more: nothing is.
+    /// By hand: one bit costs 1.6 x 20 and half as many minutes; of four bits half is told, 1.6 x 2 x 20.
     #[test]
-    fn bits_are_bought_as_long_as_they_are_worth_their_rate() {
-        near(market().look(2.0, 400.0), [1.0, 160.0, 80.0]);
-        near(market().look(2.0, 200.0), [0.75, 80.0, 40.0]);
-        assert_eq!(market().look(2.0, 60.0), None);
+    fn bits_are_told_at_the_best_rate_as_far_as_they_reach() {
+        near(market().look(1.0), [1.0, 32.0, 16.0]);
+        near(market().look(4.0), [0.5, 64.0, 32.0]);
+        assert_eq!(market().look(0.0), None);
+        assert_eq!(Market::blind().look(1.0), None);
     }
 
-    /// No more is bought than stands before knowing: of one bit the half at 20 and a half at 40.
-    #[test]
-    fn no_more_is_bought_than_there_is_to_know() {
-        near(market().look(1.0, 400.0), [1.0, 1.6 * 30.0, 0.8 * 30.0]);
-        assert_eq!(market().look(0.0, 400.0), None);
-    }
-
-    /// Without the cheapest, the others; without any, none.
+    /// Without the cheapest the next is the rate, and one and a half bits are left: of three half.
     #[test]
     fn what_is_told_once_is_not_told_again() {
-        near(market().without(1).look(2.0, 400.0), [0.75, 1.6 * 90.0, 0.8 * 90.0]);
-        assert_eq!(Market::blind().look(2.0, 400.0), None);
+        near(market().without(1).look(3.0), [0.5, 1.6 * 1.5 * 40.0, 0.8 * 1.5 * 40.0]);
     }
 }

@@ -33,7 +33,7 @@ pub use crate::safety::Action;
 use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of, put_back_to_close};
 use crate::units::{Minutes, Money};
 use cost::{Price, Rate};
-use desk::{Desk, Priced};
+use desk::{Choice, Desk, Priced};
 use follow::Supposing;
 use minutes::GoesOn;
 use offers::Gatherer;
@@ -242,8 +242,11 @@ fn weigh<T>(
     let goes_on = GoesOn::of(&desk, &ranked, settings);
     let priced = ranked.remove(0);
     let bounds = settings.bounds.then(|| proof.unwrap_or_else(|| desk.bounds(&priced)));
-    let mut alternatives: Vec<Proposal> =
-        ranked.iter().take(settings.alternatives).map(|option| desk.propose(option, priced.total)).collect();
+    // Beside handing over, to look at something that is not worth it and then hand over is hardly another way.
+    let hands_over = priced.option == Choice::HandOver;
+    let (last, first): (Vec<&Priced>, _) = ranked.iter().partition(|option| hands_over && option.losing);
+    let others = first.into_iter().chain(last).take(settings.alternatives);
+    let mut alternatives: Vec<Proposal> = others.map(|option| desk.propose(option, priced.total)).collect();
     // A check that loses, and then the same again, is no other way.
     let runner_up = ranked.iter().find(|o| !o.losing).map_or(priced.total, |o| o.total);
     let (lead, wanted, expected_minutes) = match desk.release(&safety, case, &priced) {

@@ -514,13 +514,14 @@ impl Prospect {
         self.first.is_some() && self.repairing < self.hand_over
     }
 
-    /// What looking further comes to, if it is worth it: what is bought of it, and blindly for the rest.
+    /// What looking further comes to.
     #[must_use]
     pub fn look(&self, market: &Market) -> Option<Looked> {
-        market.look(self.bits, self.repairing.min(self.hand_over) - self.known)
+        market.look(self.bits)
     }
 
-    /// What looking further costs, knowing which repair it takes as far as the checks tell it, and blindly for the rest.
+    /// Knowing which repair it takes, and what finding that out will cost at the going rate; as far as the checks at
+    /// hand could tell it, and blindly for the rest.
     fn looking(&self, market: &Market) -> f64 {
         let blindly = self.repairing.min(self.hand_over);
         let cost = |looked: Looked| looked.cost + looked.told * self.known + (1.0 - looked.told) * blindly;
