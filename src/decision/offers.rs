@@ -9,7 +9,7 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Interlock, Ix, Repair};
 use crate::model::compile::{CheckModel, conditions, repair_reaches};
 use crate::model::epochs::{removes_any, shown_by};
-use crate::safety::{Before, OpenHazard, Safety, Verdict, answered_so, is_about_who, outcome_of};
+use crate::safety::{Before, OpenHazard, Safety, Verdict, answered_so, is_about_who, is_set_by, outcome_of};
 use crate::units::Minutes;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -53,8 +53,9 @@ pub fn said_so(laid: &Laid<'_>, case: &Case, made: Instance<Check>, (wanted, sin
     said.flatten().is_some_and(|outcome| wanted.contains(&outcome))
 }
 
-/// What was looked for in vain so often since the last repair is not looked for again before one. Each time it is aired once
-/// more and costs that; what it may still show sinks with every answer, so that this only ends what would never end.
+/// What was asked in vain so often since the last repair is not asked again before one; what found something is looked at
+/// once more and no oftener. A hull that smells faintly is aired once more, and costs that; what it may still show sinks
+/// with every answer, so that this only ends what would never end.
 const WORN_OUT: usize = 6;
 
 /// Gathers offers.
@@ -146,7 +147,7 @@ impl Gatherer<'_, '_> {
             // What would release an interlock is asked again: air, wipe, wait, look once more.
             let wanted = awaited.get(&model.check.item);
             let again = wanted.is_some_and(|(wanted, since)| {
-                self.times_in_vain(model.check, wanted) < WORN_OUT
+                self.asked_in_vain(model.check, wanted) < WORN_OUT
                     && !said_so(self.laid, self.case, model.check, (wanted, *since))
             });
             if (known && !again) || no_sheet || !self.called_for(&check.after) || self.spoiled(model.check.item) {
@@ -176,18 +177,26 @@ impl Gatherer<'_, '_> {
         locks.iter().flat_map(waits).collect()
     }
 
-    /// How often since the last repair a check was made and did not show what is waited for.
-    fn times_in_vain(&self, made: Instance<Check>, wanted: &[usize]) -> usize {
+    /// How much a check has been asked in vain since the last repair: 1 for an answer that is not what is waited for, 3 for
+    /// one that found something, as a wet joint or a strong smell.
+    fn asked_in_vain(&self, made: Instance<Check>, wanted: &[usize]) -> usize {
         let log = &self.case.log;
         let since = log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
+        let interlocks = &self.laid.knowledge.interlocks;
+        let finds = |outcome: usize| interlocks.iter().any(|(_, lock)| is_set_by(lock, made.item, outcome));
         let in_vain = |event: &Event| match event {
-            Event::Answer { check, place, answer, .. } => {
-                let here = *check == made.item && place.is_none_or(|at| at == made.at);
-                here && !outcome_of(self.laid, self.case, *check, *answer).is_some_and(|o| wanted.contains(&o))
+            Event::Answer { check, place, answer, .. }
+                if *check == made.item && place.is_none_or(|at| at == made.at) =>
+            {
+                match outcome_of(self.laid, self.case, *check, *answer) {
+                    Some(outcome) if wanted.contains(&outcome) => 0,
+                    Some(outcome) if finds(outcome) => 3,
+                    _ => 1,
+                }
             }
-            _ => false,
+            _ => 0,
         };
-        log[since..].iter().filter(|entry| in_vain(&entry.event)).count()
+        log[since..].iter().map(|entry| in_vain(&entry.event)).sum()
     }
 
     /// Checks whose answer still stands, by place: answered, with no repair since that may have changed what they show, or

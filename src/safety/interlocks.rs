@@ -102,6 +102,20 @@ pub fn is_theirs(interlock: &Interlock, action: &Action) -> bool {
     matches!(action, Action::Try(_)) && is_about_who(interlock)
 }
 
+/// Whether this answer to a check sets an interlock that stays on: something was found, and asking once more does not put it
+/// right.
+#[must_use]
+pub fn is_set_by(interlock: &Interlock, check: Ix<Check>, outcome: usize) -> bool {
+    fn names(condition: &Condition, check: Ix<Check>, outcome: usize) -> bool {
+        match condition {
+            Condition::Answered(ix, outcomes) => *ix == check && outcomes.contains(&outcome),
+            Condition::Any(parts) | Condition::All(parts) => parts.iter().any(|part| names(part, check, outcome)),
+            _ => false,
+        }
+    }
+    interlock.until.is_some() && interlock.when.as_ref().is_some_and(|when| names(when, check, outcome))
+}
+
 /// Whether a hazard that is open is enough to hold an interlock on.
 #[must_use]
 pub fn is_held_by(interlock: &Interlock, hazard: Ix<Hazard>) -> bool {

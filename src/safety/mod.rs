@@ -10,7 +10,7 @@ mod limits;
 mod moment;
 
 pub use action::{Action, Traits};
-pub use interlocks::is_about_who;
+pub use interlocks::{is_about_who, is_set_by};
 pub use moment::{answered_so, outcome_of};
 
 use crate::access::{AccessGraph, OpenSet};

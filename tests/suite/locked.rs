@@ -228,6 +228,23 @@ fn what_releases_may_itself_be_held_up() {
     }
 }
 
+/// A joint that was seen wet twice is mended, not looked at until somebody finds it dry; a faint smell is aired and smelled again.
+#[test]
+fn what_found_something_is_not_asked_until_it_shows_nothing() {
+    let knowledge = knowledge();
+    let proposed = |log: &str, id: &str| {
+        let advice = advice(&knowledge, "[sy-cranks-no-start]", log);
+        let wanted = knowledge.checks.find(id).expect("a check");
+        let is_it = |action: &Action| matches!(action, Action::Check(check) if check.item == wanted);
+        std::iter::once(&advice.next).chain(&advice.alternatives).any(|proposal| is_it(&proposal.action))
+    };
+    let (smell, wet) =
+        ("  - {check: ck-smell-hull, outcome: strong}\n", "  - {check: ck-external-weep, outcome: fitting-or-hose}\n");
+    assert!(!proposed(&format!("{smell}{wet}{wet}"), "ck-external-weep"));
+    let faint = "  - {check: ck-smell-hull, outcome: faint, aired: 15 min}\n";
+    assert!(proposed(&faint.repeat(3), "ck-smell-hull"));
+}
+
 /// A check that settles a hazard is proposed where it has not been made, then where it did not show what is wanted.
 #[test]
 fn what_settles_a_hazard_is_looked_for_at_the_place_looked_at_least() {
