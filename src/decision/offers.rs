@@ -55,7 +55,7 @@ pub fn said_so(laid: &Laid<'_>, case: &Case, made: Instance<Check>, (wanted, sin
 
 /// What was asked in vain so often since the last repair is not asked again before one; what found something is looked at
 /// once more and no oftener. A hull that smells faintly is aired once more, and costs that; what it may still show sinks
-/// with every answer, so that this only ends what would never end.
+/// with every answer, so that this only ends what would never end. Both numbers: common practice, no source.
 const WORN_OUT: usize = 6;
 
 /// Gathers offers.
