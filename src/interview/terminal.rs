@@ -21,6 +21,30 @@ const COLUMNS: std::ops::RangeInclusive<usize> = 100..=132;
 /// Set by Ctrl-C; whoever waits looks at it.
 pub static INTERRUPTED: AtomicBool = AtomicBool::new(false);
 
+/// From here on Ctrl-C ends an interview in order: whoever waits for a key sees it, keeps the case and shows the cursor.
+pub fn end_in_order_on_ctrl_c() {
+    // A handler that stands already is one of ours.
+    let _ = ctrlc::set_handler(|| {
+        INTERRUPTED.store(true, Ordering::Relaxed);
+        // Between the last look at the flag and the wait for a key nobody sees it, and the wait goes on without it.
+        // A signal ends the wait, so it is sent until the program has ended.
+        std::thread::sleep(std::time::Duration::from_millis(100));
+        wake();
+    });
+}
+
+/// Sends the signal of Ctrl-C once more.
+#[cfg(unix)]
+fn wake() {
+    use rustix::process::{Signal, getpid, kill_process};
+    // It cannot fail: it is this program's own.
+    let _ = kill_process(getpid(), Signal::INT);
+}
+
+/// Elsewhere a console's Ctrl-C ends the wait for a key itself.
+#[cfg(not(unix))]
+fn wake() {}
+
 /// Asks at a terminal.
 pub struct Terminal {
     term: Term,

@@ -189,6 +189,70 @@ fn ctrl_c_in_a_list_does_the_same() {
     assert!(!seat.screen.lock().expect("not poisoned").screen().hide_cursor(), "the cursor is shown");
 }
 
+/// The key is not the only thing that sends the signal, and the signal also comes while no key is waited for: between
+/// the two the wait must end all the same.
+#[test]
+fn the_signal_of_ctrl_c_ends_a_wait_for_a_key_in_order() {
+    for (key, then) in [("", "So far:"), ("o", "Which check?")] {
+        let place = tempfile::tempdir().expect("a folder");
+        let mut seat = Seat::new(place.path(), &["triage", "--case", "c.yaml"], 24, 80);
+        seat.intake();
+        seat.then("So far:", key);
+        seat.sees(then);
+        interrupt(seat.child.process_id().expect("it runs"));
+        assert_eq!(seat.end(), 130);
+        assert!(!seat.screen.lock().expect("not poisoned").screen().hide_cursor(), "the cursor is shown");
+    }
+}
+
+/// Sends the signal that Ctrl-C sends.
+fn interrupt(id: u32) {
+    let sent = std::process::Command::new("kill").args(["-INT", &id.to_string()]).status().expect("kill is there");
+    assert!(sent.success());
+}
+
+/// Whoever asks by lines waits for a whole line: nothing but the signal ends that.
+#[test]
+fn ctrl_c_ends_an_interview_by_lines_too() {
+    for (arguments, last, says) in [
+        (["triage", "c.yaml"].as_slice(), "So far:", "Saved in c.yaml. Go on with: doldrum"),
+        (["drill", "--plain"].as_slice(), "Enter begin", "Interrupted; not scored."),
+    ] {
+        let place = tempfile::tempdir().expect("a folder");
+        let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_doldrum"))
+            .args(["--knowledge", folder().to_str().expect("a plain path")])
+            .args(arguments)
+            .current_dir(place.path())
+            .stdin(std::process::Stdio::piped())
+            .stdout(std::process::Stdio::piped())
+            .stderr(std::process::Stdio::piped())
+            .spawn()
+            .expect("it starts");
+        // Its input stays open: the end of it would end the interview.
+        let mut keys = child.stdin.take().expect("its input");
+        if arguments[0] == "triage" {
+            keys.write_all(b"t\n1\n\n\n1\n\n2\ns\n").expect("it takes lines");
+        }
+        let mut shown = String::new();
+        let mut output = child.stdout.take().expect("its output");
+        while !shown.contains(last) {
+            let mut bytes = [0; 4096];
+            let n = output.read(&mut bytes).expect("it can be read");
+            assert!(n > 0, "it ended with:\n{shown}");
+            shown += &String::from_utf8_lossy(&bytes[..n]);
+        }
+        interrupt(child.id());
+        let ended = child.wait_with_output().expect("it ends");
+        assert_eq!(ended.status.code(), Some(130));
+        let told = String::from_utf8_lossy(&ended.stderr);
+        assert!(told.contains(says), "{told}");
+        if arguments[0] == "triage" {
+            let kept = std::fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+            assert!(kept.contains("cx-stood: a-winter"), "{kept}");
+        }
+    }
+}
+
 #[test]
 fn arrows_choose_and_escape_goes_back() {
     let place = tempfile::tempdir().expect("a folder");

@@ -2,7 +2,7 @@
 
 use crate::access::AccessGraph;
 use crate::cli::args::{Common, Drill as Arguments, Format};
-use crate::cli::out::{Failure, page_width, paint, print, print_document};
+use crate::cli::out::{Failure, end_at_once_on_ctrl_c, page_width, paint, print, print_document};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
 use crate::drill::Drill;
@@ -14,14 +14,16 @@ use crate::finding::nearest;
 use crate::interview::drill::{Coach, Desk, Parting, Session, run as ask_drill};
 use crate::interview::pages;
 use crate::interview::plain::{Echo, Plain};
-use crate::interview::terminal::{INTERRUPTED, Terminal};
+use crate::interview::terminal::{Terminal, end_in_order_on_ctrl_c};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Items, Ix, Knowledge};
 use crate::report::{self, Figures};
 use crate::store;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
-use std::sync::atomic::Ordering;
+
+/// What Ctrl-C leaves behind.
+const NOT_SCORED: &str = "Interrupted; not scored.";
 
 /// Draws a drill, asks until it is over, and says what was to be learned.
 ///
@@ -70,7 +72,7 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
     }
     match parting {
         Parting::Over => Ok(Exit::Done),
-        Parting::Interrupted => Err(Failure::Interrupted("Interrupted; not scored.".to_owned())),
+        Parting::Interrupted => Err(Failure::Interrupted(NOT_SCORED.to_owned())),
     }
 }
 
@@ -130,14 +132,14 @@ fn record(path: &Path) -> Result<Progress, Failure> {
 
 /// At a terminal by keys, else by lines. Where the debrief is for programs, the lines go to standard error.
 fn ask(desk: &Desk<'_>, session: &mut Session<'_, '_>, args: &Arguments) -> Result<Parting, Failure> {
-    // Only a flag is set: whoever waits for a key sees it and ends in order.
-    let _ = ctrlc::set_handler(|| INTERRUPTED.store(true, Ordering::Relaxed));
     if io::stdin().is_terminal() && io::stdout().is_terminal() && !args.plain {
+        end_in_order_on_ctrl_c();
         let mut terminal = Terminal::new(paint());
         let parting = ask_drill(desk, session, &mut terminal);
         terminal.restore()?;
         return Ok(parting?);
     }
+    end_at_once_on_ctrl_c(NOT_SCORED.to_owned());
     let echo = if io::stdin().is_terminal() { Echo::Off } else { Echo::On };
     let output: Box<dyn Write> = if args.format == Format::Text {
         Box::new(anstream::stdout().lock())
