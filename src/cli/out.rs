@@ -82,17 +82,6 @@ impl Failure {
     }
 }
 
-/// From here on Ctrl-C ends the program at once, with what to say of it: whoever waits for a whole line cannot be woken,
-/// and whatever was answered has been kept.
-pub fn end_at_once_on_ctrl_c(saying: String) {
-    // A handler that stands already is one of ours.
-    let _ = ctrlc::set_handler(move || {
-        let interrupted = Failure::Interrupted(format!("\n{saying}"));
-        interrupted.tell();
-        std::process::exit(interrupted.exit().code().into());
-    });
-}
-
 /// Lines folded between words where they go to a terminal; elsewhere a line stays a line, for whoever searches it.
 fn folded(text: &str, stream: &impl IsTerminal) -> String {
     if stream.is_terminal() { fold(text, page_width()) } else { text.to_owned() }

@@ -6,11 +6,29 @@ use super::state::{Input, Key};
 use super::{Ask, Reply};
 use crate::report::Paint;
 use std::collections::VecDeque;
-use std::io::{self, BufRead, Write};
+use std::io::{self, Write};
+use std::sync::mpsc;
+
+/// The lines of standard input; Ctrl-C is an error of the kind [`io::ErrorKind::Interrupted`] among them. Whoever waits
+/// for a whole line cannot be woken, so another thread does the waiting.
+pub fn typed_lines() -> impl Iterator<Item = io::Result<String>> {
+    let (typed, lines) = mpsc::channel();
+    let interrupted = typed.clone();
+    // A handler that stands already is one of ours; whoever no longer reads has ended.
+    let _ = ctrlc::set_handler(move || drop(interrupted.send(Some(Err(io::ErrorKind::Interrupted.into())))));
+    std::thread::spawn(move || {
+        for line in io::stdin().lines().map(Some).chain([None]) {
+            if typed.send(line).is_err() {
+                return;
+            }
+        }
+    });
+    lines.into_iter().map_while(|line| line).fuse()
+}
 
 /// Asks by lines.
-pub struct Plain<R, W> {
-    input: R,
+pub struct Plain<I, W> {
+    input: I,
     output: W,
     width: usize,
     /// What a line held beyond its first input: `1 3` answers for two places.
@@ -28,9 +46,9 @@ pub enum Echo {
     On,
 }
 
-impl<R: BufRead, W: Write> Plain<R, W> {
-    /// Asks on `output`, lines of `width` columns, and reads lines of `input`.
-    pub fn new(input: R, output: W, width: usize, echo: Echo) -> Self {
+impl<I: Iterator<Item = io::Result<String>>, W: Write> Plain<I, W> {
+    /// Asks on `output`, lines of `width` columns, and hears the lines of `input`.
+    pub fn new(input: I, output: W, width: usize, echo: Echo) -> Self {
         Self { input, output, width, waiting: VecDeque::new(), echo }
     }
 
@@ -50,24 +68,25 @@ impl<R: BufRead, W: Write> Plain<R, W> {
     }
 }
 
-impl<R: BufRead, W: Write> Ask for Plain<R, W> {
+impl<I: Iterator<Item = io::Result<String>>, W: Write> Ask for Plain<I, W> {
     fn ask(&mut self, screen: &Screen) -> io::Result<Reply> {
         if let Some(input) = self.waiting.pop_front() {
             return Ok(Reply::Input(input));
         }
         self.show(screen)?;
-        let mut line = String::new();
         loop {
-            line.clear();
-            match self.input.read_line(&mut line) {
-                Ok(0) => {
+            let line = match self.input.next() {
+                None => {
                     writeln!(self.output)?;
                     return Ok(Reply::Ended);
                 }
-                Ok(_) => {}
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => return Ok(Reply::Interrupted),
-                Err(error) => return Err(error),
-            }
+                Some(Ok(line)) => line,
+                Some(Err(error)) if error.kind() == io::ErrorKind::Interrupted => {
+                    writeln!(self.output)?;
+                    return Ok(Reply::Interrupted);
+                }
+                Some(Err(error)) => return Err(error),
+            };
             if self.echo == Echo::On {
                 writeln!(self.output, "{}", line.trim())?;
             }

@@ -19,7 +19,7 @@ const WIDEST: usize = 100;
 const COLUMNS: std::ops::RangeInclusive<usize> = 100..=132;
 
 /// Set by Ctrl-C; whoever waits looks at it.
-pub static INTERRUPTED: AtomicBool = AtomicBool::new(false);
+static INTERRUPTED: AtomicBool = AtomicBool::new(false);
 
 /// From here on Ctrl-C ends an interview in order: whoever waits for a key sees it, keeps the case and shows the cursor.
 pub fn end_in_order_on_ctrl_c() {

@@ -20,6 +20,7 @@ use doldrum::trial::truth::Truth;
 use doldrum::units::{Minutes, System};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
+use std::io::BufRead;
 
 fn from(seed: u64) -> draw::Draw {
     draw::Draw { seed, ..draw::Draw::default() }
@@ -342,7 +343,7 @@ fn asked(level: Level, seed: u64, lines: &[&str], width: usize, coach: Coach) ->
     with_drill(&knowledge, level, seed, |drill| {
         let figures = Figures::new(&knowledge, System::Us);
         let input = lines.join("\n") + "\n";
-        let mut plain = Plain::new(input.as_bytes(), Vec::new(), width, Echo::On);
+        let mut plain = Plain::new(input.as_bytes().lines(), Vec::new(), width, Echo::On);
         let mut session = Session::new(drill);
         let desk = Desk { figures: &figures, coach, told: "single · seed 1" };
         run(&desk, &mut session, &mut plain).expect("nothing fails");

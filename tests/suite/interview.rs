@@ -9,7 +9,7 @@ use doldrum::interview::{Finished, Keep, run, step};
 use doldrum::knowledge::layout::Instance;
 use doldrum::report::Document;
 use proptest::prelude::*;
-use std::io;
+use std::io::{self, BufRead};
 use std::rc::Rc;
 
 /// Keeps every case it is given.
@@ -37,7 +37,7 @@ fn interview(case: Option<Case>, lines: &[&str], width: usize) -> (String, Finis
     let case = case.unwrap_or_else(|| new_case(&knowledge));
     let input = lines.join("\n");
     let mut kept = Kept::default();
-    let mut plain = Plain::new(input.as_bytes(), Vec::new(), width, Echo::On);
+    let mut plain = Plain::new(input.as_bytes().lines(), Vec::new(), width, Echo::On);
     let finished = at_bench(&knowledge, |bench| run(bench, case, &mut plain, &mut kept, &noon)).expect("nothing fails");
     (String::from_utf8(plain.into_output()).expect("text"), finished, kept)
 }

@@ -2,7 +2,7 @@
 
 use crate::access::AccessGraph;
 use crate::cli::args::{Common, Drill as Arguments, Format};
-use crate::cli::out::{Failure, end_at_once_on_ctrl_c, page_width, paint, print, print_document};
+use crate::cli::out::{Failure, page_width, paint, print, print_document};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
 use crate::drill::Drill;
@@ -13,7 +13,7 @@ use crate::drill::score::score;
 use crate::finding::nearest;
 use crate::interview::drill::{Coach, Desk, Parting, Session, run as ask_drill};
 use crate::interview::pages;
-use crate::interview::plain::{Echo, Plain};
+use crate::interview::plain::{Echo, Plain, typed_lines};
 use crate::interview::terminal::{Terminal, end_in_order_on_ctrl_c};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Items, Ix, Knowledge};
@@ -21,9 +21,6 @@ use crate::report::{self, Figures};
 use crate::store;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
-
-/// What Ctrl-C leaves behind.
-const NOT_SCORED: &str = "Interrupted; not scored.";
 
 /// Draws a drill, asks until it is over, and says what was to be learned.
 ///
@@ -72,7 +69,7 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
     }
     match parting {
         Parting::Over => Ok(Exit::Done),
-        Parting::Interrupted => Err(Failure::Interrupted(NOT_SCORED.to_owned())),
+        Parting::Interrupted => Err(Failure::Interrupted("Interrupted; not scored.".to_owned())),
     }
 }
 
@@ -139,13 +136,12 @@ fn ask(desk: &Desk<'_>, session: &mut Session<'_, '_>, args: &Arguments) -> Resu
         terminal.restore()?;
         return Ok(parting?);
     }
-    end_at_once_on_ctrl_c(NOT_SCORED.to_owned());
     let echo = if io::stdin().is_terminal() { Echo::Off } else { Echo::On };
     let output: Box<dyn Write> = if args.format == Format::Text {
         Box::new(anstream::stdout().lock())
     } else {
         Box::new(anstream::stderr().lock())
     };
-    let mut plain = Plain::new(io::stdin().lock(), output, page_width(), echo);
+    let mut plain = Plain::new(typed_lines(), output, page_width(), echo);
     Ok(ask_drill(desk, session, &mut plain)?)
 }

@@ -4,13 +4,13 @@ use super::cases;
 use crate::access::AccessGraph;
 use crate::case::{Case, text, usual_case};
 use crate::cli::args::{Common, Job, Triage};
-use crate::cli::out::{Failure, advise, end_at_once_on_ctrl_c, page_width, paint, print, print_document};
+use crate::cli::out::{Failure, advise, page_width, paint, print, print_document};
 use crate::cli::{Exit, args::Format, load};
 use crate::decision::{Follow, Settings};
 use crate::finding::nearest;
 use crate::interview::advisor::Library;
 use crate::interview::hand_over::{self, Ending, HandOver};
-use crate::interview::plain::{Echo, Plain};
+use crate::interview::plain::{Echo, Plain, typed_lines};
 use crate::interview::state::End;
 use crate::interview::step::Bench;
 use crate::interview::terminal::{Terminal, end_in_order_on_ctrl_c};
@@ -49,11 +49,8 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
         layout_known: triage.job.layout.is_some(),
     };
     let mut keeper = Keeper { path };
-    let base = base_option(common);
-    let path = keeper.path.display();
-    let kept = format!("Saved in {path}. Go on with: doldrum{base} triage {path}");
-    let finished = ask(&bench, case, triage.plain, &mut keeper, &kept)?;
-    part(&bench, &finished, &keeper.path, kept, common)
+    let finished = ask(&bench, case, triage, &mut keeper)?;
+    part(&bench, &finished, &keeper.path, common)
 }
 
 /// The case to go on with, or a new one; and where it is kept.
@@ -96,29 +93,24 @@ pub(super) fn clock() -> Option<Timestamp> {
 }
 
 /// At a terminal by keys, else by lines.
-fn ask(bench: &Bench<'_>, case: Case, plain: bool, keeper: &mut Keeper, kept: &str) -> Result<Finished, Failure> {
+fn ask(bench: &Bench<'_>, case: Case, triage: &Triage, keeper: &mut Keeper) -> Result<Finished, Failure> {
     let attended = io::stdin().is_terminal() && io::stdout().is_terminal();
-    if attended && !plain {
+    if attended && !triage.plain {
         end_in_order_on_ctrl_c();
         let mut terminal = Terminal::new(paint());
         let finished = interview(bench, case, &mut terminal, keeper, &clock);
         terminal.restore()?;
         return finished;
     }
-    end_at_once_on_ctrl_c(kept.to_owned());
     let echo = if io::stdin().is_terminal() { Echo::Off } else { Echo::On };
-    let mut plain = Plain::new(io::stdin().lock(), anstream::stdout().lock(), page_width(), echo);
+    let mut plain = Plain::new(typed_lines(), anstream::stdout().lock(), page_width(), echo);
     interview(bench, case, &mut plain, keeper, &clock)
 }
 
-/// The option that names the knowledge base, as a command to go on with has it.
-fn base_option(common: &Common) -> String {
-    common.knowledge.as_ref().map(|base| format!(" --knowledge {}", base.display())).unwrap_or_default()
-}
-
 /// What is said in parting.
-fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, kept: String, common: &Common) -> Result<Exit, Failure> {
-    let base = base_option(common);
+fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) -> Result<Exit, Failure> {
+    let base = common.knowledge.as_ref().map(|base| format!(" --knowledge {}", base.display())).unwrap_or_default();
+    let kept = format!("Saved in {}. Go on with: doldrum{base} triage {}", path.display(), path.display());
     let Some(end) = finished.end else { return Err(Failure::Interrupted(kept)) };
     if let End::Stopped(lock) = end {
         print_document(&pages::stop(bench.knowledge, lock), Format::Text)?;
