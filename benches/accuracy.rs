@@ -6,7 +6,7 @@
 //! ```
 //!
 //! `--seed N` draws other crafts, `--keep FILE` keeps what is true in a file, so that the cuts can be tried again in
-//! seconds, `--bits N` sets the budget to 2^N cells, `--links` lists what was cut and the causes most in error.
+//! seconds, `--bits N` sets the budget to 2^N cells, `--rounds N` the rounds of messages, `--links` lists what was cut and the causes most in error.
 //! `--sampler N` compares with N draws of a sampler that shares no cuts with the rest, where that is narrow enough.
 
 #![expect(clippy::cast_precision_loss, reason = "a few dozen cases")]
@@ -41,7 +41,8 @@ struct Asked {
     symptom: Option<String>,
     seed: u64,
     keep: Option<String>,
-    bits: Option<u32>,
+    bits: Option<f64>,
+    rounds: Option<usize>,
     draws: Option<usize>,
     links: bool,
 }
@@ -54,6 +55,7 @@ impl Asked {
             seed: 1,
             keep: None,
             bits: None,
+            rounds: None,
             draws: None,
             links: false,
         };
@@ -66,6 +68,7 @@ impl Asked {
                 "--seed" => asked.seed = value().parse().expect("expected a seed"),
                 "--keep" => asked.keep = Some(value()),
                 "--bits" => asked.bits = Some(value().parse().expect("expected a number of bits")),
+                "--rounds" => asked.rounds = Some(value().parse().expect("expected a number of rounds")),
                 "--sampler" => asked.draws = Some(value().parse().expect("expected a number of draws")),
                 "--links" => asked.links = true,
                 _ => {}
@@ -76,7 +79,11 @@ impl Asked {
 
     fn limits(&self) -> Limits {
         let limits = Limits::default();
-        self.bits.map_or(limits, |bits| Limits { cells: 1 << bits, ..limits })
+        Limits {
+            cells: self.bits.map_or(limits.cells, |bits| libm::exp2(bits) as usize),
+            rounds: self.rounds.unwrap_or(limits.rounds),
+            ..limits
+        }
     }
 }
 

@@ -30,7 +30,7 @@ pub struct Unlisted {
     /// The chance that something is.
     pub chance: f64,
     /// Each effect above the complaint and the chance that it is brought about so, as if each were apart from the others,
-    /// the likeliest first.
+    /// the likeliest first. Asked only where so much speaks for it that it is said; else none.
     pub effects: Vec<(Instance<Effect>, f64)>,
 }
 
@@ -47,20 +47,25 @@ impl Unlisted {
 /// # Errors
 /// As [`super::believe`].
 pub fn weigh(belief: &Belief, case: &Case, limits: &Limits) -> Result<Unlisted, Error> {
-    let complaint: Vec<VarIx> = case.symptoms.iter().filter_map(|s| belief.model.symptom(*s)).collect();
-    let widened = Widened::new(&belief.model, &complaint, BEFORE_EACH);
-    let mut effects = widened.chances(&belief.evidence, limits)?;
-    effects.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     let odds = BEFORE / (1.0 - BEFORE) * times_as_well(belief, limits)?;
-    Ok(Unlisted { chance: odds / (1.0 + odds), effects })
+    let mut unlisted = Unlisted { chance: odds / (1.0 + odds), effects: vec![] };
+    if unlisted.is_said() {
+        let complaint: Vec<VarIx> = case.symptoms.iter().filter_map(|s| belief.model.symptom(*s)).collect();
+        let widened = Widened::new(&belief.model, &complaint, BEFORE_EACH);
+        unlisted.effects = widened.chances(&belief.evidence, limits)?;
+        unlisted.effects.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    }
+    Ok(unlisted)
 }
 
-/// How many times as well all that was told is accounted for by something not listed as by the list alone.
+/// How many times as well all that was told is accounted for by something not listed as by the list alone. Only leaks
+/// differ, so what was cut for the list is cut here too: what cuts get wrong cancels in the ratio.
 fn times_as_well(belief: &Belief, limits: &Limits) -> Result<f64, Error> {
-    let listed = belief.engine.log_evidence(&belief.evidence, limits)?;
+    let listed = belief.posterior.log_evidence();
     let mut times = 0.0;
     for strength in STRENGTHS {
-        match Engine::compile(&by_itself(&belief.model, strength))?.log_evidence(&belief.evidence, limits) {
+        let with = Engine::compile(&by_itself(&belief.model, strength))?;
+        match with.log_evidence_from(&belief.posterior, &belief.evidence, limits) {
             Ok(with) => times += libm::exp(with - listed) / 2.0,
             Err(Error::Contradiction) => {}
             Err(other) => return Err(other),

@@ -30,7 +30,7 @@ use crate::inference::{Error, Limits};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix, Knowledge, Repair, Symptom};
 pub use crate::safety::Action;
-use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of, put_back_to_close};
+use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of};
 use crate::units::{Minutes, Money};
 use cost::{Price, Rate};
 use desk::{Choice, Desk, Priced};
@@ -304,12 +304,9 @@ fn closing(
 ) -> Proposal {
     let price = cost::price(gatherer.laid, gatherer.graph, &gatherer.rate, gatherer.open, &action)
         .plus(cost::time(&gatherer.rate, air));
-    let put_back = match &action {
-        Action::Check(check) => {
-            let (knowledge, open) = (gatherer.laid.knowledge, &gatherer.safety.hazards);
-            put_back_to_close(knowledge, gatherer.graph, open, check.item, &wanted.before.put_back)
-        }
-        _ => wanted.before.put_back.clone(),
+    let put_back = match gatherer.safety.judge(gatherer.laid, gatherer.graph, gatherer.case, gatherer.open, &action) {
+        Verdict::May(before) => before.put_back,
+        Verdict::Barred { .. } => wanted.before.put_back.clone(),
     };
     Proposal {
         minutes: price.minutes,

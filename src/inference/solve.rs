@@ -70,7 +70,7 @@ pub(super) struct Solved {
     /// The cells of the elimination.
     pub(super) cells: f64,
     pub(super) carried: Vec<Carried>,
-    /// Where the star form gave the answer.
+    /// How the star form was settled, where its numbers are of use; it need not have given the answer.
     pub(super) trail: Option<Trail>,
 }
 
@@ -100,15 +100,16 @@ pub(super) fn solve(
     let graph = compile::graph(base, observations, Form::Star)?;
     let mut settled = settle(base, &graph, limits, carried)?;
     let error = settled.error();
+    let trail = error.is_finite().then(|| settled.trail(error));
     if settled.is_trusted_with(error) {
-        let trail = settled.trail(error);
-        return Ok(Solved { trail: Some(trail), ..settled.read(base, wanted) });
+        return Ok(Solved { trail, ..settled.read(base, wanted) });
     }
     let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
-    match without_signs(base, &chain, limits, &settled, error)? {
-        Some(mut settled) => Ok(settled.read(base, wanted)),
-        None => Ok(settled.read(base, wanted)),
-    }
+    let solved = match without_signs(base, &chain, limits, &settled, error)? {
+        Some(mut settled) => settled.read(base, wanted),
+        None => settled.read(base, wanted),
+    };
+    Ok(Solved { trail, ..solved })
 }
 
 /// The chain form of a query whose star form lost digits; `None` where the star form is put up with all the same.

@@ -96,24 +96,16 @@ pub fn holds(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, condition: &Cond
     moment::Moment { laid, case, log: &case.log, open: &open, hazards: &hazards, ticks: &safety.ticks }.holds(condition)
 }
 
-/// Of what is put back for a step that waits for a hazard to be closed, what must be put back before the check that closes
-/// it: a fuel line, or what is behind one, would keep it open. A hatch is shut after the sniff.
-#[must_use]
-pub fn put_back_to_close(
-    knowledge: &Knowledge,
-    graph: &AccessGraph,
-    open: &[OpenHazard],
-    check: Ix<Check>,
-    put_back: &[Ix<Access>],
-) -> Vec<Ix<Access>> {
-    let hazards = open.iter().map(|open| &knowledge.hazards[open.hazard]);
-    let closed: Vec<&Hazard> =
-        hazards.filter(|hazard| hazard.closed_by.iter().any(|closed| closed.answer.0 == check)).collect();
-    let keeps_open = |access: &Ix<Access>| {
+/// What is open, deepest first, that would hold open a hazard that this check is to close: a fuel line, or what is behind
+/// one. A hatch is shut after the sniff.
+fn held_open(knowledge: &Knowledge, graph: &AccessGraph, open: &OpenSet, check: Ix<Check>) -> Vec<Ix<Access>> {
+    let closes = |hazard: &&Hazard| hazard.closed_by.iter().any(|closed| closed.answer.0 == check);
+    let closed: Vec<&Hazard> = knowledge.hazards.iter().map(|(_, hazard)| hazard).filter(closes).collect();
+    let holds = |access: &Ix<Access>| {
         let needed = graph.needed(&[*access]);
         closed.iter().any(|hazard| hazard.opened_by.access.iter().any(|fuel| needed.has(*fuel)))
     };
-    put_back.iter().copied().filter(keeps_open).collect()
+    graph.order().iter().rev().copied().filter(|access| open.has(*access)).filter(holds).collect()
 }
 
 impl Safety {
@@ -226,7 +218,13 @@ impl Safety {
             return Verdict::Barred { by: None, why };
         }
         let tries = matches!(action, Action::Try(_));
-        let put_back = graph.to_put_back(laid, open, &traits.access);
+        let bare = graph.needed(&traits.access);
+        let mut put_back = graph.to_put_back(laid, open, &traits.access);
+        if let Action::Check(check) = action {
+            put_back.extend(held_open(laid.knowledge, graph, open, check.item));
+            let is_in_the_way = |access: &Ix<Access>| put_back.contains(access) && !bare.has(*access);
+            put_back = graph.order().iter().rev().copied().filter(is_in_the_way).collect();
+        }
         // Only a whole craft is tried.
         let after = if tries { graph.shut() } else { graph.after(laid, open, &traits.access) };
         let as_it_stands = self.interlocked(laid, case, &after, action, &traits, None);
@@ -234,7 +232,6 @@ impl Safety {
             return Verdict::May(Before { put_back, close: None, ticks: ticks.clone() });
         }
         // Everything put back that it does not need, then, if that is not enough, what closes the hazard in the way.
-        let bare = graph.needed(&traits.access);
         let put_back: Vec<Ix<Access>> =
             graph.order().iter().rev().copied().filter(|a| open.has(*a) && !bare.has(*a)).collect();
         if let Ok(ticks) = self.interlocked(laid, case, &bare, action, &traits, None) {

@@ -2,13 +2,14 @@
 
 use super::check::check_parts;
 use super::heading;
+use crate::decision::Action;
 use crate::interview::call::QUESTIONS;
 use crate::interview::hand_over::EMERGENCY;
 use crate::interview::screen::{Part, Screen};
 use crate::interview::state::{Focus, Key, Stage, State};
-use crate::interview::step::{Bench, by_phone, facts, focus, symptoms_of};
+use crate::interview::step::{Bench, before, by_phone, facts, focus, symptoms_of};
+use crate::knowledge::layout::Instance;
 use crate::report::{Block, Rich};
-use crate::safety::Before;
 use jiff::Timestamp;
 
 /// What comes first on the phone.
@@ -34,7 +35,9 @@ pub(super) fn sniff(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) ->
     let mut screen = Screen::new(heading(bench, state), "safety first");
     let lead = if state.stage == Stage::Sniff { "Before anything else." } else { "Before going on." };
     screen.say(Part::always(Block::Paragraph(Rich::plain(lead))));
-    check_parts(bench, state, check, &places, &Before::default(), now, &mut screen);
+    let action = Action::Check(Instance::new(check, places[0].unwrap_or(0)));
+    let needs = before(bench, state, &action, now).unwrap_or_default();
+    check_parts(bench, state, check, &places, &needs, now, &mut screen);
     if !by_phone(bench.knowledge, &state.case) {
         screen.side = None;
     }

@@ -7,7 +7,7 @@ use crate::case::text::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position};
 use crate::decision::Action;
 use crate::interview::call;
-use crate::interview::state::{Attempt, Focus, Input, Key, Over, Page, PutOff, Stage, State, first_check};
+use crate::interview::state::{Focus, Input, Key, Over, Page, Stage, State, first_check};
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Access, Check, Hazard, Ix, Tick};
 use crate::safety::{Before, OpenHazard, Verdict};
@@ -24,17 +24,7 @@ pub fn before(bench: &Bench<'_>, state: &State, action: &Action, now: Option<Tim
         Verdict::May(mut before) => {
             let next = state.view.as_ref().map(|view| &view.advice.next);
             let next = next.filter(|next| next.action == *action && !state.sniff_first);
-            // What closes a hazard before a repair is tried closes it on a craft that is whole again.
-            let closes = |attempt: &&Attempt| {
-                attempt.close.is_some_and(|check| *action == Action::Check(Instance::new(check, 0)))
-            };
-            let attempt = state.attempt.as_ref().filter(|_| state.put_off != Some(PutOff::Attempt)).filter(closes);
-            let needed = match action {
-                Action::Check(check) => bench.graph.needed(&bench.knowledge.checks[check.item].access),
-                _ => bench.graph.shut(),
-            };
-            let put_back = attempt.iter().flat_map(|attempt| &attempt.put_back).filter(|shut| !needed.has(**shut));
-            for shut in next.iter().flat_map(|next| &next.before.put_back).chain(put_back) {
+            for shut in next.iter().flat_map(|next| &next.before.put_back) {
                 if !before.put_back.contains(shut) {
                     before.put_back.push(*shut);
                 }

@@ -6,7 +6,7 @@ use crate::decision::{Action, complained_of, untried};
 use crate::interview::state::{Attempt, Focus, PutOff, Stage, State, first_check};
 use crate::knowledge::layout::Instance;
 use crate::knowledge::{Check, Ix, Repair};
-use crate::safety::{Verdict, put_back_to_close};
+use crate::safety::Verdict;
 use jiff::Timestamp;
 
 /// What is asked about now: the safety question, what a person chose, or what is proposed.
@@ -48,10 +48,10 @@ pub(super) fn attempt_due(bench: &Bench<'_>, case: &Case, now: Option<Timestamp>
         Verdict::May(before) => {
             let close = before.close.map(|(check, ..)| check);
             let put_back = match close {
-                Some(check) => {
-                    let open = bench.advisor.hazards(case, now);
-                    put_back_to_close(bench.knowledge, bench.graph, &open, check, &before.put_back)
-                }
+                Some(check) => match bench.advisor.judge(case, &Action::Check(Instance::new(check, 0)), now) {
+                    Verdict::May(before) => before.put_back,
+                    Verdict::Barred { .. } => Vec::new(),
+                },
                 None => before.put_back,
             };
             Some(Attempt { repair, symptom, put_back, close })

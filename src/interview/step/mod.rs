@@ -26,7 +26,6 @@ use crate::decision::Action;
 use crate::knowledge::Knowledge;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::report::{Figures, words};
-use crate::safety::put_back_to_close;
 use check::check_step;
 use focus::attempt_due;
 use intake::{call_step, first_stage, history_step, layout_step, options_step, symptoms_step};
@@ -138,8 +137,8 @@ fn clear_the_way(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
         _ => return,
     };
     let Some((closer, ..)) = needs.close.filter(|(closer, ..)| *closer != check) else { return };
-    let open = bench.advisor.hazards(&state.case, now);
-    let put_back = put_back_to_close(bench.knowledge, bench.graph, &open, closer, &needs.put_back);
+    let closer_first = before(bench, state, &Action::Check(Instance::new(closer, 0)), now);
+    let put_back = closer_first.map(|first| first.put_back).unwrap_or_default();
     if !put_back.is_empty() {
         remember(state);
     }
