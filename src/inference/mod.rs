@@ -116,7 +116,9 @@ pub struct Limits {
 }
 
 impl Default for Limits {
-    /// 2^18 cells are about two milliseconds a pass; five rounds are where the messages have settled in practice.
+    /// 2^18 cells are about two milliseconds a pass; five rounds are where the messages have settled in practice. Three
+    /// give the same posteriors in every case of the bench `accuracy`, but the evidence of a badly cut network was once
+    /// off by a factor of 1.16.
     fn default() -> Self {
         Self { cells: 1 << 18, rounds: 5, orders: 24 }
     }
