@@ -3,7 +3,7 @@
 //! to the letter: the totals are those of a way of working that there is, not a guess at one.
 
 use super::cost;
-use super::desk::{Choice, Desk, Priced};
+use super::desk::{Choice, Desk, Priced, Worth};
 use super::market::Market;
 use super::simulate::Bits;
 use super::value::Split;
@@ -54,7 +54,7 @@ impl Desk<'_, '_> {
                 Choice::Repair(at) => self.repair_total_deep(at),
                 Choice::HandOver => priced.total,
             };
-            again.push(Priced { total, losing: false, ..priced });
+            again.push(Priced { total, worth: Worth::Its, ..priced });
         }
         let rank = |a: &Priced, b: &Priced| a.total.total_cmp(&b.total).then(b.option.cmp(&a.option));
         again.sort_by(rank);
@@ -63,7 +63,9 @@ impl Desk<'_, '_> {
         let without = again.iter().filter(|o| !matches!(o.option, Choice::Check(_))).map(|o| o.total).next();
         for priced in &mut again {
             let is_check = matches!(priced.option, Choice::Check(_));
-            priced.losing = is_check && without.is_some_and(|without| priced.total >= without);
+            if is_check && without.is_some_and(|without| priced.total >= without) {
+                priced.worth = Worth::Less;
+            }
         }
         again.extend(rest.into_iter().map(|o| Priced { total: (o.total - best_before + best).max(best), ..o }));
         again.sort_by(rank);

@@ -28,11 +28,37 @@ pub(super) struct Priced {
     pub option: Choice,
     /// What it comes to from here to the end.
     pub total: f64,
-    /// A check that costs more than it saves.
-    pub losing: bool,
+    /// Whether it is worth its cost.
+    pub worth: Worth,
     /// Between what it comes to at best, where that was searched for, and in how many states.
     pub between: Option<(Between, usize)>,
 }
+
+/// Whether an option is worth its cost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Worth {
+    /// It is, or nothing is to be said against it.
+    Its,
+    /// A check that costs more than it saves.
+    Less,
+    /// A check that saves next to nothing: whatever it shows, the same is done.
+    Nothing,
+}
+
+impl Worth {
+    /// Of a check of this price, with which it comes to so much more than without.
+    fn of(price: f64, loss: f64) -> Self {
+        if price - loss > SAVES_SOMETHING * price { Self::Less } else { Self::Nothing }
+    }
+
+    /// Whether it costs more than it saves.
+    pub fn is_losing(self) -> bool {
+        self != Self::Its
+    }
+}
+
+/// The share of its price that a check must save to be another way to go on.
+const SAVES_SOMETHING: f64 = 0.05;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Choice {
@@ -344,7 +370,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let as_it_stands = self.prospect(&everything, &[1.0], &now, &self.shut_prices);
         let locked = self.unlocking_now(&now);
         let mut ranked =
-            vec![Priced { option: Choice::HandOver, total: self.bench.hand_over(), losing: false, between: None }];
+            vec![Priced { option: Choice::HandOver, total: self.bench.hand_over(), worth: Worth::Its, between: None }];
         let mut losing = Vec::new();
         let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
         for at in 0..self.checks.len() {
@@ -363,22 +389,23 @@ impl<'a, 'k> Desk<'a, 'k> {
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
             if awaited || loss < 0.0 && self.decides(&ahead, &others) {
                 let total = self.check_total(at, &ahead, &self.market);
-                ranked.push(Priced { option, total, losing: false, between: None });
+                ranked.push(Priced { option, total, worth: Worth::Its, between: None });
             } else {
-                losing.push(Priced { option, total: loss.max(0.0), losing: true, between: None });
+                let worth = Worth::of(offer.price.money.get(), loss);
+                losing.push(Priced { option, total: loss.max(0.0), worth, between: None });
             }
         }
         let market = if ranked.len() > 1 { self.market.clone() } else { Market::blind() };
         ranked.extend((0..self.repairs.len()).filter(|at| self.may_be_next(*at)).map(|at| Priced {
             option: Choice::Repair(at),
             total: self.repair_total(at, &market),
-            losing: false,
+            worth: Worth::Its,
             between: None,
         }));
         let least = ranked.iter().map(|o| o.total).fold(f64::INFINITY, f64::min);
         ranked.extend(losing.into_iter().map(|o| Priced { total: least + o.total, ..o }));
         // Of equals, what is worth it, and what is done rather than looked at.
-        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.losing.cmp(&b.losing)).then(b.option.cmp(&a.option)));
+        ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.worth.cmp(&b.worth)).then(b.option.cmp(&a.option)));
         ranked
     }
 
@@ -442,7 +469,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         };
         // What releases it may be held up in turn, and is then itself among them.
         all.into_iter().find_map(|(by, option, total)| {
-            let priced = |option| Priced { option, total, losing: false, between: None };
+            let priced = |option| Priced { option, total, worth: Worth::Its, between: None };
             at_hand(by).map(|check| (priced(Choice::Check(check)), priced(option)))
         })
     }

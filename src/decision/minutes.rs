@@ -26,7 +26,7 @@ impl GoesOn {
         if settings.look_ahead == LookAhead::Two && desk.lock.is_none() {
             return Self::Deeper;
         }
-        let looks = ranked.iter().any(|option| !option.losing && matches!(option.option, Choice::Check(_)));
+        let looks = ranked.iter().any(|option| !option.worth.is_losing() && matches!(option.option, Choice::Check(_)));
         if looks { Self::looking(desk) } else { Self::At(Market::blind()) }
     }
 

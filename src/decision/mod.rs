@@ -33,7 +33,7 @@ pub use crate::safety::Action;
 use crate::safety::{Before, OpenHazard, Safety, Verdict, outcome_of};
 use crate::units::{Minutes, Money};
 use cost::{Price, Rate};
-use desk::{Choice, Desk, Priced};
+use desk::{Choice, Desk, Priced, Worth};
 use follow::Supposing;
 use minutes::GoesOn;
 use offers::Gatherer;
@@ -242,13 +242,10 @@ fn weigh<T>(
     let goes_on = GoesOn::of(&desk, &ranked, settings);
     let priced = ranked.remove(0);
     let bounds = settings.bounds.then(|| proof.unwrap_or_else(|| desk.bounds(&priced)));
-    // Beside handing over, to look at something that is not worth it and then hand over is hardly another way.
-    let hands_over = priced.option == Choice::HandOver;
-    let (last, first): (Vec<&Priced>, _) = ranked.iter().partition(|option| hands_over && option.losing);
-    let others = first.into_iter().chain(last).take(settings.alternatives);
-    let mut alternatives: Vec<Proposal> = others.map(|option| desk.propose(option, priced.total)).collect();
+    let others = other_ways(&priced, &ranked, settings.alternatives);
+    let mut alternatives: Vec<Proposal> = others.into_iter().map(|option| desk.propose(option, priced.total)).collect();
     // A check that loses, and then the same again, is no other way.
-    let runner_up = ranked.iter().find(|o| !o.losing).map_or(priced.total, |o| o.total);
+    let runner_up = ranked.iter().find(|o| !o.worth.is_losing()).map_or(priced.total, |o| o.total);
     let (lead, wanted, expected_minutes) = match desk.release(&safety, case, &priced) {
         Some((check, wanted)) => {
             let propose = |released| desk.propose(released, priced.total);
@@ -292,6 +289,24 @@ fn weigh<T>(
         spent_minutes: spent.minutes,
     };
     Ok((advice, also))
+}
+
+/// The runners-up that are other ways to go on, at most so many. To look at something that changes nothing is none; beside
+/// handing over what is not worth it comes last; beside a repair the best check is among them.
+fn other_ways<'p>(best: &Priced, ranked: &'p [Priced], most: usize) -> Vec<&'p Priced> {
+    let ways = ranked.iter().filter(|option| option.worth != Worth::Nothing);
+    let (last, first): (Vec<&Priced>, Vec<&Priced>) =
+        ways.partition(|option| best.option == Choice::HandOver && option.worth.is_losing());
+    let is_check = |option: &&Priced| matches!(option.option, Choice::Check(_));
+    let mut ways: Vec<&Priced> = first.into_iter().chain(last).collect();
+    let beside_repair = matches!(best.option, Choice::Repair(_));
+    if let Some(at) =
+        ways.iter().position(is_check).filter(|at| beside_repair && *at >= most && most > 0)
+    {
+        ways.swap(most - 1, at);
+    }
+    ways.truncate(most);
+    ways
 }
 
 /// The check that closes a hazard, as a step before what is wanted.

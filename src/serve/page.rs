@@ -321,7 +321,8 @@ fn written(screen: &Screen, forms: &Forms<'_>) -> Markup {
     )
 }
 
-/// What can always be done; the way on first, fire last and by itself.
+/// What can always be done; the way on first, fire last and by itself. On a phone the last is in view wherever one is on the
+/// page.
 fn keys(screen: &Screen, forms: &Forms<'_>) -> Markup {
     // The boxes have a button of their own, and a page of keys is nothing to whoever has buttons.
     let shown = |key: Key| !matches!(key, Key::Tick | Key::Keys);
@@ -337,7 +338,7 @@ fn keys(screen: &Screen, forms: &Forms<'_>) -> Markup {
                     button type="submit" name="key" value=(letter(*key)) { (sentence(says)) }
                 }
             }
-            div class="keys" {
+            div class="keys always" {
                 @for (key, says) in of(|key| matches!(key, Key::Pause | Key::Stop)) {
                     button type="submit" name="key" value=(letter(*key)) class="stop" { (sentence(says)) }
                 }

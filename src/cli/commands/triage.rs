@@ -122,9 +122,16 @@ fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) ->
         Err(why) => print(&format!("There is no sheet: {why}.\n"))?,
     }
     if !common.quiet {
+        let path = path.display();
+        let kept = match end {
+            End::Stopped(_) => format!(
+                "Saved in {path}. Nothing more until the craft is declared safe; then: doldrum{base} triage {path}"
+            ),
+            _ => kept,
+        };
         print(&format!("\n{kept}\n"))?;
         if end == End::Cured {
-            print(&format!("For the next job of its kind: doldrum{base} logbook add {}\n", path.display()))?;
+            print(&format!("For the next job of its kind: doldrum{base} logbook add {path}\n"))?;
         }
     }
     Ok(Exit::Done)

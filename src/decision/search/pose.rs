@@ -10,7 +10,7 @@ use super::{
 };
 use crate::access::OpenSet;
 use crate::decision::cost;
-use crate::decision::desk::{Choice, Desk, Priced};
+use crate::decision::desk::{Choice, Desk, Priced, Worth};
 use crate::decision::offers::{Gatherer, Offer};
 use crate::decision::simulate::Bits;
 use crate::knowledge::{Access, Ix};
@@ -51,8 +51,9 @@ impl Desk<'_, '_> {
             .map(|priced| {
                 let between = found(priced.option);
                 let total = between.map_or(priced.total - first + between_upper(&steps), |between| between.upper);
-                let losing = matches!(priced.option, Choice::Check(_)) && total >= without;
-                Priced { total, losing, between: between.map(|between| (between, opened)), ..priced.clone() }
+                let is_losing = matches!(priced.option, Choice::Check(_)) && total >= without;
+                let worth = if is_losing { priced.worth.max(Worth::Less) } else { Worth::Its };
+                Priced { total, worth, between: between.map(|between| (between, opened)), ..priced.clone() }
             })
             .collect();
         // Of equals, what one step ahead prefers.

@@ -105,14 +105,14 @@ fn choose(desk: &Desk<'_>, session: &Session<'_, '_>) -> Screen {
         screen.say(Part::until(4, Block::Bullets(last)));
     }
     let open = job.graph.open_now(job.laid, &job.case);
-    let open: Vec<&str> = open
+    let open: Vec<String> = open
         .iter()
         .map(|access| &job.laid.knowledge.access[access])
         .filter(|access| access.open > Minutes::ZERO)
-        .map(|access| access.title.as_str())
+        .map(|access| words::lower_first(&access.title))
         .collect();
     if !open.is_empty() {
-        let words = format!("It stands open: {}.", open.join("; "));
+        let words = format!("As it stands: {}.", open.join("; "));
         screen.say(Part::until(3, Block::Paragraph(Rich::plain(&words))));
     }
     screen.ask("What do you do next?");
@@ -163,11 +163,12 @@ fn make_ready(desk: &Desk<'_>, session: &Session<'_, '_>, action: &Action, ready
     }
     let mut missing = pages::missing(session, action);
     missing.retain(|access| knowledge.access[*access].open > Minutes::ZERO);
-    let opens: Vec<&str> = missing.iter().map(|access| knowledge.access[*access].title.as_str()).collect();
+    let needed: Vec<String> =
+        missing.iter().map(|access| words::lower_first(&knowledge.access[*access].title)).collect();
     let offer = session.drill.offer(action.clone());
     let takes = desk.figures.cost(offer.cost, offer.minutes);
-    let opens = if opens.is_empty() { String::new() } else { format!(" It opens: {}.", opens.join("; ")) };
-    screen.say(Part::until(5, Block::Paragraph(Rich::plain(&format!("{takes}.{opens}")))));
+    let needed = if needed.is_empty() { String::new() } else { format!(" Needed: {}.", needed.join("; ")) };
+    screen.say(Part::until(5, Block::Paragraph(Rich::plain(&format!("{takes}.{needed}")))));
     if desk.coach == Coach::Beside {
         for (n, hazard) in pages::hazards(session, action).into_iter().take(CAUTIONS).enumerate() {
             let full = caution(knowledge, hazard, Detail::Some);

@@ -168,8 +168,9 @@ pub(super) fn access_part(
     // Standing beside it takes no work.
     missing.retain(|a| bench.knowledge.access[*a].open > Minutes::ZERO);
     if !missing.is_empty() {
-        let titles: Vec<&str> = missing.iter().map(|a| bench.knowledge.access[*a].title.as_str()).collect();
-        lines.push(format!("Open: {}.", titles.join("; ")));
+        let titles: Vec<String> =
+            missing.iter().map(|a| words::lower_first(&bench.knowledge.access[*a].title)).collect();
+        lines.push(format!("Needed: {}.", titles.join("; ")));
     }
     if let Some((closer, _, minutes)) = needs.close {
         let title = words::lower_first(&bench.knowledge.checks[closer].title);

@@ -7,7 +7,7 @@ use crate::decision::{Action, complained_of};
 use crate::interview::hand_over::{BY_THEMSELVES, not_by_phone, tried_without_us};
 use crate::interview::screen::{Part, Screen, Writing};
 use crate::interview::state::{Key, State};
-use crate::interview::step::{Bench, asked_for, before, by_phone, is_photo, other_check, proofs};
+use crate::interview::step::{Bench, NO_CHECK_HELPS, asked_for, before, by_phone, is_photo, other_check, proofs};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ix, Proof, Repair, Setting, Symptom};
 use crate::report::{Block, Mark, Rich, Step, words};
@@ -46,8 +46,7 @@ pub(super) fn fix_or_look(
             words::more(bench.figures, other, proposal)
         )
     });
-    let further =
-        further.unwrap_or_else(|| "No check is among the steps that were weighed; o lists them all.".to_owned());
+    let further = further.unwrap_or_else(|| NO_CHECK_HELPS.to_owned());
     screen.say(Part::until(5, Block::Paragraph(Rich::plain(&further))));
     let action = Action::Repair(repair, places.to_vec());
     cautions(bench, &hazards_of(bench, state, &action), screen);

@@ -15,7 +15,7 @@ pub use focus::{cured_by, focus};
 pub use intake::{facts, symptoms_of};
 pub(super) use over::matching_lines;
 pub use record::{NOT_KNOWN, asked_for, is_photo};
-pub use repair::{other_check, proofs};
+pub use repair::{NO_CHECK_HELPS, other_check, proofs};
 
 use super::advisor::Advisor;
 use super::state::{End, Focus, Input, Key, Moment, Over, Page, Stage, State, first_check};

@@ -23,9 +23,7 @@ pub(super) fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repai
                     let places = rows(bench, &state.case, check);
                     state.focus = Some(Focus::Check { check: check.item, places, replaces: Vec::new() });
                 }
-                None => {
-                    state.notices.push("No check is among the steps that were weighed; o lists them all.".to_owned());
-                }
+                None => state.notices.push(NO_CHECK_HELPS.to_owned()),
             }
         }
         Input::Pick(2) if by_phone(bench.knowledge, &state.case) => state.end = Some(End::Left),
@@ -33,6 +31,9 @@ pub(super) fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repai
         _ => not_here(state),
     }
 }
+
+/// Where somebody would look further and nothing that was weighed helps.
+pub const NO_CHECK_HELPS: &str = "No check at hand would change what to do; o lists them all.";
 
 /// The best check that is not the proposal.
 #[must_use]
@@ -247,7 +248,7 @@ pub(super) fn hand_over_step(bench: &Bench<'_>, state: &mut State, input: &Input
                 let places = rows(bench, &state.case, check);
                 state.focus = Some(Focus::Check { check: check.item, places, replaces: Vec::new() });
             }
-            None => state.notices.push("No check is among the steps that were weighed; o lists them all.".to_owned()),
+            None => state.notices.push(NO_CHECK_HELPS.to_owned()),
         },
         Input::Key(Key::Back) => back(bench, state, now),
         _ => not_here(state),
