@@ -6,7 +6,8 @@
 //! ```
 //!
 //! `--seed N` draws other crafts, `--keep FILE` keeps what is true in a file, so that the cuts can be tried again in
-//! seconds, `--bits N` sets the budget to 2^N cells, `--rounds N` the rounds of messages, `--links` lists what was cut and the causes most in error.
+//! seconds, `--bits N` sets the budget to 2^N cells, `--rounds N` the rounds of messages, `--links` lists what was cut and
+//! the causes most in error.
 //! `--sampler N` compares with N draws of a sampler that shares no cuts with the rest, where that is narrow enough.
 
 #![expect(clippy::cast_precision_loss, reason = "a few dozen cases")]
@@ -77,6 +78,7 @@ impl Asked {
         asked
     }
 
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a power of two below 2^53")]
     fn limits(&self) -> Limits {
         let limits = Limits::default();
         Limits {

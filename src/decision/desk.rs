@@ -391,22 +391,52 @@ impl<'a, 'k> Desk<'a, 'k> {
                 let total = self.check_total(at, &ahead, &self.market);
                 ranked.push(Priced { option, total, worth: Worth::Its, between: None });
             } else {
-                let worth = Worth::of(offer.price.money.get(), loss);
+                let worth = if loss < 0.0 { Worth::Nothing } else { Worth::of(offer.price.money.get(), loss) };
                 losing.push(Priced { option, total: loss.max(0.0), worth, between: None });
             }
         }
         let market = if ranked.len() > 1 { self.market.clone() } else { Market::blind() };
-        ranked.extend((0..self.repairs.len()).filter(|at| self.may_be_next(*at)).map(|at| Priced {
-            option: Choice::Repair(at),
-            total: self.repair_total(at, &market),
-            worth: Worth::Its,
-            between: None,
-        }));
+        let best_look = ranked.iter().filter_map(|o| match o.option {
+            Choice::Check(check) => Some((check, o.total)),
+            _ => None,
+        });
+        let best_look = best_look.min_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+        let repairs = (0..self.repairs.len()).filter(|at| self.may_be_next(*at));
+        let repairs = repairs.map(|at| {
+            let total = self.repair_total(at, &market);
+            let swapped = best_look.map_or(f64::INFINITY, |look| self.before_looking(at, look, &now));
+            Priced { option: Choice::Repair(at), total: total.min(swapped), worth: Worth::Its, between: None }
+        });
+        let repairs: Vec<Priced> = repairs.collect();
+        ranked.extend(repairs);
         let least = ranked.iter().map(|o| o.total).fold(f64::INFINITY, f64::min);
         ranked.extend(losing.into_iter().map(|o| Priced { total: least + o.total, ..o }));
         // Of equals, what is worth it, and what is done rather than looked at.
         ranked.sort_by(|a, b| a.total.total_cmp(&b.total).then(a.worth.cmp(&b.worth)).then(b.option.cmp(&a.option)));
         ranked
+    }
+
+    /// What a repair comes to at most where a look that comes to so much would be next: the repair first, and where it does
+    /// not cure, the look and all that follows it. Where it cures, the look and a cure after it are saved. The look needs
+    /// opened again what a trial shuts.
+    fn before_looking(&self, repair: usize, (look, total): (usize, f64), prices: &[f64]) -> f64 {
+        if self.lock.is_some() {
+            return f64::INFINITY;
+        }
+        let (cures, offer) = (&self.bench.cures[repair], &self.checks[look].0);
+        let from_shut = cost::price(self.laid, self.graph, &self.rate, &self.graph.shut(), &offer.action).money.get();
+        let looking = offer.price.money.get();
+        // What waits for an answer has no price yet, and is nowhere the cheapest cure.
+        let saved = |(class, price): (&Bits, f64)| match simulate::both(class, cures) {
+            0 => 0.0,
+            worlds => f64::from(worlds) * (looking + price),
+        };
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
+        let n = self.bench.n as f64;
+        let saved = self.bench.cheapest.iter().zip(prices.iter().copied()).map(saved).sum::<f64>() / n;
+        let left = 1.0 - self.cure_chance(repair);
+        let again = left * (self.bench.giving_up.again + (from_shut - looking).max(0.0));
+        total + self.repairs[repair].0.price.money.get() - saved + again
     }
 
     /// What comes after each outcome of a check, at any going rate, where `prices` are those with what it opens.

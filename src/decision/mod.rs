@@ -300,9 +300,7 @@ fn other_ways<'p>(best: &Priced, ranked: &'p [Priced], most: usize) -> Vec<&'p P
     let is_check = |option: &&Priced| matches!(option.option, Choice::Check(_));
     let mut ways: Vec<&Priced> = first.into_iter().chain(last).collect();
     let beside_repair = matches!(best.option, Choice::Repair(_));
-    if let Some(at) =
-        ways.iter().position(is_check).filter(|at| beside_repair && *at >= most && most > 0)
-    {
+    if let Some(at) = ways.iter().position(is_check).filter(|at| beside_repair && *at >= most && most > 0) {
         ways.swap(most - 1, at);
     }
     ways.truncate(most);

@@ -27,6 +27,7 @@ mod drill;
 mod drill_skill;
 mod epochs;
 mod explanations;
+mod found_at_hand;
 mod fuzz;
 mod hand_over;
 mod handbook;
