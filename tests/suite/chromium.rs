@@ -102,12 +102,15 @@ impl Browser {
             .to_owned()
     }
 
-    /// Presses the first button that fits; whether there is one.
+    /// Presses the first button that fits; whether there is one. As a person does it is brought to the middle first, or what
+    /// is always in view may lie over it.
     pub fn press(&self, selector: &str) -> bool {
         let found = self.post("/element", &json!({"using": "css selector", "value": selector}));
         let Some(id) = found[ELEMENT].as_str() else { return false };
         let id = id.to_owned();
-        self.post(&format!("/element/{id}/click"), &json!({}));
+        self.run(&format!("document.querySelector(\"{selector}\").scrollIntoView({{block: 'center'}})"));
+        let pressed = self.post(&format!("/element/{id}/click"), &json!({}));
+        assert!(pressed.get("error").is_none(), "`{selector}` cannot be pressed: {pressed}");
         true
     }
 
