@@ -57,7 +57,8 @@ impl Worth {
     }
 }
 
-/// The share of its price that a check must save to be another way to go on.
+/// The share of its price that a check must save to be another way to go on. Estimate: below it what is saved is mostly the
+/// sample's.
 const SAVES_SOMETHING: f64 = 0.05;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -391,6 +392,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 let total = self.check_total(at, &ahead, &self.market);
                 ranked.push(Priced { option, total, worth: Worth::Its, between: None });
             } else {
+                // What would pay and decides nothing is not needed before what comes next anyway.
                 let worth = if loss < 0.0 { Worth::Nothing } else { Worth::of(offer.price.money.get(), loss) };
                 losing.push(Priced { option, total: loss.max(0.0), worth, between: None });
             }
