@@ -94,6 +94,10 @@ impl<'a> Watch<'a> {
             && let Some(outcome) = outcome_of(laid, so_far, *check, *answer)
         {
             self.open_by_answer(laid, *check, outcome);
+            // What had to be said first is said: a sniff from before it settles nothing, one more may.
+            if self.hazard.closed_by.iter().any(|c| self.also_open(c) == Some((*check, outcome))) {
+                self.in_vain = 0;
+            }
             self.close_by_answer(laid, so_far, entry.at, (*check, outcome), *aired_min, after);
         }
     }

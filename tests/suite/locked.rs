@@ -228,6 +228,33 @@ fn what_releases_may_itself_be_held_up() {
     }
 }
 
+/// After a strong smell a clean sniff settles nothing before the joints were found dry. Found dry after it, they leave one
+/// more sniff to make, which is no reason to hand over though two smelled of fuel before.
+#[test]
+fn joints_found_dry_after_a_clean_sniff_ask_for_one_more() {
+    let knowledge = knowledge();
+    let head = LEAKING.split("log:").next().expect("a head").replace("single", "twin-each");
+    let smells = "  - {check: ck-smell-hull, outcome: faint, aired: 10 min}
+  - {check: ck-smell-hull, outcome: strong, aired: 15 min}
+";
+    let (none, dry) =
+        ("  - {check: ck-smell-hull, outcome: none, aired: 30 min}\n", "  - {check: ck-external-weep, outcome: dry}\n");
+    let proposed = |log: &str| {
+        let case = read(&knowledge, &format!("{head}log:\n{log}"));
+        match next(&knowledge, &case) {
+            Action::Check(check) => knowledge.checks.id(check.item).to_owned(),
+            other => format!("{other:?}"),
+        }
+    };
+    assert_eq!(proposed(&format!("{smells}{none}")), "ck-external-weep");
+    assert_eq!(proposed(&format!("{smells}{none}{dry}")), "ck-smell-hull");
+    // Either order closes it in the end.
+    for log in [format!("{smells}{none}{dry}{none}"), format!("{smells}{dry}{none}")] {
+        let case = read(&knowledge, &format!("{head}log:\n{log}"));
+        assert!(may_be_tried(&knowledge, &case), "{log}");
+    }
+}
+
 /// A joint that was seen wet twice is mended, not looked at until somebody finds it dry; a faint smell is aired and smelled again.
 #[test]
 fn what_found_something_is_not_asked_until_it_shows_nothing() {
