@@ -319,6 +319,25 @@ fn ctrl_c_in_a_drill_shows_the_cursor_and_exits_130() {
     assert!(!seat.screen.lock().expect("not poisoned").screen().hide_cursor(), "the cursor is shown");
 }
 
+/// What was played of a long trial is not lost: it is reported and written as if no more had been asked for.
+#[test]
+fn ctrl_c_in_a_trial_reports_what_was_played() {
+    let place = tempfile::tempdir().expect("a folder");
+    let trial = ["trial", "--policy", "repairs-only", "--threads", "2", "--csv", "rows.csv", "--cases"];
+    let mut seat = Seat::new(place.path(), &[&trial[..], &["1000000"]].concat(), 150, 100);
+    seat.then("of 1000000 jobs", "\u{3}");
+    assert_eq!(seat.end(), 130);
+    let rows = |file: &str| std::fs::read_to_string(place.path().join(file)).expect("written");
+    let stopped = rows("rows.csv");
+    let last = stopped.lines().last().expect("rows");
+    let played = last.split(',').next().and_then(|job| job.parse::<usize>().ok()).expect("a job") + 1;
+    assert!(seat.text().contains("stopped after"), "{}", seat.text());
+    let asked_for = played.to_string();
+    let mut whole = Seat::new(place.path(), &[&trial[..6], &["again.csv", "--cases", &asked_for]].concat(), 40, 100);
+    assert_eq!(whole.end(), 0);
+    assert_eq!(stopped, rows("again.csv"));
+}
+
 /// On the phone: the script on the left and what is behind it on the right where there is room, else beneath.
 #[test]
 fn the_phone_has_two_columns_in_a_wide_window_and_one_in_a_narrow_one() {

@@ -35,10 +35,11 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
     };
     let settings = Settings { seed: common.seed, ..Settings::default() };
     let trial = Trial::new(&knowledge, Setup { draws, policies, settings });
-    let jobs = play(&trial, args.cases, threads(args), Progress::of(common, args.cases))?;
+    stop_in_order_on_ctrl_c();
+    let (jobs, dealt) = play(&trial, args.cases, threads(args), Progress::of(common, args.cases))?;
     let summary = summary(&jobs, trial.policies());
     let records: Vec<Record> = jobs.into_iter().flatten().collect();
-    let told = told(args, common, &knowledge);
+    let told = told(args, common, &knowledge, dealt);
     if let Some(path) = &args.csv {
         store::write(path, &report::trial_csv(&records))?;
     }
@@ -52,18 +53,35 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
             print_document(&report::trial(&summary, &told, &Figures::new(&knowledge, common.units.into())), format)?;
         }
     }
-    Ok(Exit::Done)
+    Ok(if dealt < args.cases { Exit::Interrupted } else { Exit::Done })
+}
+
+/// Set by Ctrl-C: no more jobs are begun.
+static STOPPED: AtomicBool = AtomicBool::new(false);
+
+/// From here on Ctrl-C ends a trial in order: what was played is worth the wait for the jobs under way. A second one ends
+/// it at once.
+fn stop_in_order_on_ctrl_c() {
+    let _ = ctrlc::set_handler(|| {
+        if STOPPED.swap(true, Ordering::Relaxed) {
+            std::process::exit(i32::from(Exit::Interrupted.code()));
+        }
+        let _ =
+            writeln!(anstream::stderr(), "\nThe jobs under way are played to their end; Ctrl-C again ends at once.");
+    });
 }
 
 /// What was played, in a sentence.
-fn told(args: &Arguments, common: &Common, knowledge: &Knowledge) -> String {
+fn told(args: &Arguments, common: &Common, knowledge: &Knowledge, dealt: usize) -> String {
+    let stopped =
+        if dealt < args.cases { format!(", stopped after {dealt} of {} jobs", args.cases) } else { String::new() };
     let some = |ids: &[String], all: &str| if ids.is_empty() { all.to_owned() } else { ids.join(", ") };
     let noise = if args.noise > 0.0 { format!(", truth off by {} in log-odds", args.noise) } else { String::new() };
     let unlisted =
         if args.unlisted > 0.0 { format!(", faults not listed in {} of jobs", args.unlisted) } else { String::new() };
     let user = args.user.as_ref().map(|user| format!(", worked by {user}")).unwrap_or_default();
     format!(
-        "{} {}, layouts: {}; symptoms: {}; seed {}{noise}{unlisted}{user}.",
+        "{} {}, layouts: {}; symptoms: {}; seed {}{noise}{unlisted}{user}{stopped}.",
         knowledge.id,
         knowledge.version,
         some(&args.layout, "all"),
@@ -119,8 +137,13 @@ fn threads(args: &Arguments) -> usize {
     args.threads.unwrap_or_else(|| thread::available_parallelism().map_or(1, usize::from)).max(1)
 }
 
-/// Plays all jobs; which thread plays which changes nothing.
-fn play(trial: &Trial<'_>, jobs: usize, threads: usize, progress: Progress) -> Result<Vec<Vec<Record>>, Failure> {
+/// Plays all jobs, or the first so many until Ctrl-C, and says how many; which thread plays which changes nothing.
+fn play(
+    trial: &Trial<'_>,
+    jobs: usize,
+    threads: usize,
+    progress: Progress,
+) -> Result<(Vec<Vec<Record>>, usize), Failure> {
     let next = AtomicUsize::new(0);
     let failed = AtomicBool::new(false);
     let done: Mutex<(Vec<Option<Vec<Record>>>, Progress)> = Mutex::new((vec![None; jobs], progress));
@@ -128,7 +151,7 @@ fn play(trial: &Trial<'_>, jobs: usize, threads: usize, progress: Progress) -> R
     thread::scope(|scope| {
         for _ in 0..threads.min(jobs.max(1)) {
             scope.spawn(|| {
-                while !failed.load(Ordering::Relaxed) {
+                while !failed.load(Ordering::Relaxed) && !STOPPED.load(Ordering::Relaxed) {
                     let job = next.fetch_add(1, Ordering::Relaxed);
                     if job >= jobs {
                         break;
@@ -152,7 +175,12 @@ fn play(trial: &Trial<'_>, jobs: usize, threads: usize, progress: Progress) -> R
     progress.end();
     match errors.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
         Some(error) => Err(Failure::Stuck(error)),
-        None => Ok(records.into_iter().flatten().collect()),
+        // Every job begun was played to its end: they are the first ones, without a gap.
+        None => {
+            let played: Vec<Vec<Record>> = records.into_iter().map_while(|records| records).collect();
+            let dealt = played.len();
+            Ok((played, dealt))
+        }
     }
 }
 
