@@ -9,7 +9,9 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Interlock, Ix, Repair};
 use crate::model::compile::{CheckModel, conditions, repair_reaches};
 use crate::model::epochs::{removes_any, shown_by};
-use crate::safety::{Before, OpenHazard, Safety, Verdict, answered_so, is_about_who, is_set_by, outcome_of};
+use crate::safety::{
+    Before, OpenHazard, Safety, Verdict, answered_so, is_about_who, is_set_by, outcome_of, since_done,
+};
 use crate::units::Minutes;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -89,8 +91,8 @@ impl Gatherer<'_, '_> {
             if repair.service || repair.removes.is_empty() || !self.laid.fits(&repair.fitted) {
                 continue;
             }
-            let sensible = self.called_for(&repair.after);
-            if !sensible && self.was_asked(&repair.after) {
+            let sensible = self.called_for(&repair.after, Some(ix));
+            if !sensible && self.was_asked(&repair.after, ix) {
                 continue;
             }
             let places = self.laid.places(repair.scope);
@@ -150,7 +152,7 @@ impl Gatherer<'_, '_> {
                 self.asked_in_vain(model.check, wanted) < WORN_OUT
                     && !said_so(self.laid, self.case, model.check, (wanted, *since))
             });
-            if (known && !again) || no_sheet || !self.called_for(&check.after) || self.spoiled(model.check.item) {
+            if (known && !again) || no_sheet || !self.called_for(&check.after, None) || self.spoiled(model.check.item) {
                 continue;
             }
             match self.offer(Action::Check(model.check)) {
@@ -226,9 +228,9 @@ impl Gatherer<'_, '_> {
         answered
     }
 
-    /// Whether what a repair comes after was asked at all.
-    fn was_asked(&self, after: &[(Ix<Check>, Vec<usize>)]) -> bool {
-        self.case.log.iter().any(|entry| match &entry.event {
+    /// Whether what a repair comes after was asked at all since it was last done.
+    fn was_asked(&self, after: &[(Ix<Check>, Vec<usize>)], repair: Ix<Repair>) -> bool {
+        since_done(self.case, Some(repair)).iter().any(|entry| match &entry.event {
             Event::Answer { check, answer, .. } => answer.informs() && after.iter().any(|(wanted, _)| wanted == check),
             _ => false,
         })
@@ -240,9 +242,9 @@ impl Gatherer<'_, '_> {
         format!("It makes sense only once this has been looked at: {}.", titles.collect::<Vec<_>>().join(", "))
     }
 
-    /// Whether what something comes after has been answered so.
-    fn called_for(&self, after: &[(Ix<Check>, Vec<usize>)]) -> bool {
-        answered_so(self.laid, self.case, after)
+    /// Whether what something comes after has been answered so, for a repair since it was last done.
+    fn called_for(&self, after: &[(Ix<Check>, Vec<usize>)], repair: Option<Ix<Repair>>) -> bool {
+        answered_so(self.laid, self.case, after, repair)
     }
 
     /// Whether a check done since the last start makes this one worthless.

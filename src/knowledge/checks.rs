@@ -66,7 +66,7 @@ pub struct Check {
     pub spoils: Vec<Ix<Check>>,
     /// It draws fuel out of the tank, so it tells nothing while that is empty.
     pub draws_fuel: bool,
-    /// Offered only after one of these answers: a check and the positions of its outcomes.
+    /// Offered only while one of these answers stands: a check and the positions of its outcomes.
     pub after: Vec<(Ix<Check>, Vec<usize>)>,
     /// Of several answers, which counts.
     pub again: Again,

@@ -88,7 +88,7 @@ fn candidates(context: &Context<'_>, cause: Instance<Cause>) -> Vec<(Ix<Repair>,
         .repairs
         .iter()
         .filter(|(_, repair)| !repair.service && laid.fits(&repair.fitted))
-        .filter(|(_, repair)| answered_so(laid, context.case, &repair.after))
+        .filter(|(ix, repair)| answered_so(laid, context.case, &repair.after, Some(*ix)))
         .filter(|(_, repair)| repair.removes.iter().any(|(removes, sure)| *removes == cause.item && sure.get() > 0.0))
         .map(|(ix, repair)| {
             let places = if repair.together {

@@ -11,7 +11,7 @@ mod moment;
 
 pub use action::{Action, Traits};
 pub use interlocks::{is_about_who, is_set_by};
-pub use moment::{answered_so, outcome_of};
+pub use moment::{answered_so, outcome_of, since_done};
 
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::Case;

@@ -3,7 +3,7 @@
 use crate::access::OpenSet;
 use crate::case::{Answer, Case, Entry, Event, Position};
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Again, Check, Condition, Ix, Tick};
+use crate::knowledge::{Again, Check, Condition, Ix, Repair, Tick};
 use crate::model::compile::conditions;
 use crate::model::reading::{band, corrected};
 use std::collections::BTreeMap;
@@ -112,18 +112,32 @@ pub fn outcome_of(laid: &Laid<'_>, case: &Case, check: Ix<Check>, answer: Answer
     }
 }
 
-/// Whether one of these answers was given: what comes after it makes sense. Nothing asked for always is.
+/// Whether something comes after answers as they now stand, of which the last at a place counts: what comes after it makes
+/// sense. Nothing asked for always is. What was said before a repair was last done (`since`) is no reason to do it again.
 #[must_use]
-pub fn answered_so(laid: &Laid<'_>, case: &Case, after: &[(Ix<Check>, Vec<usize>)]) -> bool {
-    let wanted = |check: &Ix<Check>, answer: Answer| {
-        let outcome = outcome_of(laid, case, *check, answer);
-        after.iter().any(|(wanted, outcomes)| wanted == check && outcome.is_some_and(|o| outcomes.contains(&o)))
-    };
-    after.is_empty()
-        || case.log.iter().any(|entry| match &entry.event {
-            Event::Answer { check, answer, .. } => wanted(check, *answer),
-            _ => false,
-        })
+pub fn answered_so(laid: &Laid<'_>, case: &Case, after: &[(Ix<Check>, Vec<usize>)], since: Option<Ix<Repair>>) -> bool {
+    if after.is_empty() {
+        return true;
+    }
+    let mut stands: BTreeMap<(Ix<Check>, Option<usize>), bool> = BTreeMap::new();
+    for entry in since_done(case, since) {
+        if let Event::Answer { check, place, answer, .. } = &entry.event
+            && let Some((_, wanted)) = after.iter().find(|(wanted, _)| wanted == check)
+            && let Some(outcome) = outcome_of(laid, case, *check, *answer)
+        {
+            // Said of the whole craft it is said of every place.
+            stands.retain(|(said, at), _| said != check || place.is_some() || at.is_none());
+            stands.insert((*check, *place), wanted.contains(&outcome));
+        }
+    }
+    stands.into_values().any(|stands| stands)
+}
+
+/// The log since a repair was last done.
+#[must_use]
+pub fn since_done(case: &Case, repair: Option<Ix<Repair>>) -> &[Entry] {
+    let is_it = |entry: &Entry| matches!(entry.event, Event::Repaired { repair: done, .. } if Some(done) == repair);
+    &case.log[case.log.iter().rposition(is_it).map_or(0, |at| at + 1)..]
 }
 
 /// The ticks that hold: given, and nothing put back, repaired or tried since, for then the bench is another. A check

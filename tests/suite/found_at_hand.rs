@@ -37,3 +37,41 @@ fn a_tap_that_is_off_is_turned_on_before_a_plug_comes_out() {
         assert!(saved > tap.cost.get(), "{layout}: {saved} is saved, it costs {:?}", tap.cost);
     }
 }
+
+/// What was found and put right is not put right again before it was looked at again, nor once it was seen to be right: nobody
+/// turns on a tap that they turned on an hour ago.
+#[test]
+fn what_was_put_right_is_looked_at_before_it_is_put_right_again() {
+    let knowledge = watercraft::knowledge();
+    let tap = knowledge.repairs.find("rm-tap-on").expect("the tap");
+    let offered = |log: &str| {
+        let text = format!(
+            "format: 1\nknowledge: {{id: watercraft-two-stroke}}\ncraft: {{layout: twin-each}}\nsymptoms: [sy-cranks-no-start]\n\
+             log:\n  - {{check: ck-smell-hull, outcome: none, aired: 10 min}}\n{log}"
+        );
+        let (case, findings) = text::read("c.yaml", &text, &knowledge);
+        let case = case.unwrap_or_else(|| panic!("{findings:?}"));
+        let laid = Laid::new(&knowledge, case.craft.clone());
+        let belief = believe(&laid, &case, &Limits::default()).expect("within the limits");
+        let graph = AccessGraph::new(&knowledge);
+        let (_, all) = appraise(&laid, &graph, &case, &belief, &Settings::default()).expect("within the limits");
+        let of_tap = all.iter().filter(|a| matches!(a.action, Action::Repair(repair, _) if repair == tap));
+        let oil = knowledge.checks.find("ck-compression-oil").expect("the oil test");
+        let oils = all.iter().any(|a| matches!(a.action, Action::Check(check) if check.item == oil));
+        (of_tap.map(|a| a.held).next(), oils)
+    };
+    let off = "  - {check: ck-selector-position, outcome: off-or-between}\n";
+    let on = "  - {check: ck-selector-position, outcome: selector-on}\n";
+    let done = "  - {repair: rm-tap-on}\n  - {symptom: sy-cranks-no-start, present: true}\n";
+    assert_eq!(offered(off).0, Some(false), "found off");
+    assert_eq!(offered(&format!("{off}{done}")).0, Some(true), "done: it waits for another look");
+    assert_eq!(offered(&format!("{off}{done}{on}")).0, None, "seen to be on");
+    assert_eq!(offered(&format!("{off}{done}{off}")).0, Some(false), "found off again");
+    assert_eq!(offered(&format!("{off}{on}")).0, None, "the last look counts");
+    // A check that comes after another's answer goes by the last one, of each cylinder.
+    let (front, rear) =
+        ("  - {check: ck-compression@front, outcome: bad}\n", "  - {check: ck-compression@rear, outcome: good}\n");
+    let good = "  - {check: ck-compression@front, outcome: good}\n";
+    assert!(offered(&format!("{front}{rear}")).1);
+    assert!(!offered(&format!("{front}{rear}{good}")).1);
+}

@@ -73,7 +73,7 @@ pub struct RawCheck {
     /// It draws fuel out of the tank, so it tells nothing while that is empty.
     #[serde(default)]
     pub draws_fuel: bool,
-    /// Offered only after one of these answers.
+    /// Offered only while one of these answers stands.
     #[serde(default)]
     pub after: IndexMap<RawId, Vec<RawId>>,
     /// Of several answers, which counts.

@@ -51,7 +51,7 @@ pub struct RawRepair {
     /// Not while a cause is so likely, unless another repair goes with it.
     #[serde(default)]
     pub not_with: Vec<RawNotWith>,
-    /// Sensible only after one of these answers.
+    /// Sensible only while one of these answers stands, given since it was last done.
     #[serde(default)]
     pub after: IndexMap<RawId, Vec<RawId>>,
     /// The work in order.
