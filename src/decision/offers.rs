@@ -42,17 +42,16 @@ pub struct Offers {
 }
 
 /// Whether a check has shown what is wanted at its place since an entry of the log, and nothing else there after that: who
-/// waits for every cylinder goes on to the next.
+/// waits for every cylinder goes on to the next. A repair in between changes nothing about it: it does not for the interlock.
 #[must_use]
 pub fn said_so(laid: &Laid<'_>, case: &Case, made: Instance<Check>, (wanted, since): (&[usize], usize)) -> bool {
     let said = case.log.iter().skip(since).rev().find_map(|entry| match &entry.event {
-        Event::Repaired { .. } => Some(None),
         Event::Answer { check, place, answer, .. } if *check == made.item && place.is_none_or(|at| at == made.at) => {
-            Some(outcome_of(laid, case, *check, *answer))
+            outcome_of(laid, case, *check, *answer)
         }
         _ => None,
     });
-    said.flatten().is_some_and(|outcome| wanted.contains(&outcome))
+    said.is_some_and(|outcome| wanted.contains(&outcome))
 }
 
 /// What was asked in vain so often since the last repair is not asked again before one; what found something is looked at
