@@ -64,12 +64,23 @@ static STOPPED: AtomicBool = AtomicBool::new(false);
 fn stop_in_order_on_ctrl_c() {
     let _ = ctrlc::set_handler(|| {
         if STOPPED.swap(true, Ordering::Relaxed) {
-            std::process::exit(i32::from(Exit::Interrupted.code()));
+            end_at_once();
         }
         let _ =
             writeln!(anstream::stderr(), "\nThe jobs under way are played to their end; Ctrl-C again ends at once.");
     });
 }
+
+/// Ends the program by a signal that nobody waits for.
+#[cfg(unix)]
+fn end_at_once() {
+    use rustix::process::{Signal, getpid, kill_process};
+    let _ = kill_process(getpid(), Signal::TERM);
+}
+
+/// Elsewhere the jobs under way are waited for.
+#[cfg(not(unix))]
+fn end_at_once() {}
 
 /// What was played, in a sentence.
 fn told(args: &Arguments, common: &Common, knowledge: &Knowledge, dealt: usize) -> String {
@@ -173,15 +184,13 @@ fn play(
     });
     let (records, mut progress) = done.into_inner().unwrap_or_else(PoisonError::into_inner);
     progress.end();
-    match errors.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
-        Some(error) => Err(Failure::Stuck(error)),
-        // Every job begun was played to its end: they are the first ones, without a gap.
-        None => {
-            let played: Vec<Vec<Record>> = records.into_iter().map_while(|records| records).collect();
-            let dealt = played.len();
-            Ok((played, dealt))
-        }
+    if let Some(error) = errors.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
+        return Err(Failure::Stuck(error));
     }
+    // Every job begun was played to its end: they are the first ones, without a gap.
+    let played: Vec<Vec<Record>> = records.into_iter().map_while(|records| records).collect();
+    let dealt = played.len();
+    Ok((played, dealt))
 }
 
 /// A bar on standard error, where that is a terminal.
