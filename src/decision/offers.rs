@@ -42,7 +42,7 @@ pub struct Offers {
 }
 
 /// Whether a check has shown what is wanted at its place since an entry of the log, and nothing else there after that: who
-/// waits for every cylinder goes on to the next. A repair in between changes nothing about it: it does not for the interlock.
+/// waits for every cylinder goes on to the next. What was seen before a repair counts still, as it does for the interlock.
 #[must_use]
 pub fn said_so(laid: &Laid<'_>, case: &Case, made: Instance<Check>, (wanted, since): (&[usize], usize)) -> bool {
     let said = case.log.iter().skip(since).rev().find_map(|entry| match &entry.event {

@@ -122,7 +122,8 @@ pub struct Repair {
     pub able: Vec<Ability>,
     /// While a cause is likelier than this, only together with another repair.
     pub not_with: Vec<(Ix<Cause>, Chance, Ix<Repair>)>,
-    /// Sensible only while one of these answers stands, given since it was last done: a check and the positions of its outcomes.
+    /// Sensible only while one of these answers stands, given since it was last done: a check and the positions of its
+    /// outcomes.
     pub after: Vec<(Ix<Check>, Vec<usize>)>,
     /// The work in order.
     pub steps: Vec<Step>,
