@@ -36,7 +36,8 @@ pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
     let settings = Settings { seed: common.seed, ..Settings::default() };
     let trial = Trial::new(&knowledge, Setup { draws, policies, settings });
     stop_in_order_on_ctrl_c();
-    let (jobs, dealt) = play(&trial, args.cases, threads(args), Progress::of(common, args.cases))?;
+    let jobs = play(&trial, args.cases, threads(args), Progress::of(common, args.cases))?;
+    let dealt = jobs.len();
     let summary = summary(&jobs, trial.policies());
     let records: Vec<Record> = jobs.into_iter().flatten().collect();
     let told = told(args, common, &knowledge, dealt);
@@ -148,13 +149,8 @@ fn threads(args: &Arguments) -> usize {
     args.threads.unwrap_or_else(|| thread::available_parallelism().map_or(1, usize::from)).max(1)
 }
 
-/// Plays all jobs, or the first so many until Ctrl-C, and says how many; which thread plays which changes nothing.
-fn play(
-    trial: &Trial<'_>,
-    jobs: usize,
-    threads: usize,
-    progress: Progress,
-) -> Result<(Vec<Vec<Record>>, usize), Failure> {
+/// Plays all jobs, or the first of them until Ctrl-C; which thread plays which changes nothing.
+fn play(trial: &Trial<'_>, jobs: usize, threads: usize, progress: Progress) -> Result<Vec<Vec<Record>>, Failure> {
     let next = AtomicUsize::new(0);
     let failed = AtomicBool::new(false);
     let done: Mutex<(Vec<Option<Vec<Record>>>, Progress)> = Mutex::new((vec![None; jobs], progress));
@@ -188,9 +184,7 @@ fn play(
         return Err(Failure::Stuck(error));
     }
     // Every job begun was played to its end: they are the first ones, without a gap.
-    let played: Vec<Vec<Record>> = records.into_iter().map_while(|records| records).collect();
-    let dealt = played.len();
-    Ok((played, dealt))
+    Ok(records.into_iter().map_while(|records| records).collect())
 }
 
 /// A bar on standard error, where that is a terminal.
