@@ -14,6 +14,7 @@ use crate::case::Case;
 use crate::inference::Worlds;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Interlock, Ix, Repair};
+use crate::model::aired::is_aired;
 use crate::model::compile::{CheckModel, conditions};
 use crate::model::network::{Literal, VarIx};
 use crate::model::reading::outcome_chances;
@@ -584,7 +585,8 @@ fn giving_up(rate: &cost::Rate, candidates: &[Candidate], n: usize) -> GivingUp 
 pub fn mixtures(laid: &Laid<'_>, case: &Case, model: &CheckModel) -> Vec<Vec<f64>> {
     let check = &laid.knowledge.checks[model.check.item];
     let given = conditions(laid, case, check);
-    let by_row: Vec<Vec<f64>> = check.rows.iter().map(|row| outcome_chances(check, &row.gives, &given)).collect();
+    let aired = is_aired(laid, model.check.item, Some(model.check.at), &case.log);
+    let by_row: Vec<Vec<f64>> = check.rows.iter().map(|row| outcome_chances(check, row.gives(aired), &given)).collect();
     (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
 }
 

@@ -12,10 +12,11 @@ use super::offers::said_so;
 use super::simulate::{Bits, Changed, Simulator, draws, or_into, words};
 use super::value::{self, Bench, GivingUp, Outlook, Split, Together, Way};
 use crate::access::AccessGraph;
-use crate::case::Case;
+use crate::case::{Case, Event};
 use crate::inference::Worlds;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Check, Condition, Interlock, Ix, Repair};
+use crate::knowledge::{Check, CheckRow, Condition, Interlock, Ix, Repair};
+use crate::model::aired::is_aired;
 use crate::model::compile::{CaseModel, conditions};
 use crate::model::network::VarIx;
 use crate::model::reading::outcome_chances;
@@ -28,6 +29,17 @@ pub struct Awaited {
     checks: Vec<Releasing>,
 }
 
+/// Whether a check was made at its place from an entry of the log on, or since the last repair where that was later.
+fn was_asked(case: &Case, made: Instance<Check>, from: usize) -> bool {
+    let repaired = case.log.iter().rposition(|entry| matches!(entry.event, Event::Repaired { .. }));
+    case.log.iter().skip(repaired.map_or(from, |at| from.max(at))).any(|entry| match &entry.event {
+        Event::Answer { check, place, answer, .. } => {
+            *check == made.item && place.is_none_or(|at| at == made.at) && answer.informs()
+        }
+        _ => false,
+    })
+}
+
 /// A check that an interlock waits for.
 struct Releasing {
     check: Instance<Check>,
@@ -35,15 +47,14 @@ struct Releasing {
     wanted: Vec<usize>,
     /// Whether it can be made before any repair.
     at_hand: bool,
-    /// For each row what makes it hold, the worlds in which it then shows what is waited for in so many tries, and the chance
+    /// Whether it was made at its place neither since it is waited for nor since the last repair.
+    unasked: bool,
+    /// For each row what makes it hold, the worlds in which it then shows what is waited for in two tries, and the chance
     /// that the first does not.
     rows: Vec<(Vec<(VarIx, bool)>, Bits, f64)>,
     /// How often it is made, on average.
     tries: f64,
 }
-
-/// What is waited for is looked for so often in a row: after a faint smell the hull is aired and smelled once more.
-const TRIES: i32 = 2;
 
 /// Streams of draws of answers to come; those of repairs are far below.
 const STREAMS: u64 = 1 << 48;
@@ -72,14 +83,10 @@ impl Awaited {
         for (ix, wanted, since) in locks.iter().flat_map(waits) {
             let check = &laid.knowledge.checks[ix];
             let given = conditions(laid, case, check);
-            let chances: Vec<f64> = check
-                .rows
-                .iter()
-                .map(|row| {
-                    let by_outcome = outcome_chances(check, &row.gives, &given);
-                    wanted.iter().map(|outcome| by_outcome[*outcome]).sum()
-                })
-                .collect();
+            let shows = |row: &CheckRow, aired: bool| -> f64 {
+                let by_outcome = outcome_chances(check, row.gives(aired), &given);
+                wanted.iter().map(|outcome| by_outcome[*outcome]).sum()
+            };
             let still = |made| !said_so(laid, case, made, (&wanted, since));
             for model in model.checks.iter().filter(|m| m.check.item == ix && still(m.check)) {
                 if checks.iter().any(|known| known.check == model.check) {
@@ -87,11 +94,24 @@ impl Awaited {
                 }
                 let rows = model.rows.iter().map(|row| row.iter().map(|literal| (literal.var, literal.on)).collect());
                 let stream = |row: usize| STREAMS + ((checks.len() as u64) << 8 | row as u64);
-                let within = |chance: &f64| 1.0 - libm::pow(1.0 - chance, f64::from(TRIES));
-                let shown = chances.iter().enumerate().map(|(row, chance)| draws(n, within(chance), seed, stream(row)));
-                let rows = rows.zip(shown).zip(&chances).map(|((row, shown), chance)| (row, shown, 1.0 - chance));
+                // What is waited for is looked for twice in a row: after a faint smell the hull is aired and smelled once more.
+                let aired = is_aired(laid, ix, Some(model.check.at), &case.log);
+                let fails: Vec<(f64, f64)> =
+                    check.rows.iter().map(|row| (1.0 - shows(row, aired), 1.0 - shows(row, true))).collect();
+                let shown =
+                    fails.iter().enumerate().map(|(at, (first, next))| draws(n, 1.0 - first * next, seed, stream(at)));
+                let rows = rows.zip(shown).zip(&fails).map(|((row, shown), (first, _))| (row, shown, *first));
                 let (rows, at_hand) = (rows.collect(), at_hand(model.check));
-                checks.push(Releasing { check: model.check, wanted: wanted.clone(), at_hand, rows, tries: 1.0 });
+                // The sniff that set it is made once more: after airing it tells something new.
+                let unasked = !was_asked(case, model.check, since + usize::from(aired));
+                checks.push(Releasing {
+                    check: model.check,
+                    wanted: wanted.clone(),
+                    at_hand,
+                    unasked,
+                    rows,
+                    tries: 1.0,
+                });
             }
         }
         let all_of = locks.iter().map(|lock| safety.awaited(laid, graph, case, *lock)).collect();
@@ -299,6 +319,12 @@ impl Lock {
         self.awaited.checks.iter().any(|releasing| releasing.check == check)
     }
 
+    /// Whether a check is waited for and was not made since, at its place.
+    #[must_use]
+    pub fn is_unasked(&self, check: Instance<Check>) -> bool {
+        self.awaited.checks.iter().any(|releasing| releasing.check == check && releasing.unasked)
+    }
+
     /// What the releasing checks still cost once one has shown this.
     #[must_use]
     pub fn price_after(&self, check: Instance<Check>, outcome: usize) -> Price {
@@ -362,15 +388,17 @@ impl Unlocking {
     }
 
     /// What it adds to a cure. Where it is given up on, the cure is given up on too, whatever is known by then: both
-    /// together come to handing over, so that no check is worth its cost for a cure that nobody will be able to prove.
+    /// together come to handing over, so that no check is worth its cost for a cure that nobody will be able to prove. More
+    /// than that it never is: whoever hands over makes no more releasing checks.
     #[must_use]
     pub fn on_top_of(&self, cure: Outlook, hand_over: f64) -> f64 {
+        let most = (hand_over - cure.cost).max(0.0);
         let ahead = match self.ahead(cure) {
-            Some(_) if self.is_given_up(cure, hand_over) => (hand_over - cure.cost).max(0.0),
+            Some(_) if self.is_given_up(cure, hand_over) => most,
             Some(ahead) => ahead,
             None => 0.0,
         };
-        self.price + self.stuck * ahead
+        (self.price + self.stuck * ahead).min(most)
     }
 
     /// What it takes beyond a cure where it does not let go by itself. A repair that both begin with is done once.
@@ -435,19 +463,19 @@ mod tests {
     use super::*;
 
     /// 2500 to hand over, 10 for the checks that release. Nothing will, so that knowing more of the cure (800 or 300 still
-    /// to pay) is worth nothing: by hand 800 + 10 + 1700 = 300 + 10 + 2200. Where a repair of 400 releases it, knowing
+    /// to pay) is worth nothing: by hand 800 + 1700 = 300 + 2200, and nobody makes the checks. Where a repair of 400 releases it, knowing
     /// saves what it saves: 800 + 10 + 400 against 300 + 10 + 400; and no more than handing over costs.
     #[test]
     fn what_is_learned_of_a_cure_that_nobody_can_prove_is_worth_nothing() {
         let ahead = |cost, way| Unlocking::of(10.0, 1.0, Some(Outlook { cost, way }), &[400.0]);
         let total = |unlocking: Unlocking, cost: f64| cost + unlocking.on_top_of(looking(cost), 2500.0);
         let given_up = ahead(1700.0, Way::HandOver);
-        assert!((total(given_up, 800.0) - 2510.0).abs() < 1e-9);
-        assert!((total(given_up, 300.0) - 2510.0).abs() < 1e-9);
+        assert!((total(given_up, 800.0) - 2500.0).abs() < 1e-9);
+        assert!((total(given_up, 300.0) - 2500.0).abs() < 1e-9);
         let released = ahead(400.0, Way::Repair(0));
         assert!((total(released, 800.0) - 1210.0).abs() < 1e-9);
         assert!((total(released, 300.0) - 710.0).abs() < 1e-9);
-        assert!((total(released, 2400.0) - 2510.0).abs() < 1e-9);
+        assert!((total(released, 2400.0) - 2500.0).abs() < 1e-9);
     }
 
     /// A repair of 400 releases it and begins the cure too: of 800 for the cure it is 400, and it is not paid again where it

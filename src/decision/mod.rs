@@ -10,6 +10,7 @@ pub mod cost;
 mod deeper;
 mod desk;
 mod follow;
+mod last_look;
 mod lock;
 mod market;
 mod minutes;
@@ -237,6 +238,10 @@ fn weigh<T>(
             }
         }
         _ => {}
+    }
+    if let Some(look) = desk.last_look(&ranked) {
+        let look = ranked.remove(look);
+        ranked.insert(0, look);
     }
     let also = also(&desk, &ranked);
     let goes_on = GoesOn::of(&desk, &ranked, settings);

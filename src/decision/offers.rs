@@ -4,7 +4,7 @@ use super::cost::{Price, Rate, price, time, wanted};
 use super::{Action, complained_of};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
-use crate::case::{Case, Event};
+use crate::case::{Case, Entry, Event, Presence};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Interlock, Ix, Repair};
 use crate::model::compile::{CheckModel, conditions, repair_reaches};
@@ -58,6 +58,8 @@ pub fn said_so(laid: &Laid<'_>, case: &Case, made: Instance<Check>, (wanted, sin
 /// once more and no oftener. A hull that smells faintly is aired once more, and costs that; what it may still show sinks
 /// with every answer, so that this only ends what would never end. Both numbers: common practice, no source.
 const WORN_OUT: usize = 6;
+/// Why a repair that was done is not done again at once.
+const DONE: &str = "It has been done. Do it again only once something that is seen from now on speaks for it.";
 
 /// Gathers offers.
 pub struct Gatherer<'a, 'k> {
@@ -111,6 +113,8 @@ impl Gatherer<'_, '_> {
                     Ok(mut offer) => {
                         if !sensible {
                             offer.held.get_or_insert_with(|| (None, self.not_before(&repair.after)));
+                        } else if self.is_done(&action, &removes) {
+                            offer.held.get_or_insert_with(|| (None, DONE.to_owned()));
                         }
                         offers.barred.extend(offer.held.as_ref().map(|(_, why)| (action, why.clone())));
                         offers.repairs.push((offer, removes));
@@ -119,6 +123,29 @@ impl Gatherer<'_, '_> {
                 }
             }
         }
+    }
+
+    /// Whether a repair was done at one of its places, and nothing seen since speaks for a cause that it removes. What kept
+    /// it from curing once mostly keeps it from curing again, which chances drawn anew do not say.
+    fn is_done(&self, action: &Action, removes: &[(Instance<Cause>, f64)]) -> bool {
+        let Action::Repair(ix, at) = action else { return false };
+        let log = &self.case.log;
+        let is_it = |entry: &Entry| match &entry.event {
+            Event::Repaired { repair, places } => repair == ix && places.iter().any(|place| at.contains(place)),
+            _ => false,
+        };
+        let Some(done) = log.iter().rposition(is_it) else { return false };
+        let speaks = |entry: &Entry| match &entry.event {
+            Event::Answer { check, answer, .. } if answer.informs() => {
+                let outcomes = &self.laid.knowledge.checks[*check].outcomes;
+                let shown = outcome_of(self.laid, self.case, *check, *answer);
+                shown.is_some_and(|shown| !outcomes[shown].pass)
+                    && shown_by(self.laid.knowledge, *check).iter().any(|c| removes.iter().any(|(of, _)| of.item == *c))
+            }
+            Event::Found { cause, now } => *now == Presence::Present && removes.iter().any(|(of, _)| of == cause),
+            _ => false,
+        };
+        !log[done + 1..].iter().any(speaks)
     }
 
     /// The cause instances that a repair at these places removes, and how surely.

@@ -109,6 +109,9 @@ pub fn shaken(knowledge: &Knowledge, sigma: f64, seed: u64) -> Knowledge {
     for (_, check) in shaken.checks.iter_mut() {
         for row in &mut check.rows {
             move_row(&mut row.gives, sigma, &mut draw);
+            if let Some(aired) = &mut row.aired {
+                move_row(aired, sigma, &mut draw);
+            }
         }
     }
     for (_, repair) in shaken.repairs.iter_mut() {

@@ -11,7 +11,7 @@ use crate::interview::advisor::View;
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Ability, Ix, Repair};
 use crate::report::{Block, Column, Document, Figures, Mark, Rich, Step, Table, words};
-use crate::safety::{OpenHazard, Verdict, is_about_who};
+use crate::safety::{OpenHazard, Safety, Verdict, is_about_who};
 use jiff::Timestamp;
 
 /// How many causes are named on the sheet.
@@ -181,7 +181,7 @@ fn sheet(bench: &Bench<'_>, case: &Case, theirs: &Case, view: &View, now: Option
         complaint: case.symptoms.iter().map(|s| knowledge.symptoms[*s].title.clone()).collect(),
         said: said(bench, case),
         open: open(bench, theirs, now),
-        forbidden: forbidden(bench, theirs, view, now),
+        forbidden: forbidden(bench, &laid, theirs, view, now),
         done: lines(|e| matches!(e, Event::Repaired { .. } | Event::Tried { .. } | Event::Set { .. })),
         found: lines(|e| match e {
             Event::Answer { answer, .. } => answer.informs(),
@@ -238,9 +238,10 @@ fn opened(bench: &Bench<'_>, open: &OpenHazard) -> Open {
     Open { title: item.title.clone(), why: words::lower_first(&open.why), until, never: item.never.clone() }
 }
 
-/// Why something is held up by an interlock, each reason once.
-fn forbidden(bench: &Bench<'_>, case: &Case, view: &View, now: Option<Timestamp>) -> Vec<String> {
-    let mut reasons: Vec<String> = Vec::new();
+/// Why something is held up by an interlock, each reason once: first what forbids to try the craft.
+fn forbidden(bench: &Bench<'_>, laid: &Laid<'_>, case: &Case, view: &View, now: Option<Timestamp>) -> Vec<String> {
+    let locks = Safety::at(laid, bench.graph, case, now).locks(laid, bench.graph, &complained_of(case));
+    let mut reasons: Vec<String> = locks.iter().map(|lock| bench.knowledge.interlocks[*lock].why.clone()).collect();
     for (action, _) in &view.advice.barred {
         if let Verdict::Barred { by: Some(_), why } = bench.advisor.judge(case, action, now)
             && !reasons.contains(&why)

@@ -145,6 +145,16 @@ pub struct CheckRow {
     pub when: Vec<Clause>,
     /// What it gives.
     pub gives: Gives,
+    /// What it gives instead where the answer before was not well and the craft was aired since.
+    pub aired: Option<Gives>,
+}
+
+impl CheckRow {
+    /// What it gives, after airing or not.
+    #[must_use]
+    pub fn gives(&self, aired: bool) -> &Gives {
+        self.aired.as_ref().filter(|_| aired).unwrap_or(&self.gives)
+    }
 }
 
 /// Any of these literals.

@@ -142,6 +142,8 @@ pub struct Except {
     pub repairs: Vec<Ix<Repair>>,
     /// Only with these ticks.
     pub ticks: Vec<Ix<Tick>>,
+    /// Not while this holds, whatever is ticked.
+    pub unless: Option<Condition>,
 }
 
 /// A condition on the case.

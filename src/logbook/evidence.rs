@@ -5,6 +5,7 @@ use crate::case::{Answer, Case, Entry, Event, Presence};
 use crate::inference::{Engine, Error, Event as Occurrence, Limits};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix};
+use crate::model::aired::is_aired;
 use crate::model::compile::{CaseModel, compile};
 use crate::model::network::{Literal, Mechanism, Observation, VarIx};
 use std::collections::{BTreeMap, BTreeSet};
@@ -162,7 +163,7 @@ const SEED: u64 = 1;
 /// # Errors
 /// As [`at_intake`].
 pub fn shown(laid: &Laid<'_>, job: &Job, limits: &Limits) -> Result<Vec<Shown>, Error> {
-    let answers = outcomes(&job.whole);
+    let answers = outcomes(laid, &job.whole);
     if answers.is_empty() {
         return Ok(Vec::new());
     }
@@ -197,13 +198,16 @@ fn any_of(literals: &[Literal], on: impl Fn(&Literal) -> u64) -> u64 {
     literals.iter().map(|literal| if literal.on { on(literal) } else { !on(literal) }).fold(0, |any, one| any | one)
 }
 
-/// The last outcome of each check instance before the first repair. Readings are not among them.
-fn outcomes(case: &Case) -> BTreeMap<Instance<Check>, usize> {
+/// The last outcome of each check instance before the first repair. Readings are not among them, nor is what was seen after
+/// airing, for which a row has chances of its own that are not learned.
+fn outcomes(laid: &Laid<'_>, case: &Case) -> BTreeMap<Instance<Check>, usize> {
     let mut outcomes = BTreeMap::new();
-    for entry in &case.log {
+    for (so_far, entry) in case.log.iter().enumerate() {
         match &entry.event {
             Event::Repaired { .. } => break,
-            Event::Answer { check, place: Some(at), answer: Answer::Outcome(outcome), .. } => {
+            Event::Answer { check, place: Some(at), answer: Answer::Outcome(outcome), .. }
+                if !is_aired(laid, *check, Some(*at), &case.log[..so_far]) =>
+            {
                 outcomes.insert(Instance::new(*check, *at), *outcome);
             }
             _ => {}

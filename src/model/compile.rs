@@ -1,5 +1,6 @@
 //! From a craft laid out, its history and what was done, to a network and the observations on it.
 
+use super::aired::{is_aired, was_aired};
 use super::build::Builder;
 use super::epochs::Epochs;
 use super::network::{Literal, Network, Observation, Row, States, VarIx};
@@ -9,7 +10,7 @@ use crate::calc;
 use crate::case::{Answer, Case, Event, Presence};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{
-    Cause, Check, Clause, Effect, Gate, GateKind, Gives, Input, Ix, Reads, Repair, Scope, State, Symptom,
+    Cause, Check, CheckRow, Clause, Effect, Gate, GateKind, Input, Ix, Reads, Repair, Scope, State, Symptom,
 };
 use std::collections::BTreeMap;
 
@@ -369,7 +370,7 @@ impl Compiler<'_, '_> {
             }
             let observation = match &entry.event {
                 Event::Answer { check, place, answer, .. } if self.epochs.counts.contains(&at) => {
-                    self.answer(*check, *place, *answer, slice, checks)
+                    self.answer(at, (*check, *place), *answer, slice, checks)
                 }
                 Event::Tried { symptom, now } => symptoms.iter().find(|(ix, _)| ix == symptom).map(|(_, var)| {
                     let present = if *now == Presence::Present { 1.0 - slip } else { slip };
@@ -388,17 +389,18 @@ impl Compiler<'_, '_> {
 
     fn answer(
         &mut self,
-        ix: Ix<Check>,
-        place: Option<usize>,
+        at: usize,
+        (ix, place): (Ix<Check>, Option<usize>),
         answer: Answer,
         slice: usize,
         checks: &[CheckModel],
     ) -> Option<Observation> {
         let check = &self.laid.knowledge.checks[ix];
         let literals = match place {
-            Some(at) => checks.iter().find(|c| c.check == Instance::new(ix, at))?.rows.clone(),
+            Some(place) => checks.iter().find(|c| c.check == Instance::new(ix, place))?.rows.clone(),
             None => self.rows(check, None),
         };
+        let aired = was_aired(&self.case.log[at]) && is_aired(self.laid, ix, place, &self.case.log[..at]);
         let conditions = conditions(self.laid, self.case, check);
         if check.reading.as_ref().is_some_and(|r| r.relative.is_some())
             && conditions.sheet.is_none()
@@ -406,21 +408,22 @@ impl Compiler<'_, '_> {
         {
             return None;
         }
-        Some(observation(check, &literals, slice, |gives| likelihood(check, gives, answer, &conditions)))
+        let weigh = |row: &CheckRow| likelihood(check, row.gives(aired), answer, &conditions);
+        Some(observation(check, &literals, slice, weigh))
     }
 }
 
-/// An observation of a check: each row's literals with what `weigh` makes of what the row gives.
+/// An observation of a check: each row's literals with what `weigh` makes of the row.
 #[must_use]
 pub fn observation(
     check: &Check,
     literals: &[Vec<Literal>],
     slice: usize,
-    weigh: impl Fn(&Gives) -> f64,
+    weigh: impl Fn(&CheckRow) -> f64,
 ) -> Observation {
     let mut rows = Vec::new();
     for (row, any_of) in check.rows.iter().zip(literals) {
-        let weight = weigh(&row.gives);
+        let weight = weigh(row);
         if any_of.is_empty() {
             return Observation::Rows { slice, rows, otherwise: weight };
         }

@@ -1,5 +1,6 @@
 //! The network: variables, gates, tables; compiled from a craft laid out.
 
+pub mod aired;
 pub mod build;
 pub mod compile;
 pub mod draw;

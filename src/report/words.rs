@@ -303,6 +303,10 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
         (Action::HandOver, _) => {
             "What is left costs more to look for than it saves: someone with more at hand goes on from here.".to_owned()
         }
+        (Action::Check(_), _) if proposal.saves.get() <= -0.5 => {
+            return "By the figures it saves nothing. But nobody hands a craft over before looking at what holds it up."
+                .to_owned();
+        }
         (Action::Check(_), []) if proposal.saves.get() < 0.5 => {
             return "It comes first: what is wanted next waits for it.".to_owned();
         }

@@ -5,7 +5,7 @@ use super::moment::Moment;
 use crate::access::AccessGraph;
 use crate::case::Case;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Bars, Check, Condition, Hazard, Interlock, Ix, Tick};
+use crate::knowledge::{Bars, Check, Condition, Except, Hazard, Interlock, Ix, Tick};
 
 /// For each interlock that a release ends (`until`), the entry of the log since which it is held on: what was said there
 /// (or, at 0, what was known before) set it, and what has happened since does not release it.
@@ -159,13 +159,15 @@ fn bars(bars: &Bars, now: &Moment<'_>, action: &Action, traits: &Traits) -> bool
 
 /// The ticks with which an interlock lets an action through; `None`: not at all.
 fn let_through(now: &Moment<'_>, interlock: &Interlock, action: &Action) -> Option<Vec<Ix<Tick>>> {
-    let except = interlock.except.iter().find(|except| match action {
+    let names_it = |except: &&Except| match action {
         Action::Check(instance) => except.checks.contains(&instance.item),
         Action::Repair(repair, _) => except.repairs.contains(repair),
         Action::Try(_) => false,
         Action::HandOver => true,
-    });
-    if let Some(except) = except {
+    };
+    // What was seen counts for more than what is ticked.
+    let stands = |except: &&Except| !except.unless.as_ref().is_some_and(|unless| now.holds(unless));
+    if let Some(except) = interlock.except.iter().filter(names_it).find(stands) {
         return Some(except.ticks.clone());
     }
     // Where only a missing tick holds it on, that tick lets through.

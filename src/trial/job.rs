@@ -7,6 +7,7 @@ use crate::decision::cost::{self, Rate};
 use crate::decision::{Action, complained_of, place_to_look, step_cost};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Access, Cause, Check, Interlock, Ix, Repair, Symptom};
+use crate::model::aired::is_aired;
 use crate::model::compile::repair_reaches;
 use crate::safety::{Before, Safety, Verdict, is_about_who, outcome_of};
 use crate::units::{Minutes, Money};
@@ -322,7 +323,8 @@ impl<'t, 'k> Job<'t, 'k> {
         money += waiting.money;
         // Made again it is drawn again: a craft that was aired once more smells anew.
         let time = self.count(|event| is_answer(event, check));
-        let answer = self.truth.answer(self.laid, check, &self.removed, time).unwrap_or(Answer::CouldNot);
+        let aired = is_aired(self.laid, check.item, Some(check.at), &self.case.log);
+        let answer = self.truth.answer(self.laid, check, &self.removed, (time, aired)).unwrap_or(Answer::CouldNot);
         let item = &self.laid.knowledge.checks[check.item];
         let shown = outcome_of(self.laid, &self.case, check.item, answer).map_or("", |o| item.outcomes[o].id.as_str());
         let label = self.laid.label(self.laid.knowledge.checks.id(check.item), item.scope, check.at);

@@ -156,14 +156,15 @@ impl Truth {
             .collect()
     }
 
-    /// What a check shows once these causes are gone; `time` tells apart the times it is made.
+    /// What a check shows once these causes are gone; `time` tells apart the times it is made, `aired` whether the craft was
+    /// aired after an answer that was not well.
     #[must_use]
     pub fn answer(
         &self,
         laid: &Laid<'_>,
         check: Instance<Check>,
         removed: &BTreeSet<Instance<Cause>>,
-        time: u64,
+        (time, aired): (u64, bool),
     ) -> Option<Answer> {
         let model = self.model.checks.iter().find(|known| known.check == check)?;
         let states = self.states(removed);
@@ -175,7 +176,7 @@ impl Truth {
         let given = conditions(laid, &self.case, item);
         let thing = (check.item.at() as u64) << 4 | check.at as u64;
         let mut draw = Draw::new(self.seed, OF_ANSWERS | thing << 10 | (time & 0x3ff));
-        let gives = self.perturbed(item, row, thing);
+        let gives = self.perturbed(item, (row, aired), thing);
         let misleads = self.misleads > 0.0 && !closes_a_hazard(laid, check.item) && draw.happens(self.misleads);
         Some(match (&gives, &item.reading) {
             (Gives::Normals { parts, .. }, Some(reading)) if misleads && !parts.is_empty() => {
@@ -196,12 +197,12 @@ impl Truth {
 
     /// What a row gives in truth, where the knowledge is off: chances moved in log-odds and brought back to one, means
     /// moved by as many of their spreads.
-    fn perturbed(&self, check: &Check, row: usize, thing: u64) -> Gives {
+    fn perturbed(&self, check: &Check, (row, aired): (usize, bool), thing: u64) -> Gives {
         if self.sigma <= 0.0 {
-            return check.rows[row].gives.clone();
+            return check.rows[row].gives(aired).clone();
         }
         let mut draw = Draw::new(self.seed, OF_NOISE | thing << 8 | row as u64);
-        match &check.rows[row].gives {
+        match check.rows[row].gives(aired) {
             Gives::Chances(chances) => {
                 let moved: Vec<f64> = chances.iter().map(|p| draw.perturbed(*p, self.sigma)).collect();
                 let sum: f64 = moved.iter().sum();

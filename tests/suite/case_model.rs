@@ -97,6 +97,53 @@ fn the_car_that_does_not_start() {
     assert_near(empty.conflict_bits.expect("two answers"), -3.3319, 5e-5);
 }
 
+// --- what is smelled after airing ---------------------------------------------------------------------------------
+
+/// What a row gives once `aired` counts for an answer after one that was not well, with airing between; else its `chances`. Odds
+/// by hand: times the ratio of the two rows.
+#[test]
+fn what_is_smelled_after_airing_has_chances_of_its_own() {
+    let causes = "\n- {id: leaks, title: It leaks, chance: 0.1, basis: estimate}\n";
+    let symptoms = "
+- {id: sy-smell, title: It smells, says: [It smells], share: 100, any: [{from: leaks, strength: 0.5}], leak: 0.1,
+   named: {present: 1, absent: 0}, basis: estimate}
+";
+    let checks = "
+- id: ck-sniff
+  title: A sniff
+  ask: Does it smell?
+  how: [Smell]
+  outcomes: [none, faint]
+  pass: [none]
+  given:
+    - {when: {leaks: true}, chances: {none: 0.1, faint: 0.9}, aired: {chances: {none: 0.4, faint: 0.6}}}
+    - {chances: {none: 0.8, faint: 0.2}, aired: {chances: {none: 0.95, faint: 0.05}}}
+  cost: {minutes: 1}
+  skill: 1
+  basis: estimate
+";
+    let knowledge = small_base::read(0.0, 1000.0, &[("causes", causes), ("symptoms", symptoms), ("checks", checks)]);
+    let odds = |sniffs: &[&str]| {
+        let log: Vec<String> = sniffs.iter().map(|sniff| format!("{{check: ck-sniff, outcome: {sniff}}}")).collect();
+        let case = small_base::case(&knowledge, &format!("symptoms: [sy-smell]\nlog: [{}]", log.join(", ")));
+        let chance = chance(&knowledge, &believed(&knowledge, &case), "leaks");
+        chance / (1.0 - chance)
+    };
+    let before = odds(&[]);
+    for (sniffs, ratio) in [
+        (&["faint"][..], 0.9 / 0.2),
+        (&["none"], 0.1 / 0.8),
+        (&["faint", "none"], 0.4 / 0.95),
+        (&["faint", "none, aired: 15 min"], 0.4 / 0.95),
+        (&["faint", "faint"], 0.6 / 0.05),
+        // Not aired, or nothing to air away: as at first.
+        (&["faint", "none, aired: 0 min"], 0.1 / 0.8),
+        (&["faint", "none", "faint"], 0.9 / 0.2),
+    ] {
+        assert_near(odds(sniffs), before * ratio, 1e-12);
+    }
+}
+
 // --- one cause on several places ----------------------------------------------------------------------------------
 
 /// One cause for each cylinder, seen by a look that is never wrong.

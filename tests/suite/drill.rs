@@ -112,7 +112,7 @@ fn misleading_answers_are_those_of_the_tails() {
         // The likeliest outcome is 0 where no fuel comes, 2 where the plug is dead, else 1; all that can be told from
         // outside is which one comes most.
         let count = |truth: &Truth, into: &mut (usize, usize, usize)| {
-            let of = |ix| truth.answer(&laid, Instance::new(ix, 0), &BTreeSet::new(), 0).expect("an answer");
+            let of = |ix| truth.answer(&laid, Instance::new(ix, 0), &BTreeSet::new(), (0, false)).expect("an answer");
             if let Answer::Reading(value) = of(press) {
                 into.0 += usize::from((value - mean).abs() > 1.28 * spread);
             }

@@ -74,6 +74,27 @@ fn what_was_put_right_is_looked_at_before_it_is_put_right_again() {
     assert!(!offered(&format!("{front}{rear}{good}")).1);
 }
 
+/// What was done and did not cure is not done again at once: first something must be seen that speaks for it (common practice,
+/// no source: nobody fits new plugs twice in a row).
+#[test]
+fn what_did_not_cure_is_not_done_again_before_something_speaks_for_it() {
+    let knowledge = watercraft::knowledge();
+    let plugs = knowledge.repairs.find("rm-plugs-renew").expect("new plugs");
+    let held = |log: &str| {
+        let (_, _, all) = weighed(&knowledge, "twin-each", log);
+        all.iter().find(|a| matches!(a.action, Action::Repair(repair, _) if repair == plugs)).map(|a| a.held)
+    };
+    let none = "  - {check: ck-spark-tester@rear, outcome: none}\n";
+    let blue = "  - {check: ck-spark-tester@rear, outcome: strong-blue}\n";
+    let tank = "  - {check: ck-tank-level, outcome: reserve-only}\n";
+    let done = "  - {repair: rm-plugs-renew}\n  - {symptom: sy-cranks-no-start, present: true}\n";
+    assert_eq!(held(none), Some(false), "not done yet");
+    assert_eq!(held(&format!("{none}{done}")), Some(true), "done");
+    assert_eq!(held(&format!("{none}{done}{blue}")), Some(true), "all is well there");
+    assert_eq!(held(&format!("{none}{done}{tank}")), Some(true), "says nothing of plugs");
+    assert_eq!(held(&format!("{none}{done}{none}")), Some(false), "no spark again");
+}
+
 /// What nobody mistakes is believed, and put right where that is cheap; what only hints at a fault lifts it. Common practice,
 /// no source: a mechanic who sees the hose hang off does not look at the fuel tap next.
 #[test]

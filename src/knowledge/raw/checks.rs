@@ -198,8 +198,20 @@ pub struct RawRow {
     pub when: Option<Sp<RawWhen>>,
     /// Outcome to chance.
     pub chances: Option<IndexMap<RawId, RawNumber>>,
+    /// What it gives where the answer before was not well and the craft was aired since; absent: the same.
+    pub aired: Option<Sp<RawAired>>,
     /// One normal distribution, or a mixture.
     pub normal: Option<RawNormals>,
+    /// Where its numbers come from, where that differs.
+    pub basis: Option<Sp<RawBasis>>,
+}
+
+/// What a row gives after airing.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawAired {
+    /// Outcome to chance.
+    pub chances: IndexMap<RawId, RawNumber>,
     /// Where its numbers come from, where that differs.
     pub basis: Option<Sp<RawBasis>>,
 }

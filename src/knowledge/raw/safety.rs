@@ -243,6 +243,8 @@ pub struct RawExcept {
     /// Only with these ticks.
     #[serde(default)]
     pub ticks: Vec<RawId>,
+    /// Not while this holds, whatever is ticked.
+    pub unless: Option<Sp<RawCondition>>,
 }
 
 /// A condition on the case. Several keys of one map: any of them.

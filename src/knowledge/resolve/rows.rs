@@ -1,6 +1,6 @@
 //! The rows of a check: when they hold and what they give.
 
-use super::super::raw::{RawCheck, RawId, RawNormals, RawNumber, RawRow, RawWhen, Sp};
+use super::super::raw::{RawAired, RawCheck, RawId, RawNormals, RawNumber, RawRow, RawWhen, Sp};
 use super::super::{CheckRow, Clause, Gives, codes};
 use super::context::{Item, Owner};
 use super::effects::state;
@@ -18,7 +18,9 @@ pub(super) fn rows(raw: &RawCheck, own: &Owner<'_>, names: &Names, item: &Item<'
             item.basis_at(names, basis, &format!("{key}.basis"));
         }
         let when = row.value.when.as_ref().map(|when| clauses(&when.value, names, item, &format!("{key}.when")));
-        CheckRow { when: when.unwrap_or_default(), gives: gives(raw, row, own, item, &key) }
+        let gives = gives(raw, row, own, item, &key);
+        let aired = row.value.aired.as_ref().and_then(|aired| self::aired(raw, aired, own, names, item, &key));
+        CheckRow { when: when.unwrap_or_default(), gives, aired }
     });
     rows.collect()
 }
@@ -58,6 +60,31 @@ fn gives(raw: &RawCheck, row: &Sp<RawRow>, own: &Owner<'_>, item: &Item<'_>, key
             Gives::Chances(Vec::new())
         }
     }
+}
+
+/// What a row gives after airing.
+fn aired(
+    raw: &RawCheck,
+    aired: &Sp<RawAired>,
+    own: &Owner<'_>,
+    names: &Names,
+    item: &Item<'_>,
+    key: &str,
+) -> Option<Gives> {
+    if raw.reading.is_some() {
+        item.error(
+            codes::ROW_KIND,
+            aired.at,
+            key,
+            "expected no `aired` for a reading: nothing is aired out of a number",
+        );
+        return None;
+    }
+    if let Some(basis) = &aired.value.basis {
+        item.basis_at(names, basis, &format!("{key}.aired.basis"));
+    }
+    let chances = chances(&aired.value.chances, own, item, aired.at, &format!("{key}.aired.chances"));
+    Some(Gives::Chances(chances))
 }
 
 /// The chance of each outcome, in order.

@@ -163,6 +163,10 @@ fn interlock(raw: &RawInterlock, names: &Names, item: &Item<'_>) -> Interlock {
             checks: item.find_all(&names.checks, &except.checks, &format!("{key}.checks")),
             repairs: item.find_all(&names.repairs, &except.repairs, &format!("{key}.repairs")),
             ticks: item.find_all(&names.ticks, &except.ticks, &format!("{key}.ticks")),
+            unless: except
+                .unless
+                .as_ref()
+                .map(|unless| condition(&unless.value, unless.at, names, item, &format!("{key}.unless"))),
         }
     });
     Interlock {

@@ -110,7 +110,7 @@ mod tests {
     fn row(clauses: &[&[(usize, bool)]]) -> CheckRow {
         let literal = |(at, present): &(usize, bool)| (State::Cause(Ix::new(*at)), *present);
         let when = clauses.iter().map(|c| Clause(c.iter().map(literal).collect())).collect();
-        CheckRow { when, gives: Gives::Chances(Vec::new()) }
+        CheckRow { when, gives: Gives::Chances(Vec::new()), aired: None }
     }
 
     #[test]
