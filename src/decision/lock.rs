@@ -463,8 +463,8 @@ mod tests {
     use super::*;
 
     /// 2500 to hand over, 10 for the checks that release. Nothing will, so that knowing more of the cure (800 or 300 still
-    /// to pay) is worth nothing: by hand 800 + 1700 = 300 + 2200, and nobody makes the checks. Where a repair of 400 releases it, knowing
-    /// saves what it saves: 800 + 10 + 400 against 300 + 10 + 400; and no more than handing over costs.
+    /// to pay) is worth nothing: by hand 800 + 1700 = 300 + 2200, and nobody makes the checks. Where a repair of 400 releases
+    /// it, knowing saves what it saves: 800 + 10 + 400 against 300 + 10 + 400; and it is never more than handing over costs.
     #[test]
     fn what_is_learned_of_a_cure_that_nobody_can_prove_is_worth_nothing() {
         let ahead = |cost, way| Unlocking::of(10.0, 1.0, Some(Outlook { cost, way }), &[400.0]);

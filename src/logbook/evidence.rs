@@ -5,7 +5,7 @@ use crate::case::{Answer, Case, Entry, Event, Presence};
 use crate::inference::{Engine, Error, Event as Occurrence, Limits};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Ix};
-use crate::model::aired::is_aired;
+use crate::model::aired::was_aired;
 use crate::model::compile::{CaseModel, compile};
 use crate::model::network::{Literal, Mechanism, Observation, VarIx};
 use std::collections::{BTreeMap, BTreeSet};
@@ -202,11 +202,11 @@ fn any_of(literals: &[Literal], on: impl Fn(&Literal) -> u64) -> u64 {
 /// airing, for which a row has chances of its own that are not learned.
 fn outcomes(laid: &Laid<'_>, case: &Case) -> BTreeMap<Instance<Check>, usize> {
     let mut outcomes = BTreeMap::new();
-    for (so_far, entry) in case.log.iter().enumerate() {
+    for (position, entry) in case.log.iter().enumerate() {
         match &entry.event {
             Event::Repaired { .. } => break,
             Event::Answer { check, place: Some(at), answer: Answer::Outcome(outcome), .. }
-                if !is_aired(laid, *check, Some(*at), &case.log[..so_far]) =>
+                if !was_aired(laid, &case.log, position) =>
             {
                 outcomes.insert(Instance::new(*check, *at), *outcome);
             }

@@ -23,8 +23,14 @@ pub fn is_aired(laid: &Laid<'_>, check: Ix<Check>, place: Option<usize>, log: &[
     said.is_some_and(|outcome| !item.outcomes[outcome].pass)
 }
 
-/// Whether an answer was given after airing. Where no minutes are written down it is read as if they had been kept.
+/// Whether the answer at this position of the log was given after airing. Where no minutes are written down it is read as if
+/// they had been kept.
 #[must_use]
-pub fn was_aired(entry: &Entry) -> bool {
-    matches!(entry.event, Event::Answer { aired_min, .. } if aired_min.is_none_or(|minutes| minutes > 0.0))
+pub fn was_aired(laid: &Laid<'_>, log: &[Entry], at: usize) -> bool {
+    match log[at].event {
+        Event::Answer { check, place, aired_min, .. } => {
+            aired_min.is_none_or(|minutes| minutes > 0.0) && is_aired(laid, check, place, &log[..at])
+        }
+        _ => false,
+    }
 }

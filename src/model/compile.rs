@@ -1,6 +1,6 @@
 //! From a craft laid out, its history and what was done, to a network and the observations on it.
 
-use super::aired::{is_aired, was_aired};
+use super::aired::was_aired;
 use super::build::Builder;
 use super::epochs::Epochs;
 use super::network::{Literal, Network, Observation, Row, States, VarIx};
@@ -400,7 +400,7 @@ impl Compiler<'_, '_> {
             Some(place) => checks.iter().find(|c| c.check == Instance::new(ix, place))?.rows.clone(),
             None => self.rows(check, None),
         };
-        let aired = was_aired(&self.case.log[at]) && is_aired(self.laid, ix, place, &self.case.log[..at]);
+        let aired = was_aired(self.laid, &self.case.log, at);
         let conditions = conditions(self.laid, self.case, check);
         if check.reading.as_ref().is_some_and(|r| r.relative.is_some())
             && conditions.sheet.is_none()

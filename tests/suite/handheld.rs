@@ -224,3 +224,28 @@ fn text_of(path: &Path) -> Option<(PathBuf, String)> {
     (["rs", "yaml"].contains(&kind.as_str()) && !tests)
         .then(|| (path.to_owned(), fs::read_to_string(path).unwrap_or_default()))
 }
+
+/// What nobody mistakes is believed: common practice, no source.
+#[test]
+fn what_is_plainly_seen_is_believed() {
+    let knowledge = knowledge();
+    for (check, outcome, cause) in [
+        ("ck-tank-level", "empty", "tank-empty"),
+        ("ck-flywheel-key", "sheared", "flywheel-key-sheared"),
+        ("ck-stop-switch-look", "loose-or-stuck", "stop-switch-faulty"),
+        ("ck-choke-lever", "stays-shut", "choke-stuck-on"),
+        ("ck-fuel-line-look", "off-or-kinked", "line-off-or-kinked"),
+        ("ck-pulse-look", "off-or-cracked", "pulse-line-off-or-cracked"),
+    ] {
+        let text = format!(
+            "format: 1\nknowledge: {{id: handheld-two-stroke}}\ncraft: {{layout: single}}\nsymptoms: [sy-no-start]\n\
+             log: [{{check: ck-smell, outcome: none, aired: 5 min}}, {{check: {check}, outcome: {outcome}}}]\n"
+        );
+        let (case, findings) = text::read("c.yaml", &text, &knowledge);
+        let case = case.unwrap_or_else(|| panic!("{check}: {:?}", findings.sorted()));
+        let laid = Laid::new(&knowledge, case.craft.clone());
+        let belief = believe(&laid, &case, &Limits::default()).expect("within the limits");
+        let cause = Instance::new(knowledge.causes.find(cause).expect("a cause"), 0);
+        assert!(belief.chance(cause) > 0.5, "{check}: {outcome} {}", belief.chance(cause));
+    }
+}

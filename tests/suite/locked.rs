@@ -418,3 +418,22 @@ fn what_was_smelled_counts_for_more_than_a_tick() {
         assert!(matches!(may(smell), Verdict::Barred { .. }), "{smell}");
     }
 }
+
+/// Metal on a plug comes from a piston, a ring or a bearing: a new head gasket is no reason to run it again (common practice,
+/// no source), and the cylinders are measured before anything is taken apart for it.
+#[test]
+fn metal_on_a_plug_is_not_answered_with_a_gasket() {
+    let knowledge = knowledge();
+    let head = LEAKING.split("symptoms:").next().expect("a head").to_owned()
+        + "symptoms: [sy-no-top-end]\nlog:\n  - {check: ck-smell-hull, outcome: none, aired: 10 min}\n\
+           \x20 - {check: ck-plug-color, outcome: metal-specks}\n";
+    let Action::Check(check) = next(&knowledge, &read(&knowledge, &head)) else { panic!("nothing is taken apart yet") };
+    assert_ne!(knowledge.checks.id(check.item), "ck-plug-color", "it was seen");
+    let good = "  - {check: ck-compression, outcome: good}\n  - {check: ck-smell-hull, outcome: none}\n";
+    let after = |repair: &str| {
+        let case = read(&knowledge, &format!("{head}  - {{repair: {repair}}}\n{good}"));
+        may_be_tried(&knowledge, &case)
+    };
+    assert!(!after("rm-head-gasket"));
+    assert!(after("rm-top-end"));
+}
