@@ -14,10 +14,9 @@ use crate::case::Case;
 use crate::inference::Worlds;
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Interlock, Ix, Repair};
-use crate::model::aired::is_aired;
-use crate::model::compile::{CheckModel, conditions};
+use crate::model::aired::next_by_row;
+use crate::model::compile::CheckModel;
 use crate::model::network::{Literal, VarIx};
-use crate::model::reading::outcome_chances;
 use crate::safety::Safety;
 use crate::units::Money;
 use std::collections::BTreeMap;
@@ -583,11 +582,10 @@ fn giving_up(rate: &cost::Rate, candidates: &[Candidate], n: usize) -> GivingUp 
 
 /// For each outcome of a check its chance by the row that holds.
 pub fn mixtures(laid: &Laid<'_>, case: &Case, model: &CheckModel) -> Vec<Vec<f64>> {
-    let check = &laid.knowledge.checks[model.check.item];
-    let given = conditions(laid, case, check);
-    let aired = is_aired(laid, model.check.item, Some(model.check.at), &case.log);
-    let by_row: Vec<Vec<f64>> = check.rows.iter().map(|row| outcome_chances(check, row.gives(aired), &given)).collect();
-    (0..check.outcomes.len()).map(|o| by_row.iter().map(|row| row[o]).collect()).collect()
+    let by_row = next_by_row(laid, case, model.check);
+    (0..laid.knowledge.checks[model.check.item].outcomes.len())
+        .map(|o| by_row.iter().map(|row| row[o]).collect())
+        .collect()
 }
 
 /// For each row of a check the worlds in which it is the first that holds.

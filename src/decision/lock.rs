@@ -29,17 +29,6 @@ pub struct Awaited {
     checks: Vec<Releasing>,
 }
 
-/// Whether a check was made at its place from an entry of the log on, or since the last repair where that was later.
-fn was_asked(case: &Case, made: Instance<Check>, from: usize) -> bool {
-    let repaired = case.log.iter().rposition(|entry| matches!(entry.event, Event::Repaired { .. }));
-    case.log.iter().skip(repaired.map_or(from, |at| from.max(at))).any(|entry| match &entry.event {
-        Event::Answer { check, place, answer, .. } => {
-            *check == made.item && place.is_none_or(|at| at == made.at) && answer.informs()
-        }
-        _ => false,
-    })
-}
-
 /// A check that an interlock waits for.
 struct Releasing {
     check: Instance<Check>,
@@ -435,6 +424,17 @@ impl Unlocking {
     pub fn way(&self) -> Option<Way> {
         self.outlook.filter(|_| self.stuck > 0.5).map(|outlook| outlook.way)
     }
+}
+
+/// Whether a check was made at its place from an entry of the log on, or since the last repair where that was later.
+fn was_asked(case: &Case, made: Instance<Check>, from: usize) -> bool {
+    let repaired = case.log.iter().rposition(|entry| matches!(entry.event, Event::Repaired { .. }));
+    case.log.iter().skip(repaired.map_or(from, |at| from.max(at))).any(|entry| match &entry.event {
+        Event::Answer { check, place, answer, .. } => {
+            *check == made.item && place.is_none_or(|at| at == made.at) && answer.informs()
+        }
+        _ => false,
+    })
 }
 
 fn names_repair(condition: &Condition, repair: Ix<Repair>) -> bool {

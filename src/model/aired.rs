@@ -1,7 +1,9 @@
 //! Answers after airing: what only hung in the air is gone by then, what is fed comes again.
 
-use crate::case::{Answer, Entry, Event};
-use crate::knowledge::layout::Laid;
+use super::compile::conditions;
+use super::reading::outcome_chances;
+use crate::case::{Answer, Case, Entry, Event};
+use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Check, Ix};
 
 /// Whether the next answer to a check comes after airing: the last one at this place was not well, and nobody asks it again
@@ -33,4 +35,13 @@ pub fn was_aired(laid: &Laid<'_>, log: &[Entry], at: usize) -> bool {
         }
         _ => false,
     }
+}
+
+/// For each row of a check the chance of each outcome of its next answer at this place.
+#[must_use]
+pub fn next_by_row(laid: &Laid<'_>, case: &Case, made: Instance<Check>) -> Vec<Vec<f64>> {
+    let check = &laid.knowledge.checks[made.item];
+    let given = conditions(laid, case, check);
+    let aired = is_aired(laid, made.item, Some(made.at), &case.log);
+    check.rows.iter().map(|row| outcome_chances(check, row.gives(aired), &given)).collect()
 }

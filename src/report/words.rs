@@ -9,7 +9,7 @@ use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Access, Cause, Check, Ix, Knowledge, Repair};
 use crate::model::compile::{CaseModel, Said, compile};
 use crate::model::network::VarIx;
-use crate::units::{Measure, Minutes};
+use crate::units::{Measure, Minutes, Money};
 
 /// How many causes the strip names.
 const STRIP: usize = 3;
@@ -270,11 +270,16 @@ pub fn others(figures: &Figures, explanations: &Explanations, shown: usize) -> S
     words
 }
 
-/// "$40 more on average", "about the same": how a runner-up compares.
+/// "$40 more on average", "about the same": how a runner-up compares. It is less only beside what is looked at before a craft
+/// is handed over.
 #[must_use]
 pub fn more(figures: &Figures, other: &Proposal, best: &Proposal) -> String {
     let more = other.expected_cost - best.expected_cost;
-    if more.get() < 0.5 { "about the same".to_owned() } else { format!("{} more on average", figures.money(more)) }
+    match more.get() {
+        more if more >= 0.5 => format!("{} more on average", figures.money(Money::of(more))),
+        more if more <= -0.5 => format!("{} less on average", figures.money(Money::of(-more))),
+        _ => "about the same".to_owned(),
+    }
 }
 
 /// "$410 and 3 h 20 min": what the job is expected to come to from here to the end; "$400" where no work is left to do.

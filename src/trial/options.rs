@@ -9,10 +9,9 @@ use crate::decision::{Action, complained_of, cost, worked_on};
 use crate::inference::{Error, Limits, Worlds};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Check, Condition, Ix, Repair};
-use crate::model::aired::is_aired;
+use crate::model::aired::next_by_row;
 use crate::model::compile::{CheckModel, compile, conditions, repair_reaches};
 use crate::model::network::VarIx;
-use crate::model::reading::outcome_chances;
 use crate::safety::outcome_of;
 use std::collections::BTreeSet;
 
@@ -230,9 +229,7 @@ fn cure_chance(job: &Job<'_, '_>, belief: &Belief, simulator: &Simulator<'_>, ix
 /// The mutual information of a check's outcome and each of these causes, in bits, summed.
 fn told(job: &Job<'_, '_>, belief: &Belief, worlds: &Worlds, model: &CheckModel, causes: &[VarIx]) -> f64 {
     let check = &job.laid.knowledge.checks[model.check.item];
-    let given = conditions(job.laid, &job.case, check);
-    let aired = is_aired(job.laid, model.check.item, Some(model.check.at), &job.case.log);
-    let by_row: Vec<Vec<f64>> = check.rows.iter().map(|row| outcome_chances(check, row.gives(aired), &given)).collect();
+    let by_row = next_by_row(job.laid, &job.case, model.check);
     let now = belief.model.now;
     let rows = row_worlds(worlds, model, now);
     #[expect(clippy::cast_precision_loss, reason = "a thousand worlds")]

@@ -269,7 +269,7 @@ fn what_found_something_is_not_asked_until_it_shows_nothing() {
         ("  - {check: ck-smell-hull, outcome: strong}\n", "  - {check: ck-external-weep, outcome: fitting-or-hose}\n");
     assert!(!proposed(&format!("{smell}{wet}{wet}"), "ck-external-weep"));
     let faint = "  - {check: ck-smell-hull, outcome: faint, aired: 15 min}\n";
-    assert!(proposed(&faint.repeat(2), "ck-smell-hull"));
+    assert!(proposed(&faint.repeat(3), "ck-smell-hull"));
 }
 
 /// A check that settles a hazard is proposed where it has not been made, then where it did not show what is wanted.
