@@ -8,6 +8,7 @@ use super::market::Market;
 use super::simulate::Bits;
 use super::value::Split;
 use crate::access::OpenSet;
+use std::rc::Rc;
 
 /// How many first checks are looked at again.
 const CHECKS_FIRST: usize = 6;
@@ -22,7 +23,7 @@ struct Second {
     price: f64,
     minutes: f64,
     split: Split,
-    repairs: Vec<f64>,
+    repairs: Rc<[f64]>,
     /// What is open after it.
     after: OpenSet,
 }
@@ -169,7 +170,7 @@ impl Desk<'_, '_> {
             None => self.minutes_ahead((first, weights), (repairs, later), open, &Market::blind()),
             Some((_, second)) => {
                 let ahead = |weights: &[f64]| {
-                    let prices = (second.repairs.as_slice(), later);
+                    let prices = (&*second.repairs, later);
                     self.minutes_ahead((&second.split, weights), prices, &second.after, &Market::blind())
                 };
                 second.minutes + self.over_outcomes(second, weights, ahead)

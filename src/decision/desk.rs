@@ -19,7 +19,9 @@ use crate::model::compile::CheckModel;
 use crate::model::network::{Literal, VarIx};
 use crate::safety::Safety;
 use crate::units::Money;
+use std::cell::{OnceCell, RefCell};
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 /// One option as it was priced.
 #[derive(Clone, Debug)]
@@ -101,6 +103,10 @@ pub(super) struct Desk<'a, 'k> {
     /// For each world what its cheapest cure would cost at least, with everything in the way already open; empty where
     /// that is not asked for.
     pub cheapest: Vec<f64>,
+    /// What repairs cost by what is open; worked out when asked for.
+    prices: RefCell<BTreeMap<Vec<usize>, Rc<[f64]>>>,
+    /// For each check what comes after each outcome, at any going rate; worked out when asked for.
+    ahead: Vec<OnceCell<Vec<AfterOutcome>>>,
 }
 
 impl<'a, 'k> Desk<'a, 'k> {
@@ -165,6 +171,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         let splits: Vec<Split> =
             checks.iter().map(|(_, model)| bench.split(row_worlds(worlds, model, belief.model.now, n))).collect();
         let mixtures = checks.iter().map(|(_, model)| mixtures(laid, case, model)).collect();
+        let ahead = vec![OnceCell::new(); splits.len()];
         let mut desk = Self {
             laid,
             graph,
@@ -186,6 +193,8 @@ impl<'a, 'k> Desk<'a, 'k> {
             market: Market::blind(),
             lock: None,
             cheapest,
+            prices: RefCell::default(),
+            ahead,
         };
         desk.gains = desk.all_gains();
         let told = desk.checks.iter().zip(&desk.gains).enumerate();
@@ -220,9 +229,11 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// What repairs cost with this open.
-    pub fn prices(&self, open: &OpenSet) -> Vec<f64> {
+    pub fn prices(&self, open: &OpenSet) -> Rc<[f64]> {
         let price = |o: &Offer| if waits(o) { f64::INFINITY } else { self.price(o, open) };
-        self.repairs.iter().map(|(offer, _)| price(offer)).collect()
+        let mut known = self.prices.borrow_mut();
+        let prices = || self.repairs.iter().map(|(offer, _)| price(offer)).collect();
+        Rc::clone(known.entry(open.iter().map(Ix::at).collect()).or_insert_with(prices))
     }
 
     fn price(&self, offer: &Offer, open: &OpenSet) -> f64 {
@@ -285,7 +296,7 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// What it costs until the lock lets go, on a mixture of the rows of a check, and the way on; nothing without one.
-    pub fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> Unlocking {
+    fn unlocking(&self, at: usize, outcome: usize, prices: &[f64]) -> Unlocking {
         let Some(lock) = &self.lock else { return Unlocking::NOTHING };
         let check = self.checks[at].1.check;
         if lock.ends_with(check, outcome) {
@@ -331,9 +342,7 @@ impl<'a, 'k> Desk<'a, 'k> {
         #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
         let at_least = self.cheapest.iter().sum::<f64>() / self.bench.n as f64;
         let at_most = match next.option {
-            Choice::Check(at) => {
-                self.check_total(at, &self.after_check(at, &self.prices(&self.checks[at].0.after)), &Market::blind())
-            }
+            Choice::Check(at) => self.check_total(at, &Market::blind()),
             Choice::Repair(at) => self.repair_total(at, &Market::blind()),
             Choice::HandOver => self.bench.hand_over(),
         };
@@ -373,23 +382,19 @@ impl<'a, 'k> Desk<'a, 'k> {
         let mut ranked =
             vec![Priced { option: Choice::HandOver, total: self.bench.hand_over(), worth: Worth::Its, between: None }];
         let mut losing = Vec::new();
-        let mut prices: BTreeMap<Vec<usize>, Vec<f64>> = BTreeMap::new();
         for at in 0..self.checks.len() {
             let offer = &self.checks[at].0;
             if offer.held.is_some() {
                 continue;
             }
-            let key: Vec<usize> = offer.after.iter().map(Ix::at).collect();
-            let after = prices.entry(key).or_insert_with(|| self.prices(&offer.after));
-            let ahead = self.after_check(at, after);
             let others = self.market.without(at);
             let cure = as_it_stands.map_or(Outlook::NOTHING, |p| Bench::choose(&p, &others));
             let without = cure.cost + locked.on_top_of(cure, self.bench.hand_over());
-            let loss = self.check_total(at, &ahead, &others) - without;
+            let loss = self.check_total(at, &others) - without;
             let option = Choice::Check(at);
             let awaited = self.lock.as_ref().is_some_and(|lock| lock.waits_for(self.checks[at].1.check));
-            if awaited || loss < 0.0 && self.decides(&ahead, &others) {
-                let total = self.check_total(at, &ahead, &self.market);
+            if awaited || loss < 0.0 && self.decides(at, &others) {
+                let total = self.check_total(at, &self.market);
                 ranked.push(Priced { option, total, worth: Worth::Its, between: None });
             } else {
                 // What would pay and decides nothing is not needed before what comes next anyway.
@@ -441,32 +446,35 @@ impl<'a, 'k> Desk<'a, 'k> {
         total + self.repairs[repair].0.price.money.get() - saved + again
     }
 
-    /// What comes after each outcome of a check, at any going rate, where `prices` are those with what it opens.
-    fn after_check(&self, at: usize, prices: &[f64]) -> Vec<AfterOutcome> {
-        let split = &self.splits[at];
-        let after = |(outcome, weights): (usize, &Vec<f64>)| {
-            let (first, later) = self.prices_after(at, outcome, prices);
-            AfterOutcome {
-                chance: split.chance(weights),
-                prospect: self.prospect(split, weights, &first, &later),
-                unlocking: self.unlocking(at, outcome, prices),
-            }
-        };
-        self.mixtures[at].iter().enumerate().map(after).collect()
+    /// What comes after each outcome of a check, at any going rate.
+    fn after_check(&self, at: usize) -> &[AfterOutcome] {
+        self.ahead[at].get_or_init(|| {
+            let (split, prices) = (&self.splits[at], self.prices(&self.checks[at].0.after));
+            let after = |(outcome, weights): (usize, &Vec<f64>)| {
+                let (first, later) = self.prices_after(at, outcome, &prices);
+                AfterOutcome {
+                    chance: split.chance(weights),
+                    prospect: self.prospect(split, weights, &first, &later),
+                    unlocking: self.unlocking(at, outcome, &prices),
+                }
+            };
+            self.mixtures[at].iter().enumerate().map(after).collect()
+        })
     }
 
     /// The expected total with a check.
-    fn check_total(&self, at: usize, ahead: &[AfterOutcome], market: &Market) -> f64 {
+    fn check_total(&self, at: usize, market: &Market) -> f64 {
         let after = |outcome: &AfterOutcome| {
             let cure = outcome.prospect.map_or(Outlook::NOTHING, |prospect| Bench::choose(&prospect, market));
             outcome.chance * (cure.cost + outcome.unlocking.on_top_of(cure, self.bench.hand_over()))
         };
-        self.checks[at].0.price.money.get() + ahead.iter().map(after).sum::<f64>()
+        self.checks[at].0.price.money.get() + self.after_check(at).iter().map(after).sum::<f64>()
     }
 
     /// Whether the outcomes of a check lead to different steps. Where the same repair comes next whatever a check shows,
     /// that repair comes first: the check is then needed only where it fails.
-    fn decides(&self, ahead: &[AfterOutcome], market: &Market) -> bool {
+    fn decides(&self, at: usize, market: &Market) -> bool {
+        let ahead = self.after_check(at);
         if self.lock.is_some() && ahead.iter().any(|after| after.unlocking.way() != ahead[0].unlocking.way()) {
             return true;
         }
@@ -485,10 +493,7 @@ impl<'a, 'k> Desk<'a, 'k> {
             held(offer).map(|by| (by, Choice::Repair(at), self.repair_total(at, &self.market)))
         });
         let checks = self.checks.iter().enumerate().filter_map(|(at, (offer, _))| {
-            held(offer).map(|by| {
-                let ahead = self.after_check(at, &self.prices(&offer.after));
-                (by, Choice::Check(at), self.check_total(at, &ahead, &self.market))
-            })
+            held(offer).map(|by| (by, Choice::Check(at), self.check_total(at, &self.market)))
         });
         let mut all: Vec<(Ix<Interlock>, Choice, f64)> = repairs.chain(checks).collect();
         all.retain(|(.., total)| *total < best.total);
@@ -535,10 +540,13 @@ impl<'a, 'k> Desk<'a, 'k> {
     }
 
     /// The same after an outcome of a check.
-    pub fn outlook_after(&self, at: usize, outcome: usize, prices: &[f64], market: &Market) -> Option<Outlook> {
-        let (first, later) = self.prices_after(at, outcome, prices);
-        let prospect = self.prospect(&self.splits[at], &self.mixtures[at][outcome], &first, &later);
-        prospect.map(|prospect| Bench::choose(&prospect, market))
+    pub fn outlook_after(&self, at: usize, outcome: usize, market: &Market) -> Option<Outlook> {
+        self.after_check(at)[outcome].prospect.map(|prospect| Bench::choose(&prospect, market))
+    }
+
+    /// What unlocking costs after an outcome of a check.
+    pub fn unlocking_after_check(&self, at: usize, outcome: usize) -> Unlocking {
+        self.after_check(at)[outcome].unlocking
     }
 
     fn prospect(&self, split: &Split, weights: &[f64], first: &[f64], later: &[f64]) -> Option<Prospect> {
@@ -547,6 +555,7 @@ impl<'a, 'k> Desk<'a, 'k> {
 }
 
 /// What comes after one outcome of a check.
+#[derive(Clone)]
 struct AfterOutcome {
     chance: f64,
     /// The ways to a cure; none where the outcome cannot be.

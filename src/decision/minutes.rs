@@ -125,8 +125,8 @@ impl Desk<'_, '_> {
         let after = |(outcome, weights): (usize, &Vec<f64>)| {
             let (first, later) = self.prices_after(at, outcome, &prices);
             let minutes = self.minutes_ahead((split, weights), (&first, &later), &offer.after, market);
-            let cure = self.outlook_after(at, outcome, &prices, market).unwrap_or(Outlook::NOTHING);
-            let share = self.unlocking(at, outcome, &prices).carried_on(cure, self.bench.hand_over());
+            let cure = self.outlook_after(at, outcome, market).unwrap_or(Outlook::NOTHING);
+            let share = self.unlocking_after_check(at, outcome).carried_on(cure, self.bench.hand_over());
             split.chance(weights) * (share * minutes + self.unlocking_minutes(at, outcome, &prices, cure))
         };
         offer.price.minutes.get() + self.mixtures[at].iter().enumerate().map(after).sum::<f64>()
@@ -158,7 +158,7 @@ impl Desk<'_, '_> {
         let (split, here) = (lock.split_after(at, check, outcome), self.splits[at].worlds(weights));
         let stuck = if here > 0.0 { split.worlds(weights) / here } else { 0.0 };
         let made = lock.price_after(check, outcome).minutes.get();
-        let unlocking = self.unlocking(at, outcome, prices);
+        let unlocking = self.unlocking_after_check(at, outcome);
         if unlocking.is_given_up(cure, self.bench.hand_over()) {
             return made;
         }

@@ -6,6 +6,7 @@ use super::simulate::{Bits, both};
 use super::value::Way;
 use super::{Action, Bounds, Branch, Opening, Proposal, cost};
 use crate::access::OpenSet;
+use crate::inference::members;
 use crate::knowledge::Cause;
 use crate::knowledge::layout::Instance;
 use crate::safety::Before;
@@ -29,10 +30,9 @@ impl Desk<'_, '_> {
         match priced.option {
             Choice::Check(at) => {
                 let (offer, _) = &self.checks[at];
-                let after = self.prices(&offer.after);
                 let looks = self.looks(self.splits[at].rows(), Some(at));
                 let branches: Vec<Branch> =
-                    (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after, &looks)).collect();
+                    (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &looks)).collect();
                 let opening = self.opening(offer, &branches);
                 Proposal { opening, ..Self::proposal(offer, total, saves, branches, self.separates(at)) }
             }
@@ -106,9 +106,8 @@ impl Desk<'_, '_> {
     pub fn closing_branches(&self, action: &Action, settled: usize, wanted: &Action) -> Vec<Branch> {
         let mut branches = match self.checks.iter().position(|(offer, _)| offer.action == *action) {
             Some(at) => {
-                let after = self.prices(&self.checks[at].0.after);
                 let looks = self.looks(self.splits[at].rows(), Some(at));
-                (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &after, &looks)).collect()
+                (0..self.mixtures[at].len()).map(|o| self.check_branch(at, o, &looks)).collect()
             }
             None => self.until_settled(action),
         };
@@ -135,10 +134,10 @@ impl Desk<'_, '_> {
         mixtures.iter().enumerate().map(branch).collect()
     }
 
-    fn check_branch(&self, check: usize, outcome: usize, prices: &[f64], looks: &Looks) -> Branch {
+    fn check_branch(&self, check: usize, outcome: usize, looks: &Looks) -> Branch {
         let split = &self.splits[check];
         let weights = &self.mixtures[check][outcome];
-        let outlook = self.outlook_after(check, outcome, prices, &self.market.without(check));
+        let outlook = self.outlook_after(check, outcome, &self.market.without(check));
         let way = outlook.map_or(Way::HandOver, |o| o.way);
         Branch {
             outcome,
@@ -164,13 +163,23 @@ impl Desk<'_, '_> {
             .map(|at| (at, self.gains[at] / self.checks[at].0.price.money.get().max(0.01)))
             .collect();
         rates.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-        let count = |mine: &Bits, row: &Bits, class: &Bits| {
-            let words = mine.iter().zip(row).zip(class);
-            f64::from(words.map(|((a, b), c)| (a & b & c).count_ones()).sum::<u32>())
+        // The rows of a split share no world, nor do the classes: each world has one of either, or no row.
+        let of_world = |sets: &[Bits]| {
+            let mut of = vec![None; self.bench.n];
+            sets.iter().enumerate().for_each(|(at, set)| members(set).for_each(|world| of[world] = Some(at)));
+            of
         };
+        let (row_of, class_of) = (of_world(rows), of_world(&self.bench.cheapest));
         let table = |at: usize| {
-            let by_class = |mine: &Bits, class: &Bits| rows.iter().map(|row| count(mine, row, class)).collect();
-            let by_row = |mine: &Bits| self.bench.cheapest.iter().map(|class| by_class(mine, class)).collect();
+            let by_row = |mine: &Bits| {
+                let mut counts = vec![vec![0.0; rows.len()]; self.bench.cheapest.len()];
+                for world in members(mine) {
+                    if let (Some(class), Some(row)) = (class_of[world], row_of[world]) {
+                        counts[class][row] += 1.0;
+                    }
+                }
+                counts
+            };
             self.splits[at].rows().iter().map(by_row).collect()
         };
         Looks(rates.into_iter().take(LOOKS_COMPARED).map(|(at, _)| (at, table(at))).collect())

@@ -16,6 +16,9 @@ use std::rc::Rc;
 /// the reference network T when this was chosen, with twelve 4.4 %.
 const REPAIRS_IN_A_ROW: usize = 12;
 
+/// So much more than reckoned a bound is, that no rounding brings it below what is counted.
+const ROUNDING: f64 = 1.0 + 1e-9;
+
 /// What it costs to give up, and what a repair that does not cure costs beyond its price.
 #[derive(Clone, Debug)]
 pub struct GivingUp {
@@ -55,8 +58,17 @@ pub struct Bench {
     pub giving_up: GivingUp,
     /// Worlds that it takes two repairs together to cure, row by row; worked out when asked for.
     pairs: Vec<OnceCell<Option<Bits>>>,
-    /// For each list of repairs done what is known then; worked out when asked for.
-    further: RefCell<BTreeMap<Vec<usize>, Rc<Further>>>,
+    /// What is known once some repairs have failed; worked out when asked for.
+    failed: RefCell<Failed>,
+}
+
+/// What is known for each set of repairs that have failed, by number; the first is that of none.
+struct Failed {
+    sets: Vec<Rc<Further>>,
+    /// The number of each set, ascending.
+    numbers: BTreeMap<Vec<usize>, usize>,
+    /// The number of each set with one more, as far as it was asked for.
+    with: BTreeMap<(usize, usize), usize>,
 }
 
 /// Works out the worlds that two repairs cure together and neither alone; `None` where there are none.
@@ -65,6 +77,8 @@ pub type Together<'t> = dyn FnMut(usize, usize) -> Option<Bits> + 't;
 /// What is known once some repairs have failed.
 #[derive(Clone)]
 struct Further {
+    /// Those, ascending.
+    done: Vec<usize>,
     /// The worlds that those repairs cure after all, or two of them together: none of these is left.
     before: Bits,
     /// Repairs, ascending, that cure worlds with one of those and not alone.
@@ -131,10 +145,10 @@ pub struct Split {
     totals: Vec<f64>,
     cured: Counts,
     cheapest: Counts,
-    /// Repairs already done and failed on these worlds.
-    failed: Option<usize>,
-    /// What is left after more failed repairs, when asked for; the order in which they failed does not matter.
-    after: RefCell<BTreeMap<Vec<usize>, Rc<Left>>>,
+    /// The number of the set of repairs already done and failed on these worlds.
+    failed: usize,
+    /// What is left once a set of repairs has failed, when asked for.
+    after: RefCell<BTreeMap<usize, Rc<Left>>>,
 }
 
 /// Repairs tried one after the other on a mixture of a split's rows.
@@ -144,10 +158,18 @@ struct Course<'b> {
     weights: &'b [f64],
     /// Those tried.
     done: Vec<usize>,
+    /// The number of the set of all that have failed, with so many of those tried.
+    failed: (usize, usize),
     /// In how many worlds all of them have failed.
     left: f64,
     /// In how many of these each repair would be the cure, at most.
     most: Vec<f64>,
+    /// How many worlds of those that it cures only with others that is for.
+    with: Vec<f64>,
+    /// The largest weight.
+    heaviest: f64,
+    /// For each repair what it cures for what it comes to, at most, and whether that is counted; memory of a step.
+    merits: Vec<(f64, bool)>,
 }
 
 /// What is left of the rows of a split once some repairs have failed.
@@ -177,7 +199,7 @@ impl Bench {
         }
         *cheapest.last_mut().expect("one more than the repairs") = left;
         let pairs = vec![OnceCell::new(); cures.len() * cures.len()];
-        Self { n, cures, cheapest, giving_up, pairs, further: RefCell::default() }
+        Self { n, cures, cheapest, giving_up, pairs, failed: RefCell::new(Failed::none(n)) }
     }
 
     /// What handing over costs as things stand.
@@ -193,15 +215,16 @@ impl Bench {
     pub fn split(&self, rows: Vec<Bits>) -> Split {
         let of: Vec<&Bits> = self.cures.iter().chain([&self.giving_up.own]).collect();
         let cured = count(&rows, &of);
-        self.split_with(rows, cured, None)
+        self.split_with(rows, cured, 0)
     }
 
     /// Splits a split further: `rows` are parts of its own, with the same repairs failed.
     #[must_use]
     pub fn split_further(&self, split: &Split, rows: Vec<Bits>, together: &mut Together<'_>) -> Split {
-        match split.failed {
-            None => self.split(rows),
-            Some(repair) => self.split_failed(rows, repair, together),
+        match self.set(split.failed).done.as_slice() {
+            [] => self.split(rows),
+            [repair] => self.split_failed(rows, *repair, together),
+            _ => unreachable!("a split is after one failed repair at most"),
         }
     }
 
@@ -213,16 +236,17 @@ impl Bench {
     }
 
     fn split_failed(&self, rows: Vec<Bits>, failed: usize, together: &mut Together<'_>) -> Split {
-        let left = Left::of(self.further(&[failed], failed, together), &rows, self.cures.len());
+        let failed = self.with(0, failed, together);
+        let left = Left::of(self.set(failed), &rows, self.cures.len());
         let of_row = |row: usize| {
             let cured = (0..self.cures.len()).map(|repair| left.cured(self, repair, row));
             cured.chain([left.own(self, row)]).collect()
         };
         let cured = (0..rows.len()).map(of_row).collect();
-        self.split_with(rows, cured, Some(failed))
+        self.split_with(rows, cured, failed)
     }
 
-    fn split_with(&self, rows: Vec<Bits>, cured: Counts, failed: Option<usize>) -> Split {
+    fn split_with(&self, rows: Vec<Bits>, cured: Counts, failed: usize) -> Split {
         let totals = rows.iter().map(|r| f64::from(r.iter().map(|w| w.count_ones()).sum::<u32>())).collect();
         let cheapest = count(&rows, &self.cheapest);
         Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()) }
@@ -331,35 +355,48 @@ impl Bench {
         done
     }
 
-    /// What is left of a split once those in `done` have failed; at least one.
-    fn left_after(&self, split: &Split, done: &[usize], together: &mut Together<'_>) -> Rc<Left> {
-        let last = *done.last().expect("at least one");
-        let mut done: Vec<usize> = split.failed.into_iter().chain(done.iter().copied()).collect();
-        done.sort_unstable();
-        if let Some(known) = split.after.borrow().get(&done) {
-            return Rc::clone(known);
-        }
-        let left = Rc::new(Left::of(self.further(&done, last, together), &split.rows, self.cures.len()));
-        split.after.borrow_mut().insert(done, Rc::clone(&left));
-        left
+    /// What is left of a split once a set of repairs has failed.
+    fn left_after(&self, split: &Split, failed: usize) -> Rc<Left> {
+        let mut known = split.after.borrow_mut();
+        let left = || Rc::new(Left::of(self.set(failed), &split.rows, self.cures.len()));
+        Rc::clone(known.entry(failed).or_insert_with(left))
     }
 
-    /// What is known once those in `done` (ascending) have failed: what was known before the `last` of them did, and what
-    /// that one adds.
-    fn further(&self, done: &[usize], last: usize, together: &mut Together<'_>) -> Rc<Further> {
-        if let Some(known) = self.further.borrow().get(done) {
-            return Rc::clone(known);
+    /// What is known once a set of repairs has failed.
+    fn set(&self, failed: usize) -> Rc<Further> {
+        Rc::clone(&self.failed.borrow().sets[failed])
+    }
+
+    /// The number of a set of failed repairs with one more.
+    fn with(&self, failed: usize, repair: usize, together: &mut Together<'_>) -> usize {
+        if let Some(known) = self.failed.borrow().with.get(&(failed, repair)) {
+            return *known;
         }
-        let earlier: Vec<usize> = done.iter().copied().filter(|&repair| repair != last).collect();
-        let mut further = match earlier.last() {
-            None => Further { before: vec![0; words(self.n)], with: vec![] },
-            Some(&second) => (*self.further(&earlier, second, together)).clone(),
-        };
+        let before = self.set(failed);
+        let mut done = before.done.clone();
+        done.insert(done.partition_point(|earlier| *earlier < repair), repair);
+        // In whatever order they failed.
+        let known = self.failed.borrow().numbers.get(&done).copied();
+        let number = known.unwrap_or_else(|| {
+            let further = Rc::new(self.further(&before, done.clone(), repair, together));
+            let mut failed = self.failed.borrow_mut();
+            failed.sets.push(further);
+            let number = failed.sets.len() - 1;
+            failed.numbers.insert(done, number);
+            number
+        });
+        self.failed.borrow_mut().with.insert((failed, repair), number);
+        number
+    }
+
+    /// What is known once those in `done` have failed: what was known before the `last` of them did, and what that one adds.
+    fn further(&self, before: &Further, done: Vec<usize>, last: usize, together: &mut Together<'_>) -> Further {
+        let mut further = Further { done, ..before.clone() };
         // Worlds that only three repairs together cure are left to the next step.
         or_into(&mut further.before, &self.cures[last]);
         for repair in 0..self.cures.len() {
             let Some(both) = self.pair(last, repair, together) else { continue };
-            if earlier.binary_search(&repair).is_ok() {
+            if before.done.binary_search(&repair).is_ok() {
                 or_into(&mut further.before, both);
             }
             let any = |worlds: Rc<[u64]>| {
@@ -373,9 +410,15 @@ impl Bench {
                 Err(at) => further.with.insert(at, any(both.as_slice().into())),
             }
         }
-        let further = Rc::new(further);
-        self.further.borrow_mut().insert(done.to_vec(), Rc::clone(&further));
         further
+    }
+}
+
+impl Failed {
+    /// Nothing has failed in `n` worlds.
+    fn none(n: usize) -> Self {
+        let nothing = Further { done: vec![], before: vec![0; words(n)], with: vec![] };
+        Self { sets: vec![Rc::new(nothing)], numbers: BTreeMap::from([(vec![], 0)]), with: BTreeMap::new() }
     }
 }
 
@@ -383,7 +426,22 @@ impl<'b> Course<'b> {
     fn new(bench: &'b Bench, split: &'b Split, weights: &'b [f64], left: f64) -> Self {
         let mut most = mix_columns(&split.cured, weights);
         most.truncate(bench.cures.len());
-        Self { bench, split, weights, done: Vec::new(), left, most }
+        let heaviest = weights.iter().copied().fold(0.0, f64::max);
+        let (with, merits) = (vec![0.0; most.len()], Vec::with_capacity(most.len()));
+        let mut course = Self {
+            bench,
+            split,
+            weights,
+            done: Vec::new(),
+            failed: (split.failed, 0),
+            left,
+            most,
+            with,
+            heaviest,
+            merits,
+        };
+        course.bench.set(split.failed).with.iter().for_each(|with| course.with[with.repair] = with.n);
+        course
     }
 
     /// Goes on to the end, at `prices` for the first repair and others for those after it: `each` is told which, in how
@@ -412,31 +470,38 @@ impl<'b> Course<'b> {
     /// Of fewer worlds a repair cures no more than it did, so that only those are counted again that would come first by
     /// what they did.
     fn next(&mut self, prices: &[f64], together: &mut Together<'_>) -> Option<f64> {
-        let after = (!self.done.is_empty()).then(|| self.bench.left_after(self.split, &self.done, together));
+        let after = self.after(together);
         if let Some(after) = &after {
-            // With what was done it may cure more than alone.
-            after.further.with.iter().for_each(|with| self.most[with.repair] += with.n);
+            // With what was done it may cure more than alone: at most so many more than when it was counted.
+            for With { repair, n, .. } in &after.further.with {
+                let known = &mut self.with[*repair];
+                if *n > *known {
+                    self.most[*repair] += (n - *known) * self.heaviest * ROUNDING;
+                    *known = *n;
+                }
+            }
         }
         let GivingUp { again, .. } = self.bench.giving_up;
         let left = self.left;
         // What it comes to, with what it costs where it does not cure.
         let comes_to = |price: f64, cured: f64| price * left + (left - cured).max(0.0) * again;
-        let mut merits: Vec<f64> =
-            self.most.iter().zip(prices).map(|(most, price)| most / comes_to(*price, *most)).collect();
-        self.done.iter().chain(&self.split.failed).for_each(|&tried| merits[tried] = 0.0);
-        let mut counted = vec![after.is_none(); merits.len()];
+        let merit = |(most, price): (&f64, &f64)| (most / comes_to(*price, *most), after.is_none());
+        self.merits.clear();
+        self.merits.extend(self.most.iter().zip(prices).map(merit));
+        self.bench.set(self.failed.0).done.iter().for_each(|&tried| self.merits[tried].0 = 0.0);
         loop {
-            let best = first_most(&merits)?;
+            let best = first_most(&self.merits)?;
+            let (merit, counted) = self.merits[best];
             // What it cures, nobody brings in for nothing any more.
-            if merits[best] * self.bench.giving_up.with_own(1.0) <= 1.0 {
+            if merit * self.bench.giving_up.with_own(1.0) <= 1.0 {
                 return None;
             }
             match &after {
-                Some(after) if !counted[best] => {
+                Some(after) if !counted => {
                     let rows = self.weights.iter().enumerate();
-                    self.most[best] = rows.map(|(row, weight)| after.cured(self.bench, best, row) * weight).sum();
-                    merits[best] = self.most[best] / comes_to(prices[best], self.most[best]);
-                    counted[best] = true;
+                    let cured = rows.map(|(row, weight)| after.cured(self.bench, best, row) * weight).sum();
+                    self.most[best] = cured;
+                    self.merits[best] = (cured / comes_to(prices[best], cured), true);
                 }
                 _ => {
                     self.left *= 1.0 - (self.most[best] / left).min(1.0);
@@ -447,16 +512,25 @@ impl<'b> Course<'b> {
         }
     }
 
+    /// What is left once those tried have failed; `None` before any was tried.
+    fn after(&mut self, together: &mut Together<'_>) -> Option<Rc<Left>> {
+        let (mut failed, known) = self.failed;
+        for repair in &self.done[known..] {
+            failed = self.bench.with(failed, *repair, together);
+        }
+        self.failed = (failed, self.done.len());
+        (!self.done.is_empty()).then(|| self.bench.left_after(self.split, failed))
+    }
+
     /// What trips for nothing come to over the worlds left.
-    fn wasted(&self, together: &mut Together<'_>) -> f64 {
+    fn wasted(&mut self, together: &mut Together<'_>) -> f64 {
         let GivingUp { wasted, .. } = self.bench.giving_up;
         if wasted <= 0.0 {
             return 0.0;
         }
-        let own = match self.done.as_slice() {
-            [] => mix_column(&self.split.cured, self.weights, self.bench.cures.len()),
-            done => {
-                let after = self.bench.left_after(self.split, done, together);
+        let own = match self.after(together) {
+            None => mix_column(&self.split.cured, self.weights, self.bench.cures.len()),
+            Some(after) => {
                 self.weights.iter().enumerate().map(|(row, weight)| after.own(self.bench, row) * weight).sum()
             }
         };
@@ -465,8 +539,8 @@ impl<'b> Course<'b> {
 }
 
 /// The place of the largest number, the first of equals.
-fn first_most(of: &[f64]) -> Option<usize> {
-    (0..of.len()).reduce(|best, at| if of[at] > of[best] { at } else { best })
+fn first_most(of: &[(f64, bool)]) -> Option<usize> {
+    (0..of.len()).reduce(|best, at| if of[at].0 > of[best].0 { at } else { best })
 }
 
 impl Left {

@@ -51,7 +51,7 @@ pub(super) fn trim(set: &mut [u64], n: usize) {
 }
 
 /// The worlds in a set, ascending.
-pub(super) fn members(set: &[u64]) -> impl Iterator<Item = usize> + '_ {
+pub fn members(set: &[u64]) -> impl Iterator<Item = usize> + '_ {
     set.iter().enumerate().flat_map(|(at, &word)| {
         let mut left = word;
         std::iter::from_fn(move || {

@@ -89,7 +89,7 @@ use given::{Given, Kind};
 use solve::Wanted;
 
 pub use best::{BestSets, CauseSet, SetsQuery};
-pub use bits::draw as draw_set;
+pub use bits::{draw as draw_set, members};
 pub use graph::Target;
 pub use joint::{JOINT_CELLS_MAX, JointTable};
 pub use outcomes::{ByOutcome, OpenCheck};
