@@ -158,13 +158,13 @@ struct Course<'b> {
     weights: &'b [f64],
     /// Those tried.
     done: Vec<usize>,
-    /// The number of the set of all that have failed, with so many of those tried.
+    /// The number of the set of all that have failed, and how many of those tried are in it.
     failed: (usize, usize),
     /// In how many worlds all of them have failed.
     left: f64,
     /// In how many of these each repair would be the cure, at most.
     most: Vec<f64>,
-    /// How many worlds of those that it cures only with others that is for.
+    /// For each repair the worlds that it cures only with others, as many as were known when that was reckoned.
     with: Vec<f64>,
     /// The largest weight.
     heaviest: f64,
