@@ -6,9 +6,12 @@
 //! Everything is counted once for each row of a check: the worlds in which a row is the first that holds, crossed with
 //! those that a repair would cure. An outcome is then a mixture of rows.
 
+mod failed;
+
 use super::market::{Looked, Market};
-use super::simulate::{Bits, both, or_into, words};
-use std::cell::{Cell, OnceCell, RefCell};
+use super::simulate::{Bits, both, words};
+use failed::{Failed, Left, With};
+use std::cell::{OnceCell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -62,37 +65,8 @@ pub struct Bench {
     failed: RefCell<Failed>,
 }
 
-/// What is known for each set of repairs that have failed, by number; the first is that of none.
-struct Failed {
-    sets: Vec<Rc<Further>>,
-    /// The number of each set, ascending.
-    numbers: BTreeMap<Vec<usize>, usize>,
-    /// The number of each set with one more, as far as it was asked for.
-    with: BTreeMap<(usize, usize), usize>,
-}
-
 /// Works out the worlds that two repairs cure together and neither alone; `None` where there are none.
 pub type Together<'t> = dyn FnMut(usize, usize) -> Option<Bits> + 't;
-
-/// What is known once some repairs have failed.
-#[derive(Clone)]
-struct Further {
-    /// Those, ascending.
-    done: Vec<usize>,
-    /// The worlds that those repairs cure after all, or two of them together: none of these is left.
-    before: Bits,
-    /// Repairs, ascending, that cure worlds with one of those and not alone.
-    with: Vec<With>,
-}
-
-/// Worlds that a repair cures after others.
-#[derive(Clone)]
-struct With {
-    repair: usize,
-    worlds: Rc<[u64]>,
-    /// How many.
-    n: f64,
-}
 
 /// A way on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -170,15 +144,6 @@ struct Course<'b> {
     heaviest: f64,
     /// For each repair what it cures for what it comes to, at most, and whether that is counted; memory of a step.
     merits: Vec<(f64, bool)>,
-}
-
-/// What is left of the rows of a split once some repairs have failed.
-struct Left {
-    further: Rc<Further>,
-    /// The worlds left of the rows, one row after the other.
-    worlds: Bits,
-    /// For each repair and row how many worlds it cures; less than none until they are counted.
-    cured: Vec<Cell<f64>>,
 }
 
 impl Bench {
@@ -361,65 +326,6 @@ impl Bench {
         let left = || Rc::new(Left::of(self.set(failed), &split.rows, self.cures.len()));
         Rc::clone(known.entry(failed).or_insert_with(left))
     }
-
-    /// What is known once a set of repairs has failed.
-    fn set(&self, failed: usize) -> Rc<Further> {
-        Rc::clone(&self.failed.borrow().sets[failed])
-    }
-
-    /// The number of a set of failed repairs with one more.
-    fn with(&self, failed: usize, repair: usize, together: &mut Together<'_>) -> usize {
-        if let Some(known) = self.failed.borrow().with.get(&(failed, repair)) {
-            return *known;
-        }
-        let before = self.set(failed);
-        let mut done = before.done.clone();
-        done.insert(done.partition_point(|earlier| *earlier < repair), repair);
-        // In whatever order they failed.
-        let known = self.failed.borrow().numbers.get(&done).copied();
-        let number = known.unwrap_or_else(|| {
-            let further = Rc::new(self.further(&before, done.clone(), repair, together));
-            let mut failed = self.failed.borrow_mut();
-            failed.sets.push(further);
-            let number = failed.sets.len() - 1;
-            failed.numbers.insert(done, number);
-            number
-        });
-        self.failed.borrow_mut().with.insert((failed, repair), number);
-        number
-    }
-
-    /// What is known once those in `done` have failed: what was known before the `last` of them did, and what that one adds.
-    fn further(&self, before: &Further, done: Vec<usize>, last: usize, together: &mut Together<'_>) -> Further {
-        let mut further = Further { done, ..before.clone() };
-        // Worlds that only three repairs together cure are left to the next step.
-        or_into(&mut further.before, &self.cures[last]);
-        for repair in 0..self.cures.len() {
-            let Some(both) = self.pair(last, repair, together) else { continue };
-            if before.done.binary_search(&repair).is_ok() {
-                or_into(&mut further.before, both);
-            }
-            let any = |worlds: Rc<[u64]>| {
-                let n = f64::from(worlds.iter().map(|word| word.count_ones()).sum::<u32>());
-                With { repair, worlds, n }
-            };
-            match further.with.binary_search_by_key(&repair, |with| with.repair) {
-                Ok(at) => {
-                    further.with[at] = any(further.with[at].worlds.iter().zip(both).map(|(w, b)| w | b).collect());
-                }
-                Err(at) => further.with.insert(at, any(both.as_slice().into())),
-            }
-        }
-        further
-    }
-}
-
-impl Failed {
-    /// Nothing has failed in `n` worlds.
-    fn none(n: usize) -> Self {
-        let nothing = Further { done: vec![], before: vec![0; words(n)], with: vec![] };
-        Self { sets: vec![Rc::new(nothing)], numbers: BTreeMap::from([(vec![], 0)]), with: BTreeMap::new() }
-    }
 }
 
 impl<'b> Course<'b> {
@@ -541,44 +447,6 @@ impl<'b> Course<'b> {
 /// The place of the largest number, the first of equals.
 fn first_most(of: &[(f64, bool)]) -> Option<usize> {
     (0..of.len()).reduce(|best, at| if of[at].0 > of[best].0 { at } else { best })
-}
-
-impl Left {
-    fn of(further: Rc<Further>, rows: &[Bits], repairs: usize) -> Self {
-        let mut worlds = Bits::with_capacity(rows.len() * further.before.len());
-        for row in rows {
-            worlds.extend(row.iter().zip(&further.before).map(|(row, before)| row & !before));
-        }
-        Self { cured: vec![Cell::new(-1.0); repairs * rows.len()], worlds, further }
-    }
-
-    /// What is left of a row.
-    fn row(&self, row: usize) -> &[u64] {
-        let words = self.further.before.len();
-        &self.worlds[row * words..][..words]
-    }
-
-    /// How many worlds of a row whoever hands over could have cured.
-    fn own(&self, bench: &Bench, row: usize) -> f64 {
-        f64::from(both(self.row(row), &bench.giving_up.own))
-    }
-
-    /// How many worlds of a row a repair cures.
-    fn cured(&self, bench: &Bench, repair: usize, row: usize) -> f64 {
-        let known = &self.cured[row * bench.cures.len() + repair];
-        if known.get() < 0.0 {
-            let (row, alone) = (self.row(row), &bench.cures[repair]);
-            let with = &self.further.with;
-            known.set(f64::from(match with.binary_search_by_key(&repair, |with| with.repair) {
-                Err(_) => both(row, alone),
-                Ok(at) => {
-                    let any = alone.iter().zip(with[at].worlds.iter()).map(|(alone, with)| alone | with);
-                    row.iter().zip(any).map(|(row, any)| (row & any).count_ones()).sum()
-                }
-            }));
-        }
-        known.get()
-    }
 }
 
 impl Prospect {
