@@ -66,7 +66,7 @@ impl Rate {
         // Who checks a trainee's work is the dearest pair of hands there is.
         let checker = knowledge.users.iter().map(|(_, u)| u.labor.get()).fold(0.0, f64::max);
         let hourly = Money::of(user.labor.get() + user.checker_share * checker);
-        let by_phone = user.asks.is_some();
+        let by_phone = user.is_on_the_phone();
         Self {
             hourly,
             pace: user.pace,

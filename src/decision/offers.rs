@@ -89,7 +89,8 @@ impl Gatherer<'_, '_> {
 
     fn gather_repairs(&self, belief: &Belief, offers: &mut Offers) {
         for (ix, repair) in self.laid.knowledge.repairs.iter() {
-            if repair.service || repair.removes.is_empty() || !self.laid.fits(&repair.fitted) {
+            let fits = self.laid.fits(&repair.fitted) && repair.is_for(&self.laid.knowledge.users[self.case.user]);
+            if repair.service || repair.removes.is_empty() || !fits {
                 continue;
             }
             let sensible = self.called_for(&repair.after, Some(ix));

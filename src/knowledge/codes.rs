@@ -55,6 +55,7 @@ codes! {
     NO_PASS = "K072", "a proof does not say what passes", "give `pass` here or on the check";
     VERDICT = "K073", "a verdict takes `otherwise` twice", "let one of reuse, clean and replace take the rest";
     STEP_IGNITES = "K074", "a step ignites, and what it belongs to does not say so", "give the repair or access `ignites: true`, or the step none";
+    BETWEEN_CALLS = "K075", "what is done between calls ignites or turns the engine", "leave it to a call or a shop, or drop `between_calls`";
     DEAD_END = "K080", "a cause or effect leads to no symptom", "let an effect or symptom read it, or take it out";
     NO_REPAIR = "K081", "no repair removes a cause", "add it to a repair's `removes`";
     NO_CHECK = "K082", "no check can tell anything about a cause", "add a check whose rows read it or an effect of it";

@@ -2,6 +2,7 @@
 
 use super::{Access, Basis, Ix, Symptom};
 use crate::units::{Chance, Minutes, Money};
+use indexmap::IndexMap;
 use std::collections::BTreeMap;
 
 /// What an item has one instance for each of.
@@ -73,6 +74,14 @@ pub struct User {
     pub sign_off: Vec<Ix<Access>>,
 }
 
+impl User {
+    /// Whether somebody else asks them, at the other end of a phone.
+    #[must_use]
+    pub fn is_on_the_phone(&self) -> bool {
+        self.asks.is_some()
+    }
+}
+
 /// What things cost that are not work.
 #[derive(Clone, Debug)]
 pub struct Costs {
@@ -103,8 +112,25 @@ pub struct HistoryFact {
     pub exempt: Option<Chance>,
     /// Symptoms for which this is worth asking; empty: any.
     pub only_for: Vec<Ix<Symptom>>,
+    /// Answers to facts asked before it, after which it is not worth asking.
+    pub moot_after: Vec<(Ix<HistoryFact>, usize)>,
     /// Where its shares come from.
     pub basis: Basis,
+}
+
+impl HistoryFact {
+    /// Whether it is worth asking where this is complained of and that was said.
+    #[must_use]
+    pub fn is_worth_asking(&self, symptoms: &[Ix<Symptom>], said: &IndexMap<Ix<Self>, usize>) -> bool {
+        let tells = self.only_for.is_empty() || self.only_for.iter().any(|symptom| symptoms.contains(symptom));
+        tells && !self.is_moot(said)
+    }
+
+    /// Whether there is nothing to ask once that was said.
+    #[must_use]
+    pub fn is_moot(&self, said: &IndexMap<Ix<Self>, usize>) -> bool {
+        self.moot_after.iter().any(|(fact, value)| said.get(fact) == Some(value))
+    }
 }
 
 /// One answer to a history question.

@@ -1,6 +1,6 @@
 //! Disassembly, repairs, and what goes into a plan.
 
-use super::{Ability, Basis, Cause, Check, Condition, Fitted, Hazard, Ix, Scope, Symptom, Turns};
+use super::{Ability, Basis, Cause, Check, Condition, Fitted, Hazard, Ix, Scope, Symptom, Turns, User};
 use crate::units::{Chance, Minutes, Money};
 
 /// A state of disassembly.
@@ -91,6 +91,7 @@ pub struct GateTest {
 
 /// Work that removes causes.
 #[derive(Clone, Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "independent traits, each a key of its own in the file")]
 pub struct Repair {
     /// Its name.
     pub title: String,
@@ -125,6 +126,8 @@ pub struct Repair {
     /// Sensible only while one of these answers stands, given since it was last done: a check and the positions of its
     /// outcomes.
     pub after: Vec<(Ix<Check>, Vec<usize>)>,
+    /// Whoever is on the phone does it by themselves between two calls, and nobody else does.
+    pub between_calls: bool,
     /// The work in order.
     pub steps: Vec<Step>,
     /// For each part met: reuse, clean or replace.
@@ -143,6 +146,14 @@ pub struct Repair {
     pub fitted: Fitted,
     /// Where its numbers come from.
     pub basis: Basis,
+}
+
+impl Repair {
+    /// Whether it is anything for such a user.
+    #[must_use]
+    pub fn is_for(&self, user: &User) -> bool {
+        !self.between_calls || user.is_on_the_phone()
+    }
 }
 
 /// A part.

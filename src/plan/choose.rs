@@ -88,6 +88,7 @@ fn candidates(context: &Context<'_>, cause: Instance<Cause>) -> Vec<(Ix<Repair>,
         .repairs
         .iter()
         .filter(|(_, repair)| !repair.service && laid.fits(&repair.fitted))
+        .filter(|(_, repair)| repair.is_for(&laid.knowledge.users[context.case.user]))
         .filter(|(ix, repair)| answered_so(laid, context.case, &repair.after, Some(*ix)))
         .filter(|(_, repair)| repair.removes.iter().any(|(removes, sure)| *removes == cause.item && sure.get() > 0.0))
         .map(|(ix, repair)| {

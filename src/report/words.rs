@@ -320,7 +320,9 @@ pub fn reason(laid: &Laid<'_>, proposal: &Proposal, figures: &Figures) -> String
         (Action::Check(_), [most @ .., last]) => format!("It tells most about {} and {last}.", most.join(", ")),
         (Action::Repair(..), names) => format!("It removes {}.", names.join(", ")),
     };
-    let saves = if proposal.saves.get() >= 0.5 {
+    let saves = if proposal.saves.get() >= 0.5 && proposal.action == Action::HandOver {
+        format!("Going on all the same would cost {} more on average.", figures.money(proposal.saves))
+    } else if proposal.saves.get() >= 0.5 {
         format!("On average it saves {} of what the job would cost without it.", figures.money(proposal.saves))
     } else {
         "Nothing else at hand is cheaper on average.".to_owned()

@@ -50,7 +50,7 @@ pub fn beyond(
         return Some(lacks(*missing).to_owned());
     }
     let user = &knowledge.users[case.user];
-    let by_phone = user.asks.is_some();
+    let by_phone = user.is_on_the_phone();
     if let Action::Check(instance) = action
         && by_phone
         && knowledge.checks[instance.item].owner.is_none()

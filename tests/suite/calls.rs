@@ -131,13 +131,17 @@ fn what_only_a_ride_shows_is_tried_by_themselves() {
 }
 
 /// All that an owner may ever be told to repair on the phone. Nothing of it opens or pours fuel, sets what is behind the
-/// airbox or the plugs, needs solvent or air, or goes on the water.
+/// airbox or the plugs, needs solvent or air, or goes on the water. Fuel is filled in between calls, where it always is.
 #[test]
 fn what_an_owner_may_repair() {
     let knowledge = watercraft::knowledge();
     let text = "format: 1\nknowledge: {id: watercraft-two-stroke}\nuser: owner\nsymptoms: [sy-cranks-no-start]\n";
     let expected = ["rm-lanyard-seat", "rm-tap-on", "rm-tap-reserve", "rm-battery-renew", "rm-terminals-clean"];
-    assert_eq!(may_repair(&knowledge, text), expected.into());
+    let may = may_repair(&knowledge, text);
+    let apart = |id: &&str| knowledge.repairs.find(id).is_some_and(|ix| knowledge.repairs[ix].between_calls);
+    let (between, on_the_phone): (BTreeSet<&str>, BTreeSet<&str>) = may.into_iter().partition(apart);
+    assert_eq!(on_the_phone, expected.into());
+    assert_eq!(between, ["rm-have-it-filled"].into());
 }
 
 /// What whoever a case is for may ever be told to repair: nothing forbids it, or only something that ends.
@@ -154,17 +158,59 @@ pub fn may_repair<'k>(knowledge: &'k Knowledge, text: &str) -> BTreeSet<&'k str>
     repairs.filter(|(ix, _)| may(*ix)).map(|(ix, _)| knowledge.repairs.id(ix)).collect()
 }
 
-/// A tank found empty is not filled in a call: what it takes is named, with why it is not for the phone.
+/// A tank found empty is not filled in a call: the call ends with having it filled where it always is, and the next one
+/// goes on from there. Nothing of that is anything for a technician, who pours it in.
 #[test]
 fn an_empty_tank_is_not_filled_in_a_call() {
     let place = tempfile::tempdir().expect("a folder");
-    let case = "format: 1\nknowledge: {id: watercraft-two-stroke}\ncraft: {layout: single}\nuser: owner\n\
-        symptoms: [sy-cranks-no-start]\nlog:\n  - {check: ck-smell-hull, outcome: none, aired: 10 min}\n  \
-        - {check: ck-tank-level, outcome: empty}\n";
-    fs::write(place.path().join("c.yaml"), case).expect("written");
-    let shown = call(place.path(), "1\n1\n1\nt\n1\ng\nq\n");
-    for said in ["is not for the phone: add fresh fuel", "pours no fuel", "owner's manual says"] {
-        assert!(shown.replace('\n', " ").contains(said), "{said} is missing:\n{shown}");
+    let case = |user: &str| {
+        let text = format!(
+            "format: 1\nknowledge: {{id: watercraft-two-stroke}}\ncraft: {{layout: single}}\nuser: {user}\n\
+            symptoms: [sy-cranks-no-start]\nlog:\n  - {{check: ck-smell-hull, outcome: none, aired: 10 min}}\n  \
+            - {{check: ck-lanyard-fit, outcome: seated-springs}}\n  \
+            - {{check: ck-selector-position, outcome: selector-on}}\n  - {{check: ck-tank-level, outcome: empty}}\n"
+        );
+        fs::write(place.path().join("c.yaml"), text).expect("written");
+    };
+    case("owner");
+    let before = "1\n1\n1\nt\n1\n";
+    let shown = call(place.path(), &format!("{before}3\n"));
+    for said in [
+        "Next, and not in this call: have the tank filled where it is always filled",
+        "1 They have done it   2 Look further first   3 They do it and call back",
+        "Do this and call back",
+        "Not in this call.",
+        "Then call back before it is tried.",
+    ] {
+        assert!(shown.contains(said), "{said} is missing:\n{shown}");
     }
-    assert!(!shown.contains("Fix it now: add fresh fuel"), "{shown}");
+    assert!(!shown.contains("dd fresh fuel"), "nobody pours in a call: {shown}");
+    // The next call: it is done. What was filled is smelled for before it is tried.
+    let shown = call(place.path(), &format!("{before}1\n1\n1\nq\n"));
+    let smelled = shown.find("Asked again because of this: have the tank filled").expect(&shown);
+    let tried = shown.find("is that gone?").expect(&shown);
+    assert!(smelled < tried && shown.contains("Done: have the tank filled"), "{shown}");
+    case("technician");
+    let mut command = Command::cargo_bin("doldrum").expect("the program is built");
+    let output = command.current_dir(place.path()).args(["assess", "c.yaml", "--shake", "0"]).output().expect("ran");
+    let shown = String::from_utf8(output.stdout).expect("text");
+    assert!(
+        shown.contains("dd fresh fuel, set the tap and prime") && !shown.contains("ave the tank filled"),
+        "{shown}"
+    );
+}
+
+/// What ran this week was not put away: nobody is asked how.
+#[test]
+fn what_ran_this_week_was_not_put_away() {
+    let place = tempfile::tempdir().expect("a folder");
+    let begun = "1\n1\n1\nt\n1\n\n3\n\n1\n";
+    let asks = |last_ran: &str| {
+        let _ = fs::remove_file(place.path().join("c.yaml"));
+        let shown = call(place.path(), &format!("{begun}{last_ran}\n1\n1\n1\nq\n"));
+        assert!(shown.contains("When did it last run well") && shown.contains("What fuel hose is fitted"), "{shown}");
+        shown.contains("How was the fuel left when it was put away?")
+    };
+    assert!(!asks("1"));
+    assert!(asks("3"));
 }

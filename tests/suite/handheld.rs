@@ -136,7 +136,8 @@ fn what_an_owner_may_repair() {
     let knowledge = knowledge();
     let text = "format: 1\nknowledge: {id: handheld-two-stroke}\nuser: owner\nsymptoms: [sy-no-idle]\nlog:\n  \
         - {check: ck-smell, outcome: none, aired: 10 min}\n";
-    assert_eq!(calls::may_repair(&knowledge, text), ["rm-air-filter-renew", "rm-idle-set"].into());
+    let between_calls = "rm-have-it-filled";
+    assert_eq!(calls::may_repair(&knowledge, text), ["rm-air-filter-renew", "rm-idle-set", between_calls].into());
 }
 
 /// Whatever part of the ignition was tested with the stop wire off, nothing that may start the engine is let through

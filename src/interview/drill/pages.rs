@@ -6,7 +6,7 @@ use crate::decision::Action;
 use crate::drill::breach::Breach;
 use crate::drill::{Outcome, Step};
 use crate::interview::screens::{Detail, caution};
-use crate::knowledge::{Access, Hazard, Ix};
+use crate::knowledge::{Access, Hazard, HistoryFact, Ix};
 use crate::report::{Block, Document, Mark, Rich, Step as Line, words};
 
 /// What was said at intake and seen since: no more than that.
@@ -44,10 +44,9 @@ pub(super) fn intake(session: &Session<'_, '_>, document: &mut Document) {
         pairs.push(("Fitted".into(), fitted.join(", ").into()));
     }
     document.push(Block::Pairs(pairs));
-    let facts = job.case.history.iter().filter(|(fact, _)| {
-        let only = &knowledge.history[**fact].only_for;
-        only.is_empty() || only.iter().any(|symptom| job.case.symptoms.contains(symptom))
-    });
+    let is_told =
+        |fact: Ix<HistoryFact>| knowledge.history[fact].is_worth_asking(&job.case.symptoms, &job.case.history);
+    let facts = job.case.history.iter().filter(|(fact, _)| is_told(**fact));
     document.bullets(facts.map(|(fact, value)| {
         let fact = &knowledge.history[*fact];
         format!("{} {}", fact.ask, fact.values[*value].says)

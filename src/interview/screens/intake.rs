@@ -12,6 +12,9 @@ use crate::knowledge::layout::Instance;
 use crate::report::{Block, Rich};
 use jiff::Timestamp;
 
+/// What is said of a fact that nobody can tell.
+const NOT_KNOWN: &str = "not known";
+
 /// What comes first on the phone.
 pub(super) fn call(bench: &Bench<'_>, state: &State, at: usize) -> Screen {
     let of = QUESTIONS.len();
@@ -112,7 +115,10 @@ pub(super) fn history(bench: &Bench<'_>, state: &State, at: usize) -> Screen {
         .enumerate()
         .map(|(at, value)| if said == Some(&at) { format!("{} (so far)", value.says) } else { value.says.clone() })
         .collect();
-    screen.keys.push((Key::NotSure, "not known".to_owned()));
+    // Not twice, where it is an answer.
+    if !item.values.iter().any(|value| value.says.eq_ignore_ascii_case(NOT_KNOWN)) {
+        screen.keys.push((Key::NotSure, NOT_KNOWN.to_owned()));
+    }
     screen.keys.push((Key::Skip, "skip the rest".to_owned()));
     screen.keys.push((Key::Back, "back".to_owned()));
     screen

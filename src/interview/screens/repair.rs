@@ -29,7 +29,9 @@ pub(super) fn fix_or_look(
     let Some(view) = &state.view else { return };
     let proposal = &view.advice.next;
     let words = words::repair_words(laid, repair, places);
-    screen.ask(&format!("Fix it now: {}", words::lower_first(&words)));
+    let apart = bench.knowledge.repairs[repair].between_calls;
+    let lead = if apart { "Next, and not in this call:" } else { "Fix it now:" };
+    screen.ask(&format!("{lead} {}", words::lower_first(&words)));
     let cures = proposal.branches.iter().find(|b| b.outcome == 0).map_or(0.0, |b| b.chance);
     screen.say(Part::always(Block::Paragraph(Rich::plain(&format!(
         "It costs {} and cures it {}.",
@@ -52,8 +54,8 @@ pub(super) fn fix_or_look(
     cautions(bench, &hazards_of(bench, state, &action), screen);
     screen.choices = vec!["Begin the repair".to_owned(), "Look further first".to_owned()];
     if by_phone(bench.knowledge, &state.case) {
-        screen.choices =
-            ["They do it now", "Look further first", "They do it and call back"].map(str::to_owned).to_vec();
+        let now = if apart { "They have done it" } else { "They do it now" };
+        screen.choices = [now, "Look further first", "They do it and call back"].map(str::to_owned).to_vec();
     }
 }
 

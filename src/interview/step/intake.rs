@@ -18,10 +18,17 @@ pub(super) fn after_layout(bench: &Bench<'_>) -> Stage {
 /// The facts worth asking for these symptoms, in the order of asking.
 #[must_use]
 pub fn facts(knowledge: &Knowledge, case: &Case) -> Vec<Ix<HistoryFact>> {
-    let wanted = |fact: &HistoryFact| {
-        fact.only_for.is_empty() || fact.only_for.iter().any(|symptom| case.symptoms.contains(symptom))
-    };
+    let wanted = |fact: &HistoryFact| fact.is_worth_asking(&case.symptoms, &case.history);
     knowledge.history.iter().filter(|(_, fact)| wanted(fact)).map(|(ix, _)| ix).collect()
+}
+
+/// What was said before, and is moot after what was said now, goes.
+fn drop_moot(knowledge: &Knowledge, case: &mut Case) {
+    let moot = |fact: &Ix<HistoryFact>| knowledge.history[*fact].is_moot(&case.history);
+    let gone: Vec<Ix<HistoryFact>> = case.history.keys().filter(|fact| moot(fact)).copied().collect();
+    for fact in gone {
+        case.history.shift_remove(&fact);
+    }
 }
 
 /// What comes first on the phone. Only the answer that all is well goes on; nothing skips it.
@@ -116,6 +123,7 @@ pub(super) fn history_step(bench: &Bench<'_>, state: &mut State, at: usize, inpu
         Input::Pick(value) if *value < item.values.len() => {
             remember(state);
             state.case.history.insert(fact, *value);
+            drop_moot(bench.knowledge, &mut state.case);
             for (option, fitted) in &item.values[*value].implies {
                 state.case.craft.options[option.at()] = *fitted;
             }

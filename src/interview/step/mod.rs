@@ -81,7 +81,7 @@ fn opening_stage(bench: &Bench<'_>, case: &Case) -> Stage {
 /// Whether somebody else does what is asked, at the other end of a phone.
 #[must_use]
 pub fn by_phone(knowledge: &Knowledge, case: &Case) -> bool {
-    knowledge.users[case.user].asks.is_some()
+    knowledge.users[case.user].is_on_the_phone()
 }
 
 fn welcome_back(bench: &Bench<'_>, case: &Case) -> String {

@@ -297,8 +297,9 @@ pub(super) fn repairs(bench: &Bench<'_>, state: &State) -> Vec<(String, Target)>
         });
         removed.fold(0.0, f64::max)
     };
+    let fits = |repair: &Repair| laid.fits(&repair.fitted) && repair.is_for(&bench.knowledge.users[state.case.user]);
     let mut ranked: Vec<(f64, Ix<Repair>)> =
-        bench.knowledge.repairs.iter().filter(|(_, r)| laid.fits(&r.fitted)).map(|(ix, r)| (chance(r), ix)).collect();
+        bench.knowledge.repairs.iter().filter(|(_, r)| fits(r)).map(|(ix, r)| (chance(r), ix)).collect();
     ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut lines = Vec::new();
     for (_, ix) in ranked {

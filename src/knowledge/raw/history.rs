@@ -32,6 +32,9 @@ pub struct RawHistory {
     /// Symptoms for which this is worth asking; empty: any.
     #[serde(default)]
     pub only_for: Vec<RawId>,
+    /// Answers to facts asked before it, after which it is not worth asking: fact to values.
+    #[serde(default)]
+    pub moot_after: IndexMap<RawId, Vec<RawId>>,
     /// Where its shares come from.
     pub basis: Sp<RawBasis>,
 }

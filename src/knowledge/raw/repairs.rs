@@ -54,6 +54,8 @@ pub struct RawRepair {
     /// Sensible only while one of these answers stands, given since it was last done.
     #[serde(default)]
     pub after: IndexMap<RawId, Vec<RawId>>,
+    /// Whoever is on the phone does it by themselves between two calls, and nobody else does.
+    pub between_calls: Option<Sp<bool>>,
     /// The work in order.
     pub steps: Vec<RawStep>,
     /// For each part met: reuse, clean or replace.

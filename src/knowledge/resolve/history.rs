@@ -1,7 +1,7 @@
 //! Facts asked at intake, sources, companions.
 
 use super::super::raw::{RawHistory, RawKnowledge, RawNumber};
-use super::super::{Companion, HistoryFact, Knowledge, Source, Value, codes};
+use super::super::{Companion, HistoryFact, Ix, Knowledge, Source, Value, codes};
 use super::context::{Context, Item};
 use super::names::{Names, kebab};
 use super::numbers::words;
@@ -72,8 +72,27 @@ fn fact(raw: &RawHistory, names: &Names, item: &Item<'_>) -> HistoryFact {
         values: values.collect(),
         exempt: raw.exempt.as_ref().map(|e| item.chance(&e.chance_cap, "exempt.chance_cap")),
         only_for: item.find_all(&names.symptoms, &raw.only_for, "only_for"),
+        moot_after: moot_after(raw, names, item),
         basis: item.basis(names, &raw.basis),
     }
+}
+
+fn moot_after(raw: &RawHistory, names: &Names, item: &Item<'_>) -> Vec<(Ix<HistoryFact>, usize)> {
+    let own = names.history.find(&raw.id.value);
+    let mut after = Vec::new();
+    for (fact, values) in &raw.moot_after {
+        let key = format!("moot_after.{}", fact.value);
+        let Some(ix) = item.find(&names.history, fact, &key) else { continue };
+        // By its place in the intake, what follows from it would come too late.
+        if own.is_some_and(|own| ix >= own) {
+            let message = format!("expected a fact that is asked before this one, found `{}`", fact.value);
+            item.error(codes::WRONG_SHAPE, fact.at, &key, message);
+        }
+        item.once(values, &key);
+        let said = values.iter().filter_map(|value| item.position(&names.values_of(ix), value, &key));
+        after.extend(said.map(|value| (ix, value)));
+    }
+    after
 }
 
 /// Percents, one for each value.
@@ -90,7 +109,7 @@ fn shares(raw: &RawHistory, shares: &[RawNumber], item: &Item<'_>) -> Vec<f64> {
 }
 
 /// Multipliers by fact and value; and those by layout apart.
-pub(super) type Likeliers = (Vec<super::super::Likelier>, Vec<(super::super::Ix<super::super::Layout>, f64)>);
+pub(super) type Likeliers = (Vec<super::super::Likelier>, Vec<(Ix<super::super::Layout>, f64)>);
 
 /// Resolves the multipliers of a cause.
 pub(super) fn likelier(

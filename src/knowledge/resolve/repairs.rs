@@ -1,6 +1,6 @@
 //! Repairs: what they remove, how, and what proves them.
 
-use super::super::raw::{RawKnowledge, RawPart, RawPhase, RawProof, RawRepair, RawRepairKind, RawVerdict};
+use super::super::raw::{RawKnowledge, RawPart, RawPhase, RawProof, RawRepair, RawRepairKind, RawTurns, RawVerdict};
 use super::super::{Cause, Ix, Knowledge, Part, Proof, Repair, Verdict, codes};
 use super::context::{Context, Item};
 use super::names::Names;
@@ -37,6 +37,7 @@ fn repair(raw: &RawRepair, names: &Names, item: &Item<'_>) -> Repair {
         able: abilities(&raw.able),
         not_with: not_with(raw, names, item),
         after: super::checks::after(&raw.after, names, item),
+        between_calls: between_calls(raw, item),
         steps: steps(&raw.steps, RawPhase::Strip, names, item, "steps", raw.id.at),
         verdicts: raw
             .verdicts
@@ -75,6 +76,16 @@ fn service(raw: &RawRepair, item: &Item<'_>) -> bool {
         item.error(codes::SERVICE_REMOVES, kind.at, "kind", message);
     }
     service
+}
+
+/// Whether it is done between calls; nobody watches over it then, so that it must ignite and turn nothing.
+fn between_calls(raw: &RawRepair, item: &Item<'_>) -> bool {
+    let Some(between_calls) = raw.between_calls.as_ref().filter(|said| said.value) else { return false };
+    if raw.ignites || raw.turns != RawTurns::None {
+        let message = "expected what is done between calls to ignite and turn nothing";
+        item.error(codes::BETWEEN_CALLS, between_calls.at, "between_calls", message);
+    }
+    true
 }
 
 fn together(raw: &RawRepair, item: &Item<'_>) -> bool {
