@@ -10,9 +10,8 @@ mod failed;
 
 use super::market::{Looked, Market};
 use super::simulate::{Bits, both, words};
-use failed::{Failed, Left, With};
+use failed::{Failed, Further, With};
 use std::cell::{OnceCell, RefCell};
-use std::collections::BTreeMap;
 use std::rc::Rc;
 
 /// The most repairs in a row before handing over is all that is left. With four the advice was 10.7 % above the optimum of
@@ -121,8 +120,6 @@ pub struct Split {
     cheapest: Counts,
     /// The number of the set of repairs already done and failed on these worlds.
     failed: usize,
-    /// What is left once a set of repairs has failed, when asked for.
-    after: RefCell<BTreeMap<usize, Rc<Left>>>,
 }
 
 /// Repairs tried one after the other on a mixture of a split's rows.
@@ -164,7 +161,8 @@ impl Bench {
         }
         *cheapest.last_mut().expect("one more than the repairs") = left;
         let pairs = vec![OnceCell::new(); cures.len() * cures.len()];
-        Self { n, cures, cheapest, giving_up, pairs, failed: RefCell::new(Failed::none(n)) }
+        let failed = RefCell::new(Failed::none(cures.len(), n));
+        Self { n, cures, cheapest, giving_up, pairs, failed }
     }
 
     /// What handing over costs as things stand.
@@ -202,19 +200,19 @@ impl Bench {
 
     fn split_failed(&self, rows: Vec<Bits>, failed: usize, together: &mut Together<'_>) -> Split {
         let failed = self.with(0, failed, together);
-        let left = Left::of(self.set(failed), &rows, self.cures.len());
-        let of_row = |row: usize| {
-            let cured = (0..self.cures.len()).map(|repair| left.cured(self, repair, row));
-            cured.chain([left.own(self, row)]).collect()
+        let after = self.set(failed);
+        let of_row = |row: &Bits| {
+            let cured = (0..self.cures.len()).map(|repair| after.cured(self, repair, row));
+            cured.chain([after.own(self, row)]).collect()
         };
-        let cured = (0..rows.len()).map(of_row).collect();
+        let cured = rows.iter().map(of_row).collect();
         self.split_with(rows, cured, failed)
     }
 
     fn split_with(&self, rows: Vec<Bits>, cured: Counts, failed: usize) -> Split {
         let totals = rows.iter().map(|r| f64::from(r.iter().map(|w| w.count_ones()).sum::<u32>())).collect();
         let cheapest = count(&rows, &self.cheapest);
-        Split { rows, totals, cured, cheapest, failed, after: RefCell::new(BTreeMap::new()) }
+        Split { rows, totals, cured, cheapest, failed }
     }
 
     /// The worlds that it takes two repairs together to cure.
@@ -319,13 +317,6 @@ impl Bench {
             .run(prices, together, |repair, left, _| done.push((repair, left / total)));
         done
     }
-
-    /// What is left of a split once a set of repairs has failed.
-    fn left_after(&self, split: &Split, failed: usize) -> Rc<Left> {
-        let mut known = split.after.borrow_mut();
-        let left = || Rc::new(Left::of(self.set(failed), &split.rows, self.cures.len()));
-        Rc::clone(known.entry(failed).or_insert_with(left))
-    }
 }
 
 impl<'b> Course<'b> {
@@ -379,7 +370,7 @@ impl<'b> Course<'b> {
         let after = self.after(together);
         if let Some(after) = &after {
             // With what was done it may cure more than alone: at most so many more than when it was counted.
-            for With { repair, n, .. } in &after.further.with {
+            for With { repair, n, .. } in &after.with {
                 let known = &mut self.with[*repair];
                 if *n > *known {
                     self.most[*repair] += (n - *known) * self.heaviest * ROUNDING;
@@ -404,7 +395,7 @@ impl<'b> Course<'b> {
             }
             match &after {
                 Some(after) if !counted => {
-                    let rows = self.weights.iter().enumerate();
+                    let rows = self.split.rows.iter().zip(self.weights);
                     let cured = rows.map(|(row, weight)| after.cured(self.bench, best, row) * weight).sum();
                     self.most[best] = cured;
                     self.merits[best] = (cured / comes_to(prices[best], cured), true);
@@ -418,14 +409,14 @@ impl<'b> Course<'b> {
         }
     }
 
-    /// What is left once those tried have failed; `None` before any was tried.
-    fn after(&mut self, together: &mut Together<'_>) -> Option<Rc<Left>> {
+    /// What is known once those tried have failed; `None` before any was tried.
+    fn after(&mut self, together: &mut Together<'_>) -> Option<Rc<Further>> {
         let (mut failed, known) = self.failed;
         for repair in &self.done[known..] {
             failed = self.bench.with(failed, *repair, together);
         }
         self.failed = (failed, self.done.len());
-        (!self.done.is_empty()).then(|| self.bench.left_after(self.split, failed))
+        (!self.done.is_empty()).then(|| self.bench.set(failed))
     }
 
     /// What trips for nothing come to over the worlds left.
@@ -437,7 +428,7 @@ impl<'b> Course<'b> {
         let own = match self.after(together) {
             None => mix_column(&self.split.cured, self.weights, self.bench.cures.len()),
             Some(after) => {
-                self.weights.iter().enumerate().map(|(row, weight)| after.own(self.bench, row) * weight).sum()
+                self.split.rows.iter().zip(self.weights).map(|(row, weight)| after.own(self.bench, row) * weight).sum()
             }
         };
         wasted * own
@@ -535,61 +526,4 @@ fn mix_column(counts: &[Vec<f64>], weights: &[f64], column: usize) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Ten worlds, of which one repair cures the first `cured`, and whoever hands over could have done it.
-    fn phone(cured: u32, hand_over: f64, wasted: f64, again: f64, price: f64) -> Bench {
-        let own = vec![(1 << cured) - 1];
-        let giving_up = GivingUp { hand_over, wasted, own: own.clone(), again };
-        Bench::new(10, vec![own], &[price], giving_up)
-    }
-
-    fn ahead(bench: &Bench, rows: Vec<Bits>, weights: &[f64], price: f64) -> Outlook {
-        let split = bench.split(rows);
-        bench
-            .outlook(&split, weights, &[price], &[price], &Market::blind(), &mut |_, _| None)
-            .expect("there are worlds")
-    }
-
-    #[expect(clippy::float_cmp, reason = "sums of a few dollars")]
-    fn comes_to(outlook: Outlook, cost: f64, way: Way) {
-        assert_eq!((outlook.cost * 1e9).round() / 1e9, cost);
-        assert_eq!(outlook.way, way);
-    }
-
-    /// In three of ten worlds the owner could cure it for 30. By hand: bringing it in comes to 400 + 90 x 0.3 = 427. Telling
-    /// them first: 30, and in seven of ten 10 for another call and then 400, of which nothing is a wasted trip any more:
-    /// 30 + 0.7 x 410 = 317.
-    #[test]
-    fn what_an_owner_could_have_cured_is_a_wasted_trip() {
-        let bench = phone(3, 400.0, 90.0, 10.0, 30.0);
-        assert!((bench.hand_over() - 427.0).abs() < 1e-9);
-        comes_to(ahead(&bench, vec![all(10)], &[1.0], 30.0), 317.0, Way::Repair(0));
-        let failed = bench.after_failed(0, &mut |_, _| None);
-        let after = bench.outlook(&failed, &[1.0], &[30.0], &[30.0], &Market::blind(), &mut |_, _| None);
-        comes_to(after.expect("seven worlds"), 400.0, Way::HandOver);
-    }
-
-    /// One world in ten, for 45. By hand: without a wasted trip it is worth 0.1 x 400 = 40 and is left; with one it is worth
-    /// 0.1 x 490 = 49, and 45 + 0.9 x 400 = 405 is less than 400 + 90 x 0.1 = 409; with 10 for each call that was in vain it
-    /// costs 45 + 9 = 54, and is left again.
-    #[test]
-    fn a_wasted_trip_and_another_call_turn_the_choice() {
-        comes_to(ahead(&phone(1, 400.0, 0.0, 0.0, 45.0), vec![all(10)], &[1.0], 45.0), 400.0, Way::HandOver);
-        comes_to(ahead(&phone(1, 400.0, 90.0, 0.0, 45.0), vec![all(10)], &[1.0], 45.0), 405.0, Way::Repair(0));
-        comes_to(ahead(&phone(1, 400.0, 90.0, 10.0, 45.0), vec![all(10)], &[1.0], 45.0), 409.0, Way::HandOver);
-    }
-
-    /// What an answer shows moves the price of bringing it in: 490 where it is the owner's own, 400 where it is not, and for
-    /// an answer that half of those and a tenth of the others give, (3 x 0.5 x 490 + 7 x 0.1 x 400) / 2.2.
-    #[test]
-    fn bringing_it_in_costs_what_the_answers_make_of_it() {
-        let bench = phone(3, 400.0, 90.0, 0.0, 1000.0);
-        let rows = || vec![vec![0b111], vec![0b11_1111_1000]];
-        comes_to(ahead(&bench, rows(), &[1.0, 0.0], 1000.0), 490.0, Way::HandOver);
-        comes_to(ahead(&bench, rows(), &[0.0, 1.0], 1000.0), 400.0, Way::HandOver);
-        let mixed = ((3.0_f64 * 0.5 * 490.0 + 7.0 * 0.1 * 400.0) / 2.2 * 1e9).round() / 1e9;
-        comes_to(ahead(&bench, rows(), &[0.5, 0.1], 1000.0), mixed, Way::HandOver);
-    }
-}
+mod tests;

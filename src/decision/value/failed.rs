@@ -2,7 +2,7 @@
 
 use super::super::simulate::{Bits, both, or_into, words};
 use super::{Bench, Together};
-use std::cell::Cell;
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -16,7 +16,6 @@ pub(super) struct Failed {
 }
 
 /// What is known once some repairs have failed.
-#[derive(Clone)]
 pub(super) struct Further {
     /// Those, ascending.
     pub(super) done: Vec<usize>,
@@ -24,6 +23,8 @@ pub(super) struct Further {
     before: Bits,
     /// Repairs, ascending, that cure worlds with one of those and not alone.
     pub(super) with: Vec<With>,
+    /// For each repair the worlds left that it cures, alone or with one of those; when asked for.
+    cures: Vec<OnceCell<Bits>>,
 }
 
 /// Worlds that a repair cures after others.
@@ -33,15 +34,6 @@ pub(super) struct With {
     worlds: Rc<[u64]>,
     /// How many.
     pub(super) n: f64,
-}
-
-/// What is left of the rows of a split once some repairs have failed.
-pub(super) struct Left {
-    pub(super) further: Rc<Further>,
-    /// The worlds left of the rows, one row after the other.
-    worlds: Bits,
-    /// For each repair and row how many worlds it cures; less than none until they are counted.
-    cured: Vec<Cell<f64>>,
 }
 
 impl Bench {
@@ -74,7 +66,8 @@ impl Bench {
 
     /// What is known once those in `done` have failed: what was known before the `last` of them did, and what that one adds.
     fn further(&self, before: &Further, done: Vec<usize>, last: usize, together: &mut Together<'_>) -> Further {
-        let mut further = Further { done, ..before.clone() };
+        let (with, left) = (before.with.clone(), before.before.clone());
+        let mut further = Further { done, before: left, with, cures: vec![OnceCell::new(); self.cures.len()] };
         // Worlds that only three repairs together cure are left to the next step.
         or_into(&mut further.before, &self.cures[last]);
         for repair in 0..self.cures.len() {
@@ -98,47 +91,32 @@ impl Bench {
 }
 
 impl Failed {
-    /// Nothing has failed in `n` worlds.
-    pub(super) fn none(n: usize) -> Self {
-        let nothing = Further { done: vec![], before: vec![0; words(n)], with: vec![] };
+    /// None of so many repairs has failed in `n` worlds.
+    pub(super) fn none(repairs: usize, n: usize) -> Self {
+        let cures = vec![OnceCell::new(); repairs];
+        let nothing = Further { done: vec![], before: vec![0; words(n)], with: vec![], cures };
         Self { sets: vec![Rc::new(nothing)], numbers: BTreeMap::from([(vec![], 0)]), with: BTreeMap::new() }
     }
 }
 
-impl Left {
-    pub(super) fn of(further: Rc<Further>, rows: &[Bits], repairs: usize) -> Self {
-        let mut worlds = Bits::with_capacity(rows.len() * further.before.len());
-        for row in rows {
-            worlds.extend(row.iter().zip(&further.before).map(|(row, before)| row & !before));
+impl Further {
+    /// In how many worlds of `row` a repair is the cure now.
+    pub(super) fn cured(&self, bench: &Bench, repair: usize, row: &[u64]) -> f64 {
+        f64::from(both(row, self.cures[repair].get_or_init(|| self.cures_now(bench, repair))))
+    }
+
+    fn cures_now(&self, bench: &Bench, repair: usize) -> Bits {
+        let mut cures = bench.cures[repair].clone();
+        if let Ok(at) = self.with.binary_search_by_key(&repair, |with| with.repair) {
+            or_into(&mut cures, &self.with[at].worlds);
         }
-        Self { cured: vec![Cell::new(-1.0); repairs * rows.len()], worlds, further }
+        cures.iter_mut().zip(&self.before).for_each(|(cures, before)| *cures &= !before);
+        cures
     }
 
-    /// What is left of a row.
-    fn row(&self, row: usize) -> &[u64] {
-        let words = self.further.before.len();
-        &self.worlds[row * words..][..words]
-    }
-
-    /// How many worlds of a row whoever hands over could have cured.
-    pub(super) fn own(&self, bench: &Bench, row: usize) -> f64 {
-        f64::from(both(self.row(row), &bench.giving_up.own))
-    }
-
-    /// How many worlds of a row a repair cures.
-    pub(super) fn cured(&self, bench: &Bench, repair: usize, row: usize) -> f64 {
-        let known = &self.cured[row * bench.cures.len() + repair];
-        if known.get() < 0.0 {
-            let (row, alone) = (self.row(row), &bench.cures[repair]);
-            let with = &self.further.with;
-            known.set(f64::from(match with.binary_search_by_key(&repair, |with| with.repair) {
-                Err(_) => both(row, alone),
-                Ok(at) => {
-                    let any = alone.iter().zip(with[at].worlds.iter()).map(|(alone, with)| alone | with);
-                    row.iter().zip(any).map(|(row, any)| (row & any).count_ones()).sum()
-                }
-            }));
-        }
-        known.get()
+    /// How many worlds of `row` whoever hands over could have cured.
+    pub(super) fn own(&self, bench: &Bench, row: &[u64]) -> f64 {
+        let own = bench.giving_up.own.iter().zip(&self.before).zip(row);
+        f64::from(own.map(|((own, before), row)| (own & !before & row).count_ones()).sum::<u32>())
     }
 }
