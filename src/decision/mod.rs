@@ -247,7 +247,7 @@ fn weigh<T>(
     let goes_on = GoesOn::of(&desk, &ranked, settings);
     let priced = ranked.remove(0);
     let bounds = settings.bounds.then(|| proof.unwrap_or_else(|| desk.bounds(&priced)));
-    let others = other_ways(&priced, &ranked, settings.alternatives);
+    let others = other_ways(&desk, &priced, &ranked, settings.alternatives);
     let mut alternatives: Vec<Proposal> = others.into_iter().map(|option| desk.propose(option, priced.total)).collect();
     // A check that loses, and then the same again, is no other way.
     let runner_up = ranked.iter().find(|o| !o.worth.is_losing()).map_or(priced.total, |o| o.total);
@@ -296,9 +296,10 @@ fn weigh<T>(
     Ok((advice, also))
 }
 
-/// The runners-up that are other ways to go on, at most so many. To look at something that changes nothing is none; beside
-/// handing over what is not worth it comes last; beside a repair the best check is among them.
-fn other_ways<'p>(best: &Priced, ranked: &'p [Priced], most: usize) -> Vec<&'p Priced> {
+/// The runners-up that are other ways to go on, at most so many. To look at something that changes nothing is none, nor is
+/// what costs more than it saves and tells of no cause, unless all are asked for; beside handing over what is not worth it
+/// comes last; beside a repair the best check is among them.
+fn other_ways<'p>(desk: &Desk<'_, '_>, best: &Priced, ranked: &'p [Priced], most: usize) -> Vec<&'p Priced> {
     let ways = ranked.iter().filter(|option| option.worth != Worth::Nothing);
     let (last, first): (Vec<&Priced>, Vec<&Priced>) =
         ways.partition(|option| best.option == Choice::HandOver && option.worth.is_losing());
@@ -308,8 +309,8 @@ fn other_ways<'p>(best: &Priced, ranked: &'p [Priced], most: usize) -> Vec<&'p P
     if let Some(at) = ways.iter().position(is_check).filter(|at| beside_repair && *at >= most && most > 0) {
         ways.swap(most - 1, at);
     }
-    ways.truncate(most);
-    ways
+    let tells = |option: &&Priced| most == usize::MAX || !option.worth.is_losing() || desk.tells_of_a_cause(option);
+    ways.into_iter().filter(tells).take(most).collect()
 }
 
 /// The check that closes a hazard, as a step before what is wanted.

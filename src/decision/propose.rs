@@ -17,6 +17,9 @@ const LOOKS_COMPARED: usize = 24;
 
 /// For some checks (by position): worlds counted by their row, by the cheapest cure, and by the row of the step before.
 struct Looks(Vec<(usize, Vec<Vec<Vec<f64>>>)>);
+/// What a cause would seem to be moved by were it drawn apart from the answer is below so many of these, a hundred causes over.
+const STANDARD_ERRORS: f64 = 4.0;
+
 impl Desk<'_, '_> {
     /// An option as a proposal; `other` is the best total without it.
     pub fn propose(&self, priced: &Priced, other: f64) -> Proposal {
@@ -239,7 +242,15 @@ impl Desk<'_, '_> {
             .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
     }
 
-    /// The causes whose chances a check moves most.
+    /// Whether a check moves any cause, and what is no check is done for one.
+    pub fn tells_of_a_cause(&self, priced: &Priced) -> bool {
+        match priced.option {
+            Choice::Check(at) => !self.separates(at).is_empty(),
+            _ => true,
+        }
+    }
+
+    /// The causes whose chances a check moves most, and by more than the worlds drawn would by themselves.
     fn separates(&self, check: usize) -> Vec<Instance<Cause>> {
         let split = &self.splits[check];
         #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
@@ -254,15 +265,17 @@ impl Desk<'_, '_> {
                 let on = self.worlds.on(var, self.belief.model.now);
                 let by_row: Vec<f64> = split.rows().iter().map(|r| f64::from(both(r, on)) / n).collect();
                 let before: f64 = by_row.iter().sum();
-                let moves = self.mixtures[check]
-                    .iter()
-                    .map(|weights| {
-                        let joint: f64 = by_row.iter().zip(weights).map(|(b, w)| b * w).sum();
-                        (joint - before * split.chance(weights)).abs()
-                    })
-                    .sum();
-                (cause, moves)
+                let (mut moves, mut by_chance) = (0.0, 0.0);
+                for weights in &self.mixtures[check] {
+                    let joint: f64 = by_row.iter().zip(weights).map(|(b, w)| b * w).sum();
+                    let outcome = split.chance(weights);
+                    moves += (joint - before * outcome).abs();
+                    by_chance += (before * (1.0 - before) * outcome * (1.0 - outcome) / n).max(0.0).sqrt();
+                }
+                (cause, moves, STANDARD_ERRORS * by_chance)
             })
+            .filter(|(_, moves, by_chance)| moves > by_chance)
+            .map(|(cause, moves, _)| (cause, moves))
             .collect();
         moved.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
         // A cause that moves less than a fifth of the leader is not what the check is about.
