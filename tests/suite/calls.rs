@@ -174,10 +174,10 @@ fn an_empty_tank_is_not_filled_in_a_call() {
     };
     case("owner");
     let before = "1\n1\n1\nt\n1\n";
-    let shown = call(place.path(), &format!("{before}3\n"));
+    let shown = call(place.path(), &format!("{before}1\n"));
     for said in [
         "Next, and not in this call: have the tank filled where it is always filled",
-        "1 They have done it   2 Look further first   3 They do it and call back",
+        "1 They do it and call back   2 Look further first   3 They have done it",
         "Do this and call back",
         "Not in this call.",
         "Then call back before it is tried.",
@@ -186,7 +186,7 @@ fn an_empty_tank_is_not_filled_in_a_call() {
     }
     assert!(!shown.contains("dd fresh fuel"), "nobody pours in a call: {shown}");
     // The next call: it is done. What was filled is smelled for before it is tried.
-    let shown = call(place.path(), &format!("{before}1\n1\n1\nq\n"));
+    let shown = call(place.path(), &format!("{before}3\n1\n1\nq\n"));
     let smelled = shown.find("Asked again because of this: have the tank filled").expect(&shown);
     let tried = shown.find("is that gone?").expect(&shown);
     assert!(smelled < tried && shown.contains("Done: have the tank filled"), "{shown}");

@@ -54,8 +54,12 @@ pub(super) fn fix_or_look(
     cautions(bench, &hazards_of(bench, state, &action), screen);
     screen.choices = vec!["Begin the repair".to_owned(), "Look further first".to_owned()];
     if by_phone(bench.knowledge, &state.case) {
-        let now = if apart { "They have done it" } else { "They do it now" };
-        screen.choices = [now, "Look further first", "They do it and call back"].map(str::to_owned).to_vec();
+        let mut choices = ["They do it now", "Look further first", "They do it and call back"];
+        if apart {
+            // What is usual comes first.
+            choices = ["They do it and call back", "Look further first", "They have done it"];
+        }
+        screen.choices = choices.map(str::to_owned).to_vec();
     }
 }
 

@@ -14,8 +14,10 @@ use crate::safety::Verdict;
 use jiff::Timestamp;
 
 pub(super) fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, places: &[usize], input: &Input) {
+    let by_phone = by_phone(bench.knowledge, &state.case);
+    let (done, later) = if by_phone && bench.knowledge.repairs[repair].between_calls { (2, 0) } else { (0, 2) };
     match input {
-        Input::Pick(0) => start_repair(bench, state, repair, places),
+        Input::Pick(choice) if *choice == done => start_repair(bench, state, repair, places),
         Input::Pick(1) => {
             let next = other_check(state);
             match next {
@@ -26,7 +28,7 @@ pub(super) fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repai
                 None => state.notices.push(NO_CHECK_HELPS.to_owned()),
             }
         }
-        Input::Pick(2) if by_phone(bench.knowledge, &state.case) => state.end = Some(End::Left),
+        Input::Pick(choice) if by_phone && *choice == later => state.end = Some(End::Left),
         Input::Key(Key::Back) => back(bench, state, None),
         _ => not_here(state),
     }
