@@ -16,7 +16,7 @@ use crate::case::{Answer, Entry, Event, Presence};
 use crate::decision::{Action, Advice, Appraised, Settings, appraise, step_cost};
 use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Check, Ix, Tick};
+use crate::knowledge::{Cause, Check, Ix, Tick, User};
 use crate::trial::job::{self, Job};
 use crate::trial::truth::Truth;
 use crate::units::{Minutes, Money};
@@ -184,7 +184,7 @@ impl<'t, 'k> Drill<'t, 'k> {
 
     /// Every check at every place and every repair, in the order of the knowledge base.
     pub fn actions(&self) -> impl Iterator<Item = Action> + '_ {
-        checks(self.job.laid).chain(repairs(self.job.laid))
+        checks(self.job.laid).chain(repairs(self.job.laid, self.job.case.user))
     }
 
     /// The whole bench: every check at every place, every repair, the quickest first; handing over is not among them.
@@ -454,9 +454,10 @@ fn checks<'l>(laid: &'l Laid<'_>) -> impl Iterator<Item = Action> + 'l {
 }
 
 /// Every repair that removes something, everywhere and, where it is done place by place, at each place.
-fn repairs<'l>(laid: &'l Laid<'_>) -> impl Iterator<Item = Action> + 'l {
+fn repairs<'l>(laid: &'l Laid<'_>, user: Ix<User>) -> impl Iterator<Item = Action> + 'l {
     let able = laid.knowledge.repairs.iter();
     let able = able.filter(|(_, repair)| !repair.service && !repair.removes.is_empty() && laid.fits(&repair.fitted));
+    let able = able.filter(move |(_, repair)| repair.is_for(&laid.knowledge.users[user]));
     able.flat_map(|(ix, repair)| {
         let places = laid.places(repair.scope);
         let apart = if places > 1 && !repair.together { places } else { 0 };

@@ -296,6 +296,20 @@ fn what_is_forbidden_can_be_done_and_ends_it() {
     });
 }
 
+/// At the bench nobody has the tank filled by somebody else between two calls.
+#[test]
+fn what_an_owner_does_between_calls_is_no_choice() {
+    let knowledge = watercraft::knowledge();
+    with_drill(&knowledge, Level::Single, 3, |drill| {
+        let repairs = drill.bench().into_iter().filter_map(|offer| match offer.action {
+            Action::Repair(repair, _) => Some(&knowledge.repairs[repair]),
+            _ => None,
+        });
+        let (between, at_the_bench): (Vec<_>, Vec<_>) = repairs.partition(|repair| repair.between_calls);
+        assert!(between.is_empty() && at_the_bench.len() > 20);
+    });
+}
+
 #[test]
 fn a_sniff_without_airing_closes_nothing() {
     let knowledge = small_engine::knowledge();
