@@ -173,3 +173,19 @@ fn no_repair_bars_itself() {
     }
     assert!(barred.is_empty(), "{}", barred.join("\n"));
 }
+
+/// Common practice, no source: a new part cures whatever cleaning and rebuilding the old one cures, as surely at least.
+#[test]
+fn a_new_carburetor_cures_what_a_rebuilt_one_cures() {
+    for knowledge in bases() {
+        let removes = |id: &str| {
+            let repair = knowledge.repairs.find(id).expect("both bases know it");
+            knowledge.repairs[repair].removes.clone()
+        };
+        let new = removes("rm-carb-replace");
+        for (cause, sureness) in removes("rm-carb-rebuild") {
+            let of_new = new.iter().find(|(known, _)| *known == cause).map_or(0.0, |(_, sureness)| sureness.get());
+            assert!(of_new >= sureness.get(), "{}: {of_new}", knowledge.causes.id(cause));
+        }
+    }
+}
