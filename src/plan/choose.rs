@@ -60,6 +60,21 @@ pub struct Choice {
     pub not_cured: Vec<Aim>,
     /// Repairs worth offering, with what each adds.
     pub offers: Vec<(Ix<Repair>, Minutes, Money)>,
+    /// For repairs chosen, the best way without.
+    pub other_ways: Vec<Without>,
+}
+
+/// The best way to remove what a plan goes for without one of its repairs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Without {
+    /// The repair it does without.
+    pub repair: Ix<Repair>,
+    /// What it does that the plan does not.
+    pub instead: Vec<Ix<Repair>>,
+    /// Minutes it takes more; below zero: less.
+    pub minutes: Minutes,
+    /// What it costs more, comebacks with it.
+    pub cost: Money,
 }
 
 /// Chooses the repairs.
@@ -70,14 +85,48 @@ pub fn choose(context: &Context<'_>, aims: &[Aim]) -> Result<Choice, PlanError> 
         let causes = not_cured.iter().map(|aim| format!("`{}`", words::cause(context.laid, aim.cause).id)).collect();
         return Err(PlanError::NoRepair { causes });
     }
-    let mut search = Search { context, aims: &curable, best: None, sets: 0 };
-    search.from(&Jobs::default());
-    let (_, chosen) = search.best.expect("every aim has a repair, so some set removes them all");
-    let mut jobs = chosen;
+    let best = best(context, &curable, None).expect("every aim has a repair, so some set removes them all");
+    let other_ways = other_ways(context, &curable, &best);
+    let (_, mut jobs) = best;
     let companions = companions(context, &curable, &mut jobs);
     let because = close(context, &mut jobs);
     let offers = offers(context, &jobs);
-    Ok(Choice { jobs, because, companions, not_cured, offers })
+    Ok(Choice { jobs, because, companions, not_cured, offers, other_ways })
+}
+
+/// The cheapest set that removes every aim, without one repair where that is asked; `None` where only that one removes
+/// something.
+fn best(context: &Context<'_>, aims: &[Aim], without: Option<Ix<Repair>>) -> Option<(Money, Jobs)> {
+    let mut search = Search { context, aims, without, best: None, sets: 0 };
+    search.from(&Jobs::default());
+    search.best
+}
+
+/// For each repair chosen the best way without, where it costs no more than a return visit on top: parts may be out of
+/// stock, and an owner may rather pay for hours than for parts.
+fn other_ways(context: &Context<'_>, aims: &[Aim], (price, chosen): &(Money, Jobs)) -> Vec<Without> {
+    let closed = |jobs: &Jobs| {
+        let mut all = jobs.clone();
+        close(context, &mut all);
+        all
+    };
+    let way = |repair: Ix<Repair>| {
+        let (other_price, other) = best(context, aims, Some(repair))?;
+        let (plan, other) = (closed(chosen), closed(&other));
+        // What a rule asks for is no choice.
+        if other.has(repair) {
+            return None;
+        }
+        let instead: Vec<Ix<Repair>> = other.iter().map(|(r, _)| r).filter(|r| !plan.has(*r)).collect();
+        let cost = other_price - *price;
+        (!instead.is_empty() && cost < context.laid.knowledge.costs.comeback).then(|| Without {
+            repair,
+            instead,
+            minutes: context.minutes(&other) - context.minutes(&plan),
+            cost,
+        })
+    };
+    chosen.iter().filter_map(|(repair, _)| way(repair)).collect()
 }
 
 /// The repairs that remove a cause instance, each with the places it must be done at.
@@ -111,6 +160,7 @@ fn removes(context: &Context<'_>, jobs: &Jobs, cause: Instance<Cause>) -> bool {
 struct Search<'a> {
     context: &'a Context<'a>,
     aims: &'a [Aim],
+    without: Option<Ix<Repair>>,
     best: Option<(Money, Jobs)>,
     sets: usize,
 }
@@ -134,7 +184,8 @@ impl Search<'_> {
             }
             return;
         };
-        let mut next: Vec<(Money, Jobs)> = candidates(self.context, open.cause)
+        let mut next: Vec<(Money, Jobs)> = self
+            .candidates(open.cause)
             .into_iter()
             .filter_map(|(repair, places)| {
                 let mut with = chosen.clone();
@@ -153,13 +204,19 @@ impl Search<'_> {
         }
     }
 
+    fn candidates(&self, cause: Instance<Cause>) -> Vec<(Ix<Repair>, Vec<usize>)> {
+        let mut all = candidates(self.context, cause);
+        all.retain(|(repair, _)| Some(*repair) != self.without);
+        all
+    }
+
     /// Whether a cause is removed; where only long shots remove it, whether one of them is taken.
     fn handled(&self, jobs: &Jobs, cause: Instance<Cause>) -> bool {
         if removes(self.context, jobs, cause) {
             return true;
         }
         let scope = self.context.laid.knowledge.causes[cause.item].scope;
-        candidates(self.context, cause).iter().all(|(repair, places)| {
+        self.candidates(cause).iter().all(|(repair, places)| {
             jobs.iter().any(|(r, at)| {
                 r == *repair
                     && repair_reaches(self.context.laid, r, at, scope, cause.at)
@@ -285,14 +342,9 @@ fn offers(context: &Context<'_>, jobs: &Jobs) -> Vec<(Ix<Repair>, Minutes, Money
             }
             let mut with = jobs.clone();
             with.add(offered, &(0..context.laid.places(item.scope)).collect::<Vec<_>>());
-            let minutes = |jobs: &Jobs| -> Minutes {
-                let work: Minutes = jobs.iter().map(|(r, places)| context.work(r, places)).sum();
-                work + context.access(jobs).iter().map(|(_, reach)| reach.total()).sum()
-            };
-            let adds = minutes(&with) - minutes(jobs);
             offers.push((
                 offered,
-                adds * context.rate(context.by(offered)).pace,
+                context.minutes(&with) - context.minutes(jobs),
                 context.price(&with) - context.price(jobs),
             ));
         }

@@ -119,6 +119,15 @@ impl<'a> Context<'a> {
         self.laid.knowledge.repairs[repair].minutes * count(places.len())
     }
 
+    /// Minutes of a set of repairs, access with it, each at the pace of who does it.
+    pub fn minutes(&self, jobs: &Jobs) -> Minutes {
+        let work: Minutes =
+            jobs.iter().map(|(repair, places)| self.work(repair, places) * self.rate(self.by(repair)).pace).sum();
+        let reach =
+            |(access, reach): &(Ix<Access>, Reach)| reach.total() * self.rate(self.opened_by(*access, jobs)).pace;
+        work + self.access(jobs).iter().map(reach).sum()
+    }
+
     /// Labor and parts of a set of repairs, access with it. Access is the shop's work where a repair behind it is.
     pub fn price(&self, jobs: &Jobs) -> Money {
         self.labor(jobs) + Bill::of(self.laid, jobs).total()

@@ -97,6 +97,8 @@ pub struct Plan {
     pub cost: Cost,
     /// Repairs worth offering while there. Not in the cost.
     pub offers: Vec<Offer>,
+    /// For repairs that another way could do without: that way.
+    pub other_ways: Vec<OtherWay>,
     /// Parts and looks worth having while there. Not in the cost.
     pub offered_parts: Vec<String>,
     /// What to tell the owner.
@@ -291,6 +293,23 @@ pub struct Offer {
     #[schemars(with = "f64")]
     pub minutes: Minutes,
     /// What it adds to the cost, labor and parts.
+    #[serde(serialize_with = "plain::money")]
+    #[schemars(with = "f64")]
+    pub cost: Money,
+}
+
+/// The best way to remove what a plan goes for without one of its repairs.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct OtherWay {
+    /// The repair it does without.
+    pub without: Named,
+    /// The repairs it does in its place.
+    pub instead: Vec<Named>,
+    /// Minutes it takes more; below zero: less.
+    #[serde(serialize_with = "plain::minutes")]
+    #[schemars(with = "f64")]
+    pub minutes: Minutes,
+    /// What it is expected to cost more, labor, parts and comebacks.
     #[serde(serialize_with = "plain::money")]
     #[schemars(with = "f64")]
     pub cost: Money,

@@ -23,7 +23,7 @@ use crate::access::Reach;
 use crate::belief::Explanations;
 use crate::knowledge::{Access, Hazard, Ix, Phase, Proof, Repair, Setting, Turns};
 use crate::units::Minutes;
-use beside::{cautions, cost, craft, job, offers, opens, part_lines, told, tools, verdicts};
+use beside::{cautions, cost, craft, job, offers, opens, other_ways, part_lines, told, tools, verdicts};
 use groups::{Groups, VaporGate};
 use off::Fitted;
 use proofs::{Fuel, Proofs};
@@ -88,6 +88,7 @@ pub fn write(context: &Context<'_>, aims: &[Aim], choice: &Choice, explanations:
         tools: tools(context, &choice.jobs),
         verdicts: verdicts(context, &choice.jobs),
         offers: offers(context, choice),
+        other_ways: other_ways(context, choice),
         offered_parts: told(choice, context, |repair| &repair.while_there_parts),
         tell_owner: told(choice, context, |repair| &repair.tell_owner),
         waste: WASTE.to_owned(),

@@ -20,13 +20,21 @@ layouts:
 history_rules: {odds_cap: 12, chance_cap: 0.85, story_power: 0.4}
 users:
   bench: {labor: 60, pace: 1}
-costs: {hand_over: HAND_OVER, wasted_trip: 0, comeback: 0, basis: estimate}
+costs: {hand_over: HAND_OVER, wasted_trip: 0, comeback: COMEBACK, basis: estimate}
 basis: estimate
 ";
 
 /// Reads a small knowledge base: the slip, the price of handing over, and for each kind of file its text.
 pub fn read(slip: f64, hand_over: f64, files: &[(&str, &str)]) -> Knowledge {
-    let manifest = MANIFEST.replace("SLIP", &slip.to_string()).replace("HAND_OVER", &hand_over.to_string());
+    read_with(slip, hand_over, 0.0, files)
+}
+
+/// The same with the price of a craft that comes back.
+pub fn read_with(slip: f64, hand_over: f64, comeback: f64, files: &[(&str, &str)]) -> Knowledge {
+    let manifest = MANIFEST
+        .replace("SLIP", &slip.to_string())
+        .replace("HAND_OVER", &hand_over.to_string())
+        .replace("COMEBACK", &comeback.to_string());
     let mut all = vec![("craft.yaml".to_owned(), manifest.into_bytes())];
     all.extend(files.iter().map(|(kind, text)| (format!("{kind}.yaml"), text.as_bytes().to_vec())));
     let (knowledge, findings) = knowledge::read(&all);

@@ -4,7 +4,7 @@ use super::super::bill::Bill;
 use super::super::choose::{Choice, Jobs};
 use super::super::cost::{Context, labor};
 use super::super::goals::Aim;
-use super::super::{Cost, Job, Named, Offer, PartLine, Source, Stage, Verdict, words};
+use super::super::{Cost, Job, Named, Offer, OtherWay, PartLine, Source, Stage, Verdict, words};
 use super::held;
 use super::proofs::Proofs;
 use crate::knowledge::{Hazard, Ix, Repair};
@@ -164,6 +164,20 @@ pub fn offers(context: &Context<'_>, choice: &Choice) -> Vec<Offer> {
         .offers
         .iter()
         .map(|(ix, minutes, cost)| Offer { repair: words::repair(context.laid, *ix), minutes: *minutes, cost: *cost })
+        .collect()
+}
+
+pub fn other_ways(context: &Context<'_>, choice: &Choice) -> Vec<OtherWay> {
+    let named = |repair: Ix<Repair>| words::repair(context.laid, repair);
+    choice
+        .other_ways
+        .iter()
+        .map(|way| OtherWay {
+            without: named(way.repair),
+            instead: way.instead.iter().copied().map(named).collect(),
+            minutes: way.minutes,
+            cost: way.cost,
+        })
         .collect()
 }
 

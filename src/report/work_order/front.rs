@@ -2,8 +2,9 @@
 
 use super::outline::{Heading, Outline, Part};
 use super::with_places;
-use crate::plan::{By, Goal, Job, Plan, Source, StageKind, Vapor, Why};
+use crate::plan::{By, Goal, Job, OtherWay, Plan, Source, StageKind, Vapor, Why};
 use crate::report::{Block, Column, Document, Figures, Rich, Table};
+use crate::units::Minutes;
 
 /// The first page: what, why, in which order, with what, at what cost.
 pub fn write(plan: &Plan, outline: &Outline<'_>, figures: &Figures, doc: &mut Document) {
@@ -71,7 +72,22 @@ fn repairs(plan: &Plan, figures: &Figures, doc: &mut Document) {
             figures.price(plan.cost.parts).into(),
         ]),
     }));
-    doc.bullets(reasons(plan));
+    doc.bullets(reasons(plan).into_iter().chain(plan.other_ways.iter().map(|way| other_way(way, figures))));
+}
+
+/// What could be done in place of a repair: parts may be out of stock, and some would rather pay for hours than for parts.
+fn other_way(way: &OtherWay, figures: &Figures) -> Rich {
+    let instead: Vec<&str> = way.instead.iter().map(|repair| repair.words.as_str()).collect();
+    let minutes = way.minutes.get();
+    let time = match figures.minutes(Minutes::of(minutes.abs())) {
+        _ if minutes.abs() < 0.5 => "as long".to_owned(),
+        time if minutes < 0.0 => format!("{time} less"),
+        time => format!("{time} more"),
+    };
+    Rich::strong(&format!("In place of “{}”", way.without.words))
+        .and(": ")
+        .and(&instead.join("; "))
+        .and(&format!(". {} more on average, {time}.", figures.money(way.cost)))
 }
 
 /// Why repairs that remove nothing looked for are in the plan: those with the same reason together.
