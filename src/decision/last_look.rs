@@ -8,9 +8,13 @@ use super::desk::{Choice, Desk, Priced};
 /// The share of the price of handing over that such a look may cost. Estimate: some minutes beside a day's work.
 const SHARE: f64 = 0.02;
 
+/// Totals no further apart are about the same to whoever reads them: half a unit of money.
+const ABOUT: f64 = 0.5;
+
 impl Desk<'_, '_> {
     /// Where handing over comes first and an interlock forbids to try the symptom: the position of the best cheap check that
-    /// is waited for and was not made since it began to be.
+    /// is waited for and was not made since it began to be; of those about as good the one that tells most, for where every
+    /// cylinder is waited for, one begins with that which showed the metal.
     pub fn last_look(&self, ranked: &[Priced]) -> Option<usize> {
         let lock = self.lock.as_ref().filter(|_| ranked.first().is_some_and(|o| o.option == Choice::HandOver))?;
         let is_due = |option: Choice| match option {
@@ -22,7 +26,11 @@ impl Desk<'_, '_> {
             }
             _ => false,
         };
-        let due = ranked.iter().enumerate().filter(|(_, priced)| is_due(priced.option));
-        due.min_by(|a, b| a.1.total.total_cmp(&b.1.total)).map(|(at, _)| at)
+        let tells = |option: Choice| if let Choice::Check(at) = option { self.gains[at] } else { 0.0 };
+        let due = || ranked.iter().enumerate().filter(|(_, priced)| is_due(priced.option));
+        let least = due().map(|(_, priced)| priced.total).min_by(f64::total_cmp)?;
+        let about = due().filter(|(_, priced)| priced.total <= least + ABOUT);
+        // The first of those that tell as much.
+        about.rev().max_by(|a, b| tells(a.1.option).total_cmp(&tells(b.1.option))).map(|(at, _)| at)
     }
 }

@@ -437,3 +437,19 @@ fn metal_on_a_plug_is_not_answered_with_a_gasket() {
     assert!(!after("rm-head-gasket"));
     assert!(after("rm-top-end"));
 }
+
+/// Of the looks that are waited for before it may run again, that at the cylinder with the metal on its plug comes first, on
+/// either side (common practice, no source).
+#[test]
+fn the_cylinder_with_metal_on_its_plug_is_looked_into_first() {
+    let knowledge = knowledge();
+    for (at, place) in ["front", "rear"].into_iter().enumerate() {
+        let text = format!(
+            "format: 1\nknowledge: {{id: watercraft-two-stroke}}\ncraft: {{layout: twin-each}}\nsymptoms: [sy-no-top-end]\n\
+             log:\n  - {{check: ck-smell-hull, outcome: none, aired: 10 min}}\n  \
+             - {{check: ck-plug-color@{place}, outcome: metal-specks}}\n"
+        );
+        let Action::Check(check) = next(&knowledge, &read(&knowledge, &text)) else { panic!("a look comes first") };
+        assert_eq!((knowledge.checks.id(check.item), check.at), ("ck-compression", at), "{place}");
+    }
+}
