@@ -94,8 +94,8 @@ pub fn choose(context: &Context<'_>, aims: &[Aim]) -> Result<Choice, PlanError> 
     Ok(Choice { jobs, because, companions, not_cured, offers, other_ways })
 }
 
-/// The cheapest set that removes every aim, without one repair where that is asked; `None` where only that one removes
-/// something.
+/// The cheapest set that removes every aim, without one repair where that is asked. An aim that no other repair removes is
+/// left out then.
 fn best(context: &Context<'_>, aims: &[Aim], without: Option<Ix<Repair>>) -> Option<(Money, Jobs)> {
     let mut search = Search { context, aims, without, best: None, sets: 0 };
     search.from(&Jobs::default());
@@ -113,8 +113,9 @@ fn other_ways(context: &Context<'_>, aims: &[Aim], (price, chosen): &(Money, Job
     let way = |repair: Ix<Repair>| {
         let (other_price, other) = best(context, aims, Some(repair))?;
         let (plan, other) = (closed(chosen), closed(&other));
-        // What a rule asks for is no choice.
-        if other.has(repair) {
+        // What a rule asks for is no choice, and what leaves a cause there is no other way.
+        let leaves = |aim: &Aim| removes(context, &plan, aim.cause) && !removes(context, &other, aim.cause);
+        if other.has(repair) || aims.iter().any(leaves) {
             return None;
         }
         let instead: Vec<Ix<Repair>> = other.iter().map(|(r, _)| r).filter(|r| !plan.has(*r)).collect();

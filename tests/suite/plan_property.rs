@@ -99,6 +99,8 @@ proptest! {
         match made(&draw, &case, &laid) {
             Ok(plan) => {
                 prop_assert_eq!(plan.check_order(), Ok(()));
+                // Cheaper than the cheapest can only be what leaves something there.
+                prop_assert!(plan.other_ways.iter().all(|way| way.cost.get() >= 0.0), "{:?}", plan.other_ways);
                 removes_all(&plan);
                 nothing_is_left_out(&plan, &laid);
                 prop_assert_eq!(plan_order::walk(&plan, &BENCH.0).1, Vec::<String>::new());

@@ -33,6 +33,8 @@ fn the_worked_cases_get_the_right_plan() {
         let made = plan(&laid, &graph, &case, &belief.causes, &explanations, &Options::default());
         let made = made.unwrap_or_else(|e| panic!("{name}: {e}"));
         assert_eq!(made.check_order(), Ok(()), "{name}");
+        // Cheaper than the cheapest can only be what leaves something there.
+        assert!(made.other_ways.iter().all(|way| way.cost.get() >= 0.0), "{name}: {:?}", made.other_ways);
         let held: Vec<&str> = made.repairs.iter().map(|job| job.repair.id.as_str()).collect();
         let missing: Vec<String> =
             ids(&expected["plan"]).into_iter().filter(|id| !held.contains(&id.as_str())).collect();
