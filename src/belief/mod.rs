@@ -278,7 +278,7 @@ impl Belief {
     /// known not to fit, those that all others lead one to expect least are among the misfits: they are worth repeating
     /// before one looks beyond the list.
     ///
-    /// Cost: two up passes; where it is said, inference over a network with one more root for each effect, and worlds.
+    /// Cost: an up pass; where it is said, inference over a network with one more root for each effect, and worlds.
     ///
     /// # Errors
     /// As [`believe`].
