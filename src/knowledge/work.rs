@@ -66,8 +66,10 @@ pub struct Step {
     pub puts_on: Option<String>,
     /// Settings to write down.
     pub record: Vec<Ix<Setting>>,
-    /// Settings to set.
+    /// Settings to set back as they were found.
     pub set: Vec<Ix<Setting>>,
+    /// Settings to make anew, by the sheet, whatever was found.
+    pub anew: Vec<Ix<Setting>>,
     /// A bench test that must pass before going on.
     pub gate: Option<GateTest>,
 }
@@ -197,8 +199,8 @@ pub struct Verdict {
 pub enum Proof {
     /// A check with one of these outcomes (positions).
     Check(Ix<Check>, Vec<usize>),
-    /// Something seen.
-    Event(String),
+    /// Something seen, and the state of running it is seen in where it is not any.
+    Event(String, Option<Ix<Access>>),
 }
 
 /// Something to write down before and set after.

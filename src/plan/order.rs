@@ -213,6 +213,9 @@ impl<'a> Writer<'a> {
         wanted.extend(
             self.proofs.of_stage(stage).flat_map(|p| self.context.laid.knowledge.checks[p.check].access.clone()),
         );
+        if stage == StageKind::Run {
+            wanted.extend(&self.proofs.states);
+        }
         let needed = self.context.graph.needed(&wanted);
         (0..self.open.len()).map(|at| needed.has(Ix::new(at))).collect()
     }
@@ -420,45 +423,70 @@ impl<'a> Writer<'a> {
         }
     }
 
-    /// Starting and running, then the complaint itself.
+    /// Starting and running, and the complaint itself before it is put back for the last time.
     fn run(&mut self) {
         let stage = StageKind::Run;
         let mut proved: Vec<usize> = Vec::new();
-        let runs = !self.group(stage).is_empty() || self.proofs.of_stage(stage).next().is_some();
-        if runs && !self.has_to_put_on(stage) {
+        let knowledge = self.context.laid.knowledge;
+        let services = self.group(stage).iter().map(|ix| (knowledge.repairs[*ix].access.clone(), Some(*ix)));
+        let runs: Vec<_> = services.chain(self.proofs.states.iter().map(|state| (vec![*state], None))).collect();
+        let is_run = !runs.is_empty() || self.proofs.of_stage(stage).next().is_some();
+        if is_run && !self.has_to_put_on(stage) {
             self.put_on(stage);
         }
-        for (at, &ix) in self.group(stage).iter().enumerate() {
-            let repair = &self.context.laid.knowledge.repairs[ix];
-            self.run_state(&repair.access, ix);
-            let before =
-                [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
-            for phase in before.into_iter().chain([Phase::Refit, Phase::Settings, Phase::Fill]) {
-                self.phase_of(stage, phase, ix);
+        for (at, (access, service)) in runs.iter().enumerate() {
+            self.run_state(access, *service);
+            if let Some(ix) = *service {
+                self.serve(ix);
+            }
+            for proof in self.proofs.at_run(self.context, access) {
+                self.proof_step(stage, proof);
+                proved.push(proof);
             }
             if at == 0 {
                 self.first_start();
             }
-            self.phase_of(stage, Phase::Prove, ix);
-            let next = self.group(stage).get(at + 1).map(|next| &self.context.laid.knowledge.repairs[*next].access);
-            for proof in self.proofs.at_run(self.context, &repair.access) {
-                self.proof_step(stage, proof);
-                proved.push(proof);
+            let next = runs.get(at + 1);
+            if next.is_none() {
+                self.last_proofs(&mut proved, true);
+                self.events();
+                self.complaints();
             }
-            if next != Some(&repair.access) {
-                self.end_run(&repair.access);
+            if next.is_none_or(|(next, _)| next != access) {
+                self.end_run(access);
             }
         }
-        for proof in self.proofs.indices(stage).filter(|p| !proved.contains(p)).collect::<Vec<_>>() {
-            self.reach(stage, &self.context.laid.knowledge.checks[self.proofs.all[proof].check].access.clone());
-            self.proof_step(stage, proof);
+        self.last_proofs(&mut proved, false);
+        if runs.is_empty() {
+            self.first_start();
+            self.events();
+            self.complaints();
         }
         self.close_unneeded(stage, &[], |_| true);
-        if self.group(stage).is_empty() {
-            self.first_start();
+    }
+
+    /// A service step, in the state of running that it wants.
+    fn serve(&mut self, ix: Ix<Repair>) {
+        let before =
+            [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
+        for phase in before.into_iter().chain([Phase::Refit, Phase::Settings, Phase::Fill, Phase::Prove]) {
+            self.phase_of(StageKind::Run, phase, ix);
         }
-        self.events();
-        self.complaints();
+    }
+
+    /// The proofs that belong to no state of running: those that can be made as things stand, or all.
+    fn last_proofs(&mut self, proved: &mut Vec<usize>, as_it_stands: bool) {
+        let stage = StageKind::Run;
+        for at in self.proofs.indices(stage).filter(|at| !proved.contains(at)).collect::<Vec<_>>() {
+            let access = self.context.laid.knowledge.checks[self.proofs.all[at].check].access.clone();
+            let needed = self.context.graph.needed(&access);
+            if as_it_stands && !needed.iter().all(|ix| self.open[ix.at()]) {
+                continue;
+            }
+            self.reach(stage, &access);
+            self.proof_step(stage, at);
+            proved.push(at);
+        }
     }
 
     /// What a repair hands over that is done with the engine running is said where it is first started: at the hand-over
@@ -477,7 +505,7 @@ impl<'a> Writer<'a> {
         for (ix, _) in self.jobs.iter() {
             let repair = &self.context.laid.knowledge.repairs[ix];
             for proof in &repair.proves {
-                let Proof::Event(text) = proof else { continue };
+                let Proof::Event(text, _) = proof else { continue };
                 if self.said.insert((StageKind::Run, text.to_lowercase())) {
                     let source = Source::Repair(self.context.laid.knowledge.repairs.id(ix).to_owned());
                     let step = Step { ignites: true, by: self.context.by(ix), ..steps::plain(source, sentence(text)) };
@@ -489,6 +517,15 @@ impl<'a> Writer<'a> {
 
     fn complaints(&mut self) {
         let knowledge = self.context.laid.knowledge;
+        if let Some(why) = &self.proofs.not_tried {
+            for symptom in &self.context.case.symptoms {
+                let source = Source::Complaint(knowledge.symptoms.id(*symptom).to_owned());
+                let title = &knowledge.symptoms[*symptom].title;
+                let what = format!("Leave the complaint untried for now: {title}. {why}");
+                self.emit(StageKind::Run, Phase::Prove, steps::plain(source, what));
+            }
+            return;
+        }
         for symptom in &self.context.case.symptoms {
             let what = format!(
                 "Try the complaint again in the condition that showed it, cold, hot and under load: {}. It is gone.",

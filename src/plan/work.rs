@@ -61,8 +61,13 @@ pub struct Step {
     pub record: Vec<SettingLine>,
     /// What to set, with what was written down.
     pub set: Vec<SettingLine>,
+    /// What to make anew, by the sheet, with what was written down as it was found.
+    pub anew: Vec<SettingLine>,
     /// What must be measured or seen.
     pub tests: Vec<Test>,
+    /// How it is measured where the engine is turned for it and must not start.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub how: Vec<String>,
     /// It cranks, runs, arcs, or switches or joins a live circuit.
     pub ignites: bool,
     /// What it does to fuel vapor.

@@ -204,7 +204,7 @@ pub(super) fn proof(bench: &Bench<'_>, state: &State, repair: Ix<Repair>, screen
         .proves
         .iter()
         .filter_map(|p| match p {
-            Proof::Event(event) => Some(Rich::from(event)),
+            Proof::Event(event, _) => Some(Rich::from(event)),
             Proof::Check(..) => None,
         })
         .collect();

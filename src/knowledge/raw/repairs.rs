@@ -149,9 +149,12 @@ pub struct RawStep {
     /// Settings to write down.
     #[serde(default)]
     pub record: Vec<RawId>,
-    /// Settings to set.
+    /// Settings to set back as they were found.
     #[serde(default)]
     pub set: Vec<RawId>,
+    /// Settings to make anew, by the sheet, whatever was found.
+    #[serde(default)]
+    pub anew: Vec<RawId>,
     /// A bench test that must pass before going on.
     pub gate: Option<RawGateTest>,
 }
@@ -232,6 +235,8 @@ pub struct RawProof {
     pub pass: Vec<RawId>,
     /// Something seen: "starts twice from cold".
     pub event: Option<String>,
+    /// The state of running that `event` is seen in, where it is not any.
+    pub access: Option<RawId>,
 }
 
 /// Worth doing while there: exactly one of `repair` and `part`.

@@ -172,7 +172,10 @@ fn proof(raw: &RawProof, repair: &RawRepair, names: &Names, item: &Item<'_>, key
             }
             Some(Proof::Check(check, item.positions(&names.outcomes_of(check), &raw.pass, &format!("{key}.pass"))))
         }
-        (None, Some(event)) => Some(Proof::Event(event.clone())),
+        (None, Some(event)) => {
+            let find = |id| item.find(&names.access, id, &format!("{key}.access"));
+            Some(Proof::Event(event.clone(), raw.access.as_ref().and_then(find)))
+        }
         (check, _) => {
             let at = check.as_ref().map_or(repair.id.at, |id| id.at);
             let found = if check.is_some() { "both" } else { "neither" };

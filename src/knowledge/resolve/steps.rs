@@ -31,6 +31,7 @@ pub(super) fn steps(
             puts_on: step.puts_on.as_ref().map(|what| what.value.clone()),
             record: item.find_all(&names.settings, &step.record, &format!("{key}.record")),
             set: item.find_all(&names.settings, &step.set, &format!("{key}.set")),
+            anew: item.find_all(&names.settings, &step.anew, &format!("{key}.anew")),
             gate: step.gate.as_ref().and_then(|gate| self::gate(gate, names, item, &format!("{key}.gate"))),
         });
     }

@@ -2,7 +2,7 @@
 
 use super::super::{By, Named, Source, StageKind, Step, Test, Vapor};
 use super::{Writer, steps};
-use crate::knowledge::{Access, Check, Hazard, Ix, Phase};
+use crate::knowledge::{Access, Check, Hazard, Ix, Phase, Repair};
 use crate::safety::Safety;
 use crate::units::Minutes;
 
@@ -75,8 +75,8 @@ impl Writer<'_> {
             .collect()
     }
 
-    /// A state of running: its make-safe steps, those of the service step, then the start.
-    pub fn run_state(&mut self, wanted: &[Ix<Access>], service: Ix<crate::knowledge::Repair>) {
+    /// A state of running: its make-safe steps, those of the service step that it is for, then the start.
+    pub fn run_state(&mut self, wanted: &[Ix<Access>], service: Option<Ix<Repair>>) {
         let stage = StageKind::Run;
         let graph = self.context.graph;
         let needed = graph.needed(wanted);
@@ -94,9 +94,9 @@ impl Writer<'_> {
             self.open_access(stage, ix);
         }
         let knowledge = self.context.laid.knowledge;
-        let guards = |service: Ix<crate::knowledge::Repair>, caution: Ix<Hazard>| {
-            let steps = &knowledge.repairs[service].steps;
-            steps.iter().any(|step| step.phase == Phase::MakeSafe && step.caution == Some(caution))
+        let guards = |caution: Ix<Hazard>| {
+            let mut steps = service.iter().flat_map(|service| &knowledge.repairs[*service].steps);
+            steps.any(|step| step.phase == Phase::MakeSafe && step.caution == Some(caution))
         };
         for safe in [true, false] {
             for &ix in &runs {
@@ -104,7 +104,7 @@ impl Writer<'_> {
                 // The service step says again, and better for its purpose, what guards the same hazard; something of
                 // the state itself is still said, for it must be seen to begin.
                 let guarded = |step: &crate::knowledge::Step| {
-                    step.phase == Phase::MakeSafe && step.caution.is_some_and(|caution| guards(service, caution))
+                    step.phase == Phase::MakeSafe && step.caution.is_some_and(guards)
                 };
                 let begins = !access.steps.iter().all(guarded);
                 for at in 0..access.steps.len() {
@@ -115,7 +115,7 @@ impl Writer<'_> {
                 }
                 self.open[ix.at()] |= !safe;
             }
-            if safe {
+            if let (true, Some(service)) = (safe, service) {
                 self.phase_of(stage, Phase::MakeSafe, service);
             }
         }

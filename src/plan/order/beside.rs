@@ -9,6 +9,7 @@ use super::held;
 use super::proofs::Proofs;
 use crate::knowledge::{Hazard, Ix, Repair};
 use crate::model::compile::repair_reaches;
+use crate::safety::Action;
 use std::collections::BTreeSet;
 
 pub fn craft(context: &Context<'_>) -> Vec<String> {
@@ -53,6 +54,7 @@ pub fn job(
         })
         .map(|aim| words::cause(laid, aim.cause))
         .collect();
+    let action = Action::Repair(ix, at.to_vec());
     Job {
         repair: words::repair(laid, ix),
         places: words::places(laid, repair.scope, at),
@@ -61,7 +63,7 @@ pub fn job(
         by,
         service: repair.service,
         mind: repair.care.clone(),
-        held: repair.service.then(|| held::held(context, &choice.jobs, proofs, ix)).flatten(),
+        held: if repair.service { held::held(context, &choice.jobs, proofs, &action) } else { None },
         minutes: context.work(ix, at) * context.rate(by).pace,
         parts: bill.of_repair(ix),
     }

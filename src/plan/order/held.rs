@@ -4,18 +4,18 @@ use super::super::choose::Jobs;
 use super::super::cost::Context;
 use super::proofs::Proofs;
 use crate::case::{Answer, Case, Event, Presence};
-use crate::knowledge::{Check, GateTest, Ix, Proof, Repair};
+use crate::knowledge::{Check, GateTest, Ix, Proof};
 use crate::safety::{Action, Safety, Verdict};
 
-/// Why a service step is still barred once everything before it is done and every proof has passed; `None`: it is not.
+/// Why a service step, or trying the complaint, is still barred once everything before it is done and every proof has
+/// passed; `None`: it is not.
 ///
 /// What is beyond the user is no bar here: the plan marks that as work for the shop.
-pub fn held(context: &Context<'_>, jobs: &Jobs, proofs: &Proofs, ix: Ix<Repair>) -> Option<String> {
+pub fn held(context: &Context<'_>, jobs: &Jobs, proofs: &Proofs, action: &Action) -> Option<String> {
     let laid = context.laid;
     let done = all_done(context, jobs, proofs);
     let safety = Safety::of(laid, context.graph, &done);
-    let places = super::beside::places_of(jobs, ix).to_vec();
-    let verdict = safety.judge(laid, context.graph, &done, &context.graph.shut(), &Action::Repair(ix, places));
+    let verdict = safety.judge(laid, context.graph, &done, &context.graph.shut(), action);
     match verdict {
         Verdict::Barred { by: Some(_), why } => Some(why),
         Verdict::Barred { by: None, .. } | Verdict::May(_) => None,

@@ -96,6 +96,7 @@ fn absorb(step: &mut Step, other: Step) {
     step.ticks.extend(other.ticks);
     step.record.extend(other.record);
     step.set.extend(other.set);
+    step.anew.extend(other.anew);
     for test in other.tests {
         if !step.tests.contains(&test) {
             step.tests.push(test);

@@ -5,8 +5,9 @@ use super::super::cost::{Context, count};
 use super::super::{StageKind, Vapor};
 use super::beside::places_of;
 use super::groups::{Groups, VaporGate};
-use super::{Opened, Writer, little, steps};
+use super::{Opened, Writer, held, little, steps};
 use crate::knowledge::{Ability, Access, Check, Condition, Ix, Phase, Proof as Proves, Repair, Turns};
+use crate::safety::Action;
 use crate::units::{Minutes, Money};
 
 /// A check to be made as proof.
@@ -42,21 +43,43 @@ pub enum Fuel {
 /// All proofs of a plan.
 pub struct Proofs {
     pub all: Vec<Proof>,
+    /// The states of running that no service step is for: what is seen in one, and the complaint is tried in the last of
+    /// all.
+    pub states: Vec<Ix<Access>>,
+    /// Why the complaint may not be tried even when all is done and every proof has passed.
+    pub not_tried: Option<String>,
 }
 
 impl Proofs {
     /// The checks that the repairs name, but for those that the bench tests within them make already and those that
     /// need something opened that the plan does not open, beyond a quarter of an hour.
     pub fn of(context: &Context<'_>, vapor: &VaporGate, groups: &Groups, jobs: &Jobs) -> Self {
+        let states = states(context, groups, jobs);
+        let proofs = Self::with(context, vapor, groups, jobs, states);
+        let tries = Action::Try(context.case.symptoms.clone());
+        match held::held(context, jobs, &proofs, &tries) {
+            Some(why) => Self { not_tried: Some(why), ..Self::with(context, vapor, groups, jobs, Vec::new()) },
+            None => proofs,
+        }
+    }
+
+    /// The same with these states of running.
+    fn with(
+        context: &Context<'_>,
+        vapor: &VaporGate,
+        groups: &Groups,
+        jobs: &Jobs,
+        states: Vec<Ix<Access>>,
+    ) -> Self {
         let tested = gates(context, jobs);
-        let mut proofs = Self { all: Vec::new() };
+        let mut proofs = Self { all: Vec::new(), states, not_tried: None };
         for (ix, _) in jobs.iter() {
             for proof in &context.laid.knowledge.repairs[ix].proves {
                 let Proves::Check(check, pass) = proof else { continue };
                 if tested.contains(check) {
                     continue;
                 }
-                if let Some(stage) = Self::stage(context, vapor, groups, jobs, ix, *check) {
+                if let Some(stage) = proofs.stage(context, vapor, groups, jobs, ix, *check) {
                     let at = places(context, jobs, ix, *check);
                     proofs.add(Proof { check: *check, at, pass: pass.clone(), stage });
                 }
@@ -80,6 +103,7 @@ impl Proofs {
 
     /// When a check can be made; `None`: not within this plan.
     fn stage(
+        &self,
         context: &Context<'_>,
         vapor: &VaporGate,
         groups: &Groups,
@@ -101,7 +125,9 @@ impl Proofs {
             return None;
         }
         if !runs.is_empty() {
-            let served = groups.run.iter().any(|r| runs.iter().all(|run| knowledge.repairs[*r].access.contains(run)));
+            let services = groups.run.iter().map(|r| knowledge.repairs[*r].access.as_slice());
+            let mut states = services.chain(self.states.iter().map(std::slice::from_ref));
+            let served = states.any(|state| runs.iter().all(|run| state.contains(run)));
             return served.then_some(StageKind::Run);
         }
         let own = own_stage(groups, ix);
@@ -150,9 +176,41 @@ impl Proofs {
         let knowledge = context.laid.knowledge;
         let repairs = jobs.iter().flat_map(|(ix, _)| knowledge.repairs[ix].access.clone());
         let checks = self.all.iter().flat_map(|proof| knowledge.checks[proof.check].access.clone());
-        let wanted: Vec<Ix<Access>> = repairs.chain(checks).collect();
+        let wanted: Vec<Ix<Access>> = repairs.chain(checks).chain(self.states.iter().copied()).collect();
         context.access_for(&wanted, jobs)
     }
+}
+
+/// The states of running that something must be seen in and no service step is for; with neither of them the one that the
+/// complaint is tried in.
+fn states(context: &Context<'_>, groups: &Groups, jobs: &Jobs) -> Vec<Ix<Access>> {
+    let knowledge = context.laid.knowledge;
+    let served = |state: Ix<Access>| groups.run.iter().any(|ix| knowledge.repairs[*ix].access.contains(&state));
+    let mut states: Vec<Ix<Access>> = Vec::new();
+    for proof in jobs.iter().flat_map(|(ix, _)| &knowledge.repairs[ix].proves) {
+        if let Proves::Event(_, Some(state)) = proof
+            && !served(*state)
+            && !states.contains(state)
+        {
+            states.push(*state);
+        }
+    }
+    if states.is_empty() && groups.run.is_empty() && !context.case.symptoms.is_empty() {
+        states.extend(least_running(context));
+    }
+    states
+}
+
+/// The state of running that asks least of the craft and takes the fewest minutes.
+fn least_running(context: &Context<'_>) -> Option<Ix<Access>> {
+    let access = &context.laid.knowledge.access;
+    let runs = access.iter().filter(|(_, state)| state.shuts_others && state.ignites);
+    let asks = |state: &Access| (state.able.iter().copied().max(), state.open + state.close);
+    let less = |a: &Access, b: &Access| {
+        let ((able_a, minutes_a), (able_b, minutes_b)) = (asks(a), asks(b));
+        able_a.cmp(&able_b).then(minutes_a.get().total_cmp(&minutes_b.get()))
+    };
+    runs.min_by(|(_, a), (_, b)| less(a, b)).map(|(ix, _)| ix)
 }
 
 /// Whether what these stages open reaches so far, or within a quarter of an hour.
@@ -231,6 +289,10 @@ impl Writer<'_> {
         let mut step = self.check_step(proof.check, &proof.pass);
         step.tests = proof.at.iter().map(|place| steps::test(self.context, proof.check, *place, &proof.pass)).collect();
         step.ignites = ignites;
+        // By then the plugs may be in and the battery joined: what keeps the engine from starting stands in these lines.
+        if stage != StageKind::Run && item.turns != Turns::Not {
+            step.how.clone_from(&item.how);
+        }
         step.needs = self.access_ids(&item.access);
         self.emit(stage, Phase::Prove, step);
         // What it opens counts from its end: the check itself is made on a craft that was sniffed.

@@ -18,7 +18,9 @@ pub fn plain(source: Source, what: String) -> Step {
         ticks: Vec::new(),
         record: Vec::new(),
         set: Vec::new(),
+        anew: Vec::new(),
         tests: Vec::new(),
+        how: Vec::new(),
         ignites: false,
         vapor: Vapor::Same,
         takes_off: None,
@@ -50,6 +52,7 @@ impl Writer<'_> {
         let mut written = Step { by: self.by_of(ix), ..plain(source, step.what.clone()) };
         written.record = self.record(&step.record, Scope::Craft, &places);
         written.set = self.set_again(&step.set, Scope::Craft, &places);
+        written.anew = self.set_again(&step.anew, Scope::Craft, &places);
         let running = access.ignites && way == Way::Open && step.phase != Phase::MakeSafe;
         written.ignites = step.ignites.unwrap_or_else(|| running || self.joins_battery(step.phase, step.caution));
         written.takes_off.clone_from(&step.takes_off);
@@ -120,6 +123,7 @@ impl Writer<'_> {
             written.vapor = Vapor::Opens;
         }
         written.set = self.set_again(&step.set, repair.scope, &places);
+        written.anew = self.set_again(&step.anew, repair.scope, &places);
         written.tests = step.gate.iter().flat_map(|gate| self.gate(gate, repair.scope, &places)).collect();
         let hot = (repair.ignites || repair.turns == Turns::Starter)
             && !matches!(phase, Phase::MakeSafe | Phase::Record | Phase::HandOver)

@@ -78,6 +78,7 @@ impl<'a> Record<'a> {
             notes.push(Rich::strong("Record: ").and(&names.join("; ")).and("."));
         }
         blanks.extend(own.iter().map(|lines| filled(lines, figures)));
+        blanks.extend(grouped(&step.anew).iter().map(|lines| made_anew(lines, figures)));
         // What is on no line of the log yet stands on the sheet by then: those of one step together.
         let mut on_paper: Vec<(usize, Vec<String>)> = Vec::new();
         for lines in grouped(&step.set) {
@@ -188,6 +189,17 @@ fn set_again(lines: &[&SettingLine], figures: &Figures) -> Rich {
     let blank = filled(lines, figures);
     let said = blank.values.iter().map(Rich::text).collect::<Vec<_>>().join(", ");
     Rich::plain(&format!("As found: {name}: ")).and_strong(&said).and(".")
+}
+
+/// A setting that is made by the sheet because what was found is the fault, or of a part that is gone. What was found stands
+/// beside it, never as what to set.
+fn made_anew(lines: &[&SettingLine], figures: &Figures) -> Blank {
+    let usual = lines[0].generic.as_ref().map(|usual| format!("; usual: {usual}")).unwrap_or_default();
+    let found: Vec<String> = lines.iter().filter(|line| told(line)).filter_map(|line| value(line, figures)).collect();
+    let found = if found.is_empty() { String::new() } else { format!("; found: {}", found.join(", ")) };
+    let empty: Vec<SettingLine> = lines.iter().map(|line| SettingLine { value: None, ..(*line).clone() }).collect();
+    let empty: Vec<&SettingLine> = empty.iter().collect();
+    Blank { note: Some(format!("by the sheet{usual}{found}").into()), ..filled(&empty, figures) }
 }
 
 /// A setting that was not found but is made, with what is usual.

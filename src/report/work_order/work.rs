@@ -183,6 +183,7 @@ fn written(step: &PlanStep, number: usize, still: &[(Signal, usize)], paper: &Pa
     if let Some(air) = step.air {
         notes.push(format!("After {} of airing.", figures.minutes(air)).into());
     }
+    notes.extend(step.how.iter().map(Rich::from));
     let (more, mut blanks) = record.of_step(step, figures);
     notes.extend(more);
     let by_check = step.tests.chunk_by(|a, b| a.check.words == b.check.words);
