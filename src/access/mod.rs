@@ -2,7 +2,7 @@
 
 use crate::case::{Case, Event, Position};
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Access, Ix, Knowledge};
+use crate::knowledge::{Access, Check, Ix, Knowledge};
 use crate::units::Minutes;
 use petgraph::algo::toposort;
 use petgraph::graph::{DiGraph, NodeIndex};
@@ -107,6 +107,22 @@ impl AccessGraph {
         OpenSet(open.0.iter().zip(&needed.0).map(|(open, need)| *need || (*open && !runs)).collect())
     }
 
+    /// What is open once a check is done: all that it needs, but for what it puts back itself.
+    #[must_use]
+    pub fn after_check(&self, laid: &Laid<'_>, open: &OpenSet, check: Ix<Check>) -> OpenSet {
+        let check = &laid.knowledge.checks[check];
+        self.without(self.after(laid, open, &check.access), &check.ends_shut)
+    }
+
+    /// The same without these states and all that needs them.
+    #[must_use]
+    pub fn without(&self, mut open: OpenSet, shut: &[Ix<Access>]) -> OpenSet {
+        for access in shut {
+            self.shut_one(&mut open, *access);
+        }
+        open
+    }
+
     /// What must be put back before `wanted` can be reached, deepest first: all that a state of running does not need,
     /// and every state of running where something else is to be opened.
     #[must_use]
@@ -147,7 +163,7 @@ impl AccessGraph {
                 Event::Access { access, now: Position::Open } => open = self.after(laid, &open, &[*access]),
                 Event::Access { access, now: Position::Shut } => self.shut_one(&mut open, *access),
                 Event::Answer { check, answer, .. } if answer.informs() => {
-                    open = self.after(laid, &open, &laid.knowledge.checks[*check].access);
+                    open = self.after_check(laid, &open, *check);
                 }
                 Event::Repaired { repair, .. } => {
                     open = self.after(laid, &open, &laid.knowledge.repairs[*repair].access);

@@ -87,6 +87,15 @@ pub fn wanted(laid: &Laid<'_>, action: &Action) -> Vec<Ix<Access>> {
     }
 }
 
+/// What is open once an action is done.
+#[must_use]
+pub fn after(laid: &Laid<'_>, graph: &AccessGraph, open: &OpenSet, action: &Action) -> OpenSet {
+    match action {
+        Action::Check(check) => graph.after_check(laid, open, check.item),
+        _ => graph.after(laid, open, &wanted(laid, action)),
+    }
+}
+
 /// What an action costs from how things stand: the work, and the access it must open, to and fro.
 #[must_use]
 pub fn price(laid: &Laid<'_>, graph: &AccessGraph, rate: &Rate, open: &OpenSet, action: &Action) -> Price {
@@ -130,7 +139,7 @@ pub fn spent(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Price {
                 let n = if place.is_some() { 1 } else { laid.places(scope) };
                 let action = Action::Check(crate::knowledge::layout::Instance::new(*check, place.unwrap_or(0)));
                 let one = price(laid, graph, &rate, &open, &action);
-                let again = price(laid, graph, &rate, &graph.after(laid, &open, &wanted(laid, &action)), &action);
+                let again = price(laid, graph, &rate, &after(laid, graph, &open, &action), &action);
                 (1..n).fold(one, |sum, _| sum.plus(again))
             }
             Event::Repaired { repair, places } => {

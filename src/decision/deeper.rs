@@ -194,8 +194,7 @@ impl Desk<'_, '_> {
                     .map(|own| first.iter().zip(own).map(|(a, b)| a & b).collect::<Bits>())
                     .collect::<Vec<Bits>>()
             };
-            let wanted = cost::wanted(self.laid, &self.checks[check].0.action);
-            let after = self.graph.after(self.laid, open, &wanted);
+            let after = cost::after(self.laid, self.graph, open, &self.checks[check].0.action);
             let cost::Price { minutes, money } = price(check);
             Second {
                 check,

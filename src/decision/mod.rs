@@ -9,6 +9,7 @@ mod candidates;
 pub mod cost;
 mod deeper;
 mod desk;
+mod first_look;
 mod follow;
 mod last_look;
 mod lock;
@@ -242,6 +243,10 @@ fn weigh<T>(
     if let Some(look) = desk.last_look(&ranked) {
         let look = ranked.remove(look);
         ranked.insert(0, look);
+    } else if let Some(look) = desk.first_look(&ranked) {
+        let look = ranked.remove(look);
+        // By as much as they differ the worlds leave open: neither is dearer.
+        ranked.insert(0, Priced { total: ranked[0].total, worth: Worth::Its, ..look });
     }
     let also = also(&desk, &ranked);
     let goes_on = GoesOn::of(&desk, &ranked, settings);

@@ -1,6 +1,6 @@
 //! What could be done now: repairs and checks that this craft has, this user may do and nothing bars.
 
-use super::cost::{Price, Rate, price, time, wanted};
+use super::cost::{Price, Rate, after, price, time};
 use super::{Action, complained_of};
 use crate::access::{AccessGraph, OpenSet};
 use crate::belief::Belief;
@@ -173,10 +173,12 @@ impl Gatherer<'_, '_> {
                 || answered.contains(&(model.check.item, None));
             let no_sheet = check.reading.as_ref().is_some_and(|r| r.relative.is_some())
                 && conditions(self.laid, self.case, check).sheet.is_none();
-            // What would release an interlock is asked again: air, wipe, wait, look once more.
+            // What would release an interlock is asked again: air, wipe, wait, look once more. Not where it has been seen and
+            // only a repair can change it.
             let wanted = awaited.get(&model.check.item);
-            let again = wanted.is_some_and(|(wanted, since)| {
-                self.asked_in_vain(model.check, wanted) < WORN_OUT
+            let again = wanted.is_some_and(|(wanted, since, by_looking)| {
+                *by_looking
+                    && self.asked_in_vain(model.check, wanted) < WORN_OUT
                     && !said_so(self.laid, self.case, model.check, (wanted, *since))
             });
             if (known && !again) || no_sheet || !self.called_for(&check.after, None) || self.spoiled(model.check.item) {
@@ -194,14 +196,15 @@ impl Gatherer<'_, '_> {
         }
     }
 
-    /// The checks that interlocks which forbid to try the symptom wait for, with the outcomes wanted and the entry of the log
-    /// since which they are.
-    fn awaited(&self) -> BTreeMap<Ix<Check>, (Vec<usize>, usize)> {
+    /// The checks that interlocks which forbid to try the symptom wait for, with the outcomes wanted, the entry of the log
+    /// since which they are, and whether answers alone can release the interlock.
+    fn awaited(&self) -> BTreeMap<Ix<Check>, (Vec<usize>, usize, bool)> {
         let locks = self.safety.locks(self.laid, self.graph, &complained_of(self.case));
         let waits = |lock: &Ix<Interlock>| {
             let since = self.safety.held_since(*lock).unwrap_or(0);
+            let by_looking = self.safety.waits_for_answers(self.laid, self.graph, self.case, *lock);
             let checks = self.safety.releasing(self.laid, self.graph, self.case, *lock);
-            checks.into_iter().map(move |(check, wanted)| (check, (wanted, since)))
+            checks.into_iter().map(move |(check, wanted)| (check, (wanted, since, by_looking)))
         };
         locks.iter().flat_map(waits).collect()
     }
@@ -298,7 +301,7 @@ impl Gatherer<'_, '_> {
             Verdict::May(_) => return self.offer(action.clone()),
         };
         let price = price(self.laid, self.graph, &self.rate, self.open, action);
-        let after = self.graph.after(self.laid, self.open, &wanted(self.laid, action));
+        let after = after(self.laid, self.graph, self.open, action);
         Ok(Offer { action: action.clone(), price, before: Before::default(), after, held })
     }
 
@@ -318,7 +321,7 @@ impl Gatherer<'_, '_> {
                 } else if let Action::Check(check) = &action {
                     price = price.plus(time(&self.rate, waiting(self.airing(check.item))));
                 }
-                let after = self.graph.after(self.laid, &open, &wanted(self.laid, &action));
+                let after = after(self.laid, self.graph, &open, &action);
                 Ok(Offer { action, price, before, after, held: None })
             }
         }

@@ -470,6 +470,12 @@ impl Split {
         if all > 0.0 { mix(&self.totals, weights) / all } else { 0.0 }
     }
 
+    /// How many worlds of a mixture of rows a repair cures.
+    #[must_use]
+    pub fn cured(&self, weights: &[f64], repair: usize) -> f64 {
+        mix_column(&self.cured, weights, repair)
+    }
+
     /// How many worlds a mixture of rows amounts to.
     #[must_use]
     pub fn worlds(&self, weights: &[f64]) -> f64 {

@@ -64,6 +64,10 @@ pub struct Check {
     pub battery: Option<Battery>,
     /// Checks it makes worthless until the next start.
     pub spoils: Vec<Ix<Check>>,
+    /// States of access that it puts back before it turns the engine: interlocks look at the craft as it is then.
+    pub turns_shut: Vec<Ix<Access>>,
+    /// States of access that are put back when it is done.
+    pub ends_shut: Vec<Ix<Access>>,
     /// It draws fuel out of the tank, so it tells nothing while that is empty.
     pub draws_fuel: bool,
     /// Offered only while one of these answers stands: a check and the positions of its outcomes.

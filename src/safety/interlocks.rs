@@ -201,6 +201,17 @@ pub fn left_of(now: &Moment<'_>, condition: &Condition) -> Condition {
     }
 }
 
+/// Whether answers alone can bring a condition about: nothing in it waits for a repair.
+#[must_use]
+pub fn is_answerable(condition: &Condition) -> bool {
+    match condition {
+        Condition::RepairSince(_) => false,
+        Condition::Any(parts) => parts.iter().any(is_answerable),
+        Condition::All(parts) => parts.iter().all(is_answerable),
+        _ => true,
+    }
+}
+
 /// The checks that a condition names, with the outcomes it wants of each.
 #[must_use]
 pub fn named(condition: &Condition) -> Vec<(Ix<Check>, Vec<usize>)> {

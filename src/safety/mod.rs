@@ -210,6 +210,12 @@ impl Safety {
         interlocks::named(&self.awaited(laid, graph, case, ix))
     }
 
+    /// Whether answers alone could release an interlock that is held on; else a repair must come first.
+    #[must_use]
+    pub fn waits_for_answers(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case, ix: Ix<Interlock>) -> bool {
+        interlocks::is_answerable(&self.awaited(laid, graph, case, ix))
+    }
+
     /// Whether an action may be done now, and what must be done first.
     #[must_use]
     pub fn judge(&self, laid: &Laid<'_>, graph: &AccessGraph, case: &Case, open: &OpenSet, action: &Action) -> Verdict {
@@ -226,7 +232,12 @@ impl Safety {
             put_back = graph.order().iter().rev().copied().filter(is_in_the_way).collect();
         }
         // Only a whole craft is tried.
-        let after = if tries { graph.shut() } else { graph.after(laid, open, &traits.access) };
+        let mut after = if tries { graph.shut() } else { graph.after(laid, open, &traits.access) };
+        let mut bare = bare;
+        if let Action::Check(check) = action {
+            let shut = &laid.knowledge.checks[check.item].turns_shut;
+            (after, bare) = (graph.without(after, shut), graph.without(bare, shut));
+        }
         let as_it_stands = self.interlocked(laid, case, &after, action, &traits, None);
         if let (Ok(ticks), false) = (&as_it_stands, tries) {
             return Verdict::May(Before { put_back, close: None, ticks: ticks.clone() });

@@ -152,6 +152,9 @@ pub fn ticks_held(laid: &Laid<'_>, log: &[Entry]) -> Vec<bool> {
                 held.fill(false);
             }
             Event::Answer { check, answer, .. } if answer.informs() => {
+                if !laid.knowledge.checks[*check].ends_shut.is_empty() {
+                    held.fill(false);
+                }
                 for used in used_up(laid, *check) {
                     held[used.at()] = false;
                 }

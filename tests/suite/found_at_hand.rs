@@ -84,15 +84,15 @@ fn what_did_not_cure_is_not_done_again_before_something_speaks_for_it() {
         let (_, _, all) = weighed(&knowledge, "twin-each", log);
         all.iter().find(|a| matches!(a.action, Action::Repair(repair, _) if repair == plugs)).map(|a| a.held)
     };
-    let none = "  - {check: ck-spark-tester@rear, outcome: none}\n";
-    let blue = "  - {check: ck-spark-tester@rear, outcome: strong-blue}\n";
+    let bridged = "  - {check: ck-plug-look@rear, outcome: bridged}\n";
+    let sound = "  - {check: ck-plug-look@rear, outcome: ok}\n";
     let tank = "  - {check: ck-tank-level, outcome: reserve-only}\n";
     let done = "  - {repair: rm-plugs-renew}\n  - {symptom: sy-cranks-no-start, present: true}\n";
-    assert_eq!(held(none), Some(false), "not done yet");
-    assert_eq!(held(&format!("{none}{done}")), Some(true), "done");
-    assert_eq!(held(&format!("{none}{done}{blue}")), Some(true), "all is well there");
-    assert_eq!(held(&format!("{none}{done}{tank}")), Some(true), "says nothing of plugs");
-    assert_eq!(held(&format!("{none}{done}{none}")), Some(false), "no spark again");
+    assert_eq!(held(bridged), Some(false), "not done yet");
+    assert_eq!(held(&format!("{bridged}{done}")), Some(true), "done");
+    assert_eq!(held(&format!("{bridged}{done}{sound}")), Some(true), "all is well there");
+    assert_eq!(held(&format!("{bridged}{done}{tank}")), Some(true), "says nothing of plugs");
+    assert_eq!(held(&format!("{bridged}{done}{bridged}")), Some(false), "bridged again");
 }
 
 /// What nobody mistakes is believed, and put right where that is cheap; what only hints at a fault lifts it. Common practice,

@@ -107,7 +107,13 @@ const ROWS: &[Row] = &[
             ("bad plugs", &["plug-fouled", "plug-gap-wrong", "plug-cracked-or-wrong"]),
             ("bad ignition wire", &["plug-cap-lead-faulty"]),
         ],
-        weak: &[],
+        weak: &[
+            ("plug-gap-wrong", "the handbook's spark is seen at the plug; a sealed tester takes the plug's place"),
+            (
+                "plug-cracked-or-wrong",
+                "the handbook's spark is seen at the plug; a sealed tester takes the plug's place",
+            ),
+        ],
         left_out: &[],
     },
     Row {

@@ -67,6 +67,7 @@ mod rooms;
 mod schema;
 mod search;
 mod serve;
+mod shop_sense;
 mod small_base;
 mod small_engine;
 mod small_network;

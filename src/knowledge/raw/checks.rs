@@ -70,6 +70,12 @@ pub struct RawCheck {
     /// Checks it makes worthless until the next start.
     #[serde(default)]
     pub spoils: Vec<RawId>,
+    /// States of access that it puts back before it turns the engine.
+    #[serde(default)]
+    pub turns_shut: Vec<RawId>,
+    /// States of access that are put back when it is done.
+    #[serde(default)]
+    pub ends_shut: Vec<RawId>,
     /// It draws fuel out of the tank, so it tells nothing while that is empty.
     #[serde(default)]
     pub draws_fuel: bool,

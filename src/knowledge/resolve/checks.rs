@@ -47,6 +47,8 @@ fn check(raw: &RawCheck, names: &Names, item: &Item<'_>) -> Check {
             RawBattery::Off => Battery::Off,
         }),
         spoils: item.find_all(&names.checks, &raw.spoils, "spoils"),
+        turns_shut: item.find_all(&names.access, &raw.turns_shut, "turns_shut"),
+        ends_shut: item.find_all(&names.access, &raw.ends_shut, "ends_shut"),
         draws_fuel: raw.draws_fuel,
         after: after(&raw.after, names, item),
         again: match raw.again {

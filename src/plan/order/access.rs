@@ -103,9 +103,8 @@ impl Writer<'_> {
                 let access = &self.context.laid.knowledge.access[ix];
                 // The service step says again, and better for its purpose, what guards the same hazard; something of
                 // the state itself is still said, for it must be seen to begin.
-                let guarded = |step: &crate::knowledge::Step| {
-                    step.phase == Phase::MakeSafe && step.caution.is_some_and(guards)
-                };
+                let guarded =
+                    |step: &crate::knowledge::Step| step.phase == Phase::MakeSafe && step.caution.is_some_and(guards);
                 let begins = !access.steps.iter().all(guarded);
                 for at in 0..access.steps.len() {
                     let step = &access.steps[at];

@@ -64,13 +64,7 @@ impl Proofs {
     }
 
     /// The same with these states of running.
-    fn with(
-        context: &Context<'_>,
-        vapor: &VaporGate,
-        groups: &Groups,
-        jobs: &Jobs,
-        states: Vec<Ix<Access>>,
-    ) -> Self {
+    fn with(context: &Context<'_>, vapor: &VaporGate, groups: &Groups, jobs: &Jobs, states: Vec<Ix<Access>>) -> Self {
         let tested = gates(context, jobs);
         let mut proofs = Self { all: Vec::new(), states, not_tried: None };
         for (ix, _) in jobs.iter() {
