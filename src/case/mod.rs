@@ -4,7 +4,9 @@ pub mod codes;
 pub mod text;
 
 use crate::knowledge::layout::{Craft, Instance};
-use crate::knowledge::{Access, Cause, Check, HistoryFact, Ix, Knowledge, Repair, Setting, Symptom, Tick, User};
+use crate::knowledge::{
+    Access, Cause, Check, HistoryFact, Interlock, Ix, Knowledge, Repair, Setting, Symptom, Tick, User,
+};
 use crate::units::Measure;
 use indexmap::IndexMap;
 use jiff::Timestamp;
@@ -120,6 +122,29 @@ pub enum Event {
         /// The value as written.
         value: String,
     },
+    /// The job was stopped by what ends it (there), or the craft was declared safe after that (not there).
+    Emergency {
+        /// What ends it.
+        lock: Ix<Interlock>,
+        /// There or not.
+        now: Presence,
+    },
+}
+
+impl Case {
+    /// What has ended the job, and nobody has said since that the craft is safe: until somebody does, nothing goes on.
+    #[must_use]
+    pub fn emergency(&self) -> Option<Ix<Interlock>> {
+        let mut over = Vec::new();
+        self.log.iter().rev().find_map(|entry| match entry.event {
+            Event::Emergency { lock, now: Presence::Present } => (!over.contains(&lock)).then_some(lock),
+            Event::Emergency { lock, now: Presence::Absent } => {
+                over.push(lock);
+                None
+            }
+            _ => None,
+        })
+    }
 }
 
 /// Open or shut.

@@ -107,6 +107,8 @@ pub fn ending(
     now: Option<Timestamp>,
 ) -> Result<Option<Ending>, String> {
     Ok(match end {
+        // Nothing is left to do on a craft that nobody may go near.
+        _ if case.emergency().is_some() => None,
         End::Cured => Some(Ending::Fixed(super::pages::record(bench.knowledge, case, bench.figures))),
         End::HandedOver => Some(Ending::BringIn(Box::new(hand_over(bench, case, now)?))),
         End::Left if by_phone(bench.knowledge, case) && !case.symptoms.is_empty() => {
@@ -175,6 +177,7 @@ fn sheet(bench: &Bench<'_>, case: &Case, theirs: &Case, view: &View, now: Option
     let lines = |wanted: fn(&Event) -> bool| -> Vec<String> {
         case.log.iter().filter(|e| wanted(&e.event)).map(|e| words::entry(&laid, e, bench.figures)).collect()
     };
+    let stopped = case.emergency().is_some();
     Sheet {
         title: case.title.clone(),
         craft: craft(&laid, theirs),
@@ -182,7 +185,7 @@ fn sheet(bench: &Bench<'_>, case: &Case, theirs: &Case, view: &View, now: Option
         said: said(bench, case),
         open: open(bench, theirs, now),
         forbidden: forbidden(bench, &laid, theirs, view, now),
-        done: lines(|e| matches!(e, Event::Repaired { .. } | Event::Tried { .. } | Event::Set { .. })),
+        done: lines(|e| matches!(e, Event::Repaired { .. } | Event::Tried { .. } | Event::Set { .. } | Event::Emergency { .. })),
         found: lines(|e| match e {
             Event::Answer { answer, .. } => answer.informs(),
             Event::Found { .. } => true,
@@ -191,8 +194,8 @@ fn sheet(bench: &Bench<'_>, case: &Case, theirs: &Case, view: &View, now: Option
         not_told: lines(|e| matches!(e, Event::Answer { answer: Answer::Unknown | Answer::CouldNot, .. })),
         apart: apart(bench, theirs),
         believed: words::leaders(&laid, &view.causes, BELIEVED),
-        first: first(bench, &laid, &view.advice),
-        then: then(&laid, view, bench.figures),
+        first: if stopped { Vec::new() } else { first(bench, &laid, &view.advice) },
+        then: if stopped { Vec::new() } else { then(&laid, view, bench.figures) },
         by_phone: by_phone(knowledge, case),
     }
 }
@@ -240,8 +243,12 @@ fn opened(bench: &Bench<'_>, open: &OpenHazard) -> Open {
 
 /// Why something is held up by an interlock, each reason once: first what forbids to try the craft.
 fn forbidden(bench: &Bench<'_>, laid: &Laid<'_>, case: &Case, view: &View, now: Option<Timestamp>) -> Vec<String> {
+    let stopped = case.emergency().map(|lock| {
+        format!("Stopped: {}. {}", words::emergency(bench.knowledge, lock), words::UNTIL_SAFE)
+    });
     let locks = Safety::at(laid, bench.graph, case, now).locks(laid, bench.graph, &complained_of(case));
-    let mut reasons: Vec<String> = locks.iter().map(|lock| bench.knowledge.interlocks[*lock].why.clone()).collect();
+    let locked = locks.iter().map(|lock| bench.knowledge.interlocks[*lock].why.clone());
+    let mut reasons: Vec<String> = stopped.into_iter().chain(locked).collect();
     for (action, _) in &view.advice.barred {
         if let Verdict::Barred { by: Some(_), why } = bench.advisor.judge(case, action, now)
             && !reasons.contains(&why)
@@ -307,7 +314,9 @@ impl Sheet {
         section(&mut document, "Asked, and could not be told", &self.not_told);
         section(&mut document, "Stands open on the craft", &self.apart);
         self.belief(&mut document, figures);
-        document.section("Look at first");
+        if !self.first.is_empty() {
+            document.section("Look at first");
+        }
         for (n, (what, about)) in self.first.iter().enumerate() {
             document.step(Step {
                 mark: Mark::Number(n + 1),

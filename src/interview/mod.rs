@@ -145,6 +145,9 @@ pub fn plan_document(
     settings: &Settings,
     figures: &Figures,
 ) -> Result<Document, String> {
+    if let Some(lock) = case.emergency() {
+        return Err(crate::report::words::stopped(knowledge, lock));
+    }
     let laid = Laid::new(knowledge, case.craft.clone());
     let limits = &settings.limits;
     let belief = belief::believe(&laid, case, limits).map_err(|e| crate::report::words::trouble(&laid, case, &e))?;

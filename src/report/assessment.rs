@@ -12,7 +12,7 @@ use crate::case::Case;
 use crate::decision::steady::{NEAR, Steadiness, steadiness};
 use crate::decision::{Advice, Follow, Settings, advise};
 use crate::inference::{Accuracy, Error};
-use crate::knowledge::Effect;
+use crate::knowledge::{Effect, Signal};
 use crate::knowledge::layout::{Instance, Laid};
 
 /// How many explanations are told.
@@ -42,6 +42,14 @@ pub struct Assessment<'a> {
     within: Option<f64>,
     /// How the recommendation stands up to shaken numbers.
     steadiness: Vec<Steadiness>,
+}
+
+/// What must come about before anything is advised.
+struct Waits {
+    /// What it is, in a word for programs.
+    on: &'static str,
+    /// The same for people, with what to do.
+    says: String,
 }
 
 /// The spreads by which numbers are shaken, in log-odds: well-kept estimates, and poor ones.
@@ -120,6 +128,7 @@ impl Assessment<'_> {
     pub fn document(&self, figures: &Figures) -> Document {
         let mut document = Document::new();
         document.title(self.case.title.clone().unwrap_or_else(|| "Assessment".to_owned()));
+        self.stopped(&mut document);
         self.where_we_are(figures, &mut document);
         self.next_step(figures, &mut document);
         self.explained(figures, &mut document);
@@ -128,6 +137,26 @@ impl Assessment<'_> {
         self.held_up(&mut document);
         document.aside("Local codes, the maker's manual and licensed practice come before anything printed here.");
         document
+    }
+
+    /// What ended the job stands above all else.
+    fn stopped(&self, document: &mut Document) {
+        let Some(lock) = self.case.emergency() else { return };
+        let knowledge = self.laid.knowledge;
+        document.push(Block::Caution(super::Caution {
+            signal: Signal::Danger,
+            title: format!("The job was stopped: {}", words::emergency(knowledge, lock)).into(),
+            harm: None,
+            controls: knowledge.interlocks[lock].tell.iter().map(Rich::from).collect(),
+            never: vec![words::UNTIL_SAFE.into()],
+            tick: None,
+        }));
+    }
+
+    /// Why nothing is advised, and what changes that.
+    fn waits(&self) -> Option<Waits> {
+        let knowledge = self.laid.knowledge;
+        self.case.emergency().map(|lock| Waits { on: "declared-safe", says: words::stopped(knowledge, lock) })
     }
 
     fn where_we_are(&self, figures: &Figures, document: &mut Document) {
@@ -155,6 +184,9 @@ impl Assessment<'_> {
     fn next_step(&self, figures: &Figures, document: &mut Document) {
         let next = &self.advice.next;
         document.section("Next");
+        if let Some(waits) = self.waits() {
+            return document.paragraph(Rich::strong(&waits.says));
+        }
         let words = words::action(self.laid, &next.action);
         document.paragraph(Rich::strong(&words).and(&format!(": {}.", figures.cost(next.cost, next.minutes))));
         if let Some(first) = words::put_back(self.laid.knowledge, &next.before.put_back) {

@@ -6,7 +6,7 @@ use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::decision::{Action, Advice, Proof, Proposal, complained_of, worked_on};
 use crate::inference::Error;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Access, Cause, Check, Ix, Knowledge, Repair};
+use crate::knowledge::{Access, Cause, Check, Interlock, Ix, Knowledge, Repair};
 use crate::model::compile::{CaseModel, Said, compile};
 use crate::model::network::VarIx;
 use crate::units::{Measure, Minutes, Money};
@@ -150,7 +150,31 @@ pub fn entry(laid: &Laid<'_>, entry: &Entry, figures: &Figures) -> String {
             let item = &knowledge.settings[setting.item];
             format!("{}: {value}", laid.words(&item.title, item.scope, setting.at))
         }
+        Event::Emergency { lock, now } => match now {
+            Presence::Present => format!("Stopped: {}", emergency(knowledge, *lock)),
+            Presence::Absent => format!("Declared safe, after: {}", emergency(knowledge, *lock)),
+        },
     }
+}
+
+/// What ended a job, in the middle of a sentence.
+#[must_use]
+pub fn emergency(knowledge: &Knowledge, lock: Ix<Interlock>) -> String {
+    let lock = &knowledge.interlocks[lock];
+    lock.key.clone().unwrap_or_else(|| lower_first(lock.why.trim_end_matches('.')))
+}
+
+/// What holds where a job was stopped and nobody has said since that the craft is safe.
+pub const UNTIL_SAFE: &str = "Nothing more until the craft has been declared safe.";
+
+/// Why there is nothing to do on a job that was stopped, and what to write into its log once there is.
+#[must_use]
+pub fn stopped(knowledge: &Knowledge, lock: Ix<Interlock>) -> String {
+    let (what, id) = (emergency(knowledge, lock), knowledge.interlocks.id(lock));
+    format!(
+        "The job was stopped ({what}). {UNTIL_SAFE} `doldrum triage` asks whether it has; in the log that is \
+         `- {{emergency: {id}, present: false}}`."
+    )
 }
 
 /// What said something: an answer or the customer. What a customer did not name speaks together with what they did.

@@ -41,6 +41,8 @@ fn one_wrong_entry_is_one_finding_at_its_line() {
         ("{found: screen-clogged, present: true}", error, "C008", "expected one place"),
         ("{tick: leads-groundd}", error, "C004", "tick `leads-groundd`"),
         ("{symptom: sy-no-start, present: false}", advice, "C018", "gone and nothing was repaired"),
+        ("{emergency: leads, present: true}", error, "C004", "expected an interlock that ends a job"),
+        ("{emergency: fire}", error, "C013", "needs the key `present`"),
         ("{at: yesterday, tick: leads-grounded}", error, "C015", "expected a moment"),
         ("{check: ck-plug-look@front, outcome: dry}", advice, "C021", "against `no-spark-in-vapor`"),
         ("{check: ck-smell, outcome: none, aired: 10 psi}", error, "C010", "expected a unit of time"),
@@ -180,6 +182,7 @@ fn event(places: usize) -> impl Strategy<Value = Event> {
         (0_usize..3, at.clone(), proptest::bool::ANY)
             .prop_map(|(c, at, here)| Event::Found { cause: Instance::new(Ix::new(c), at), now: presence(here) }),
         Just(Event::Ticked(Ix::new(0))),
+        proptest::bool::ANY.prop_map(|here| Event::Emergency { lock: Ix::new(2), now: presence(here) }),
         (at, word()).prop_map(|(at, value)| Event::Set { setting: Instance::new(Ix::new(0), at), value }),
         Just(Event::Repaired { repair: Ix::new(1), places: vec![0] }),
         proptest::sample::subsequence((0..places).collect::<Vec<_>>(), 1..=places)

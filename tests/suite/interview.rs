@@ -1,13 +1,17 @@
 //! Interviews by script: what is asked, what the answers do, and that going back undoes them.
 
 use crate::small_engine::{at_bench, knowledge, new_case, noon};
+use doldrum::access::AccessGraph;
+use doldrum::case::text::read;
 use doldrum::case::{Case, Event, Position};
-use doldrum::decision::Action;
+use doldrum::decision::{Action, Settings};
+use doldrum::interview::hand_over::hand_over;
 use doldrum::interview::plain::{Echo, Plain};
 use doldrum::interview::state::{End, Input, Key, Stage, State};
 use doldrum::interview::{Finished, Keep, run, step};
-use doldrum::knowledge::layout::Instance;
-use doldrum::report::Document;
+use doldrum::knowledge::layout::{Instance, Laid};
+use doldrum::report::{Assessment, Document, Figures, Paint, render_text};
+use doldrum::units::System;
 use proptest::prelude::*;
 use std::io::{self, BufRead};
 use std::rc::Rc;
@@ -72,6 +76,63 @@ fn fire_ends_it_at_once_on_every_screen() {
         let (_, finished, _) = interview(None, lines, 80);
         assert!(matches!(finished.end, Some(End::Stopped(_))), "{lines:?}");
     }
+}
+
+/// A job that was stopped with the key for fire, read back from the file that was kept.
+fn stopped(lines: &[&str]) -> Case {
+    let (_, finished, kept) = interview(None, lines, 80);
+    let text = kept.texts.last().expect("kept").clone();
+    assert!(text.trim_end().ends_with("emergency: fire, present: true}"), "{text}");
+    let (case, findings) = read("case.yaml", &text, &knowledge());
+    let case = case.unwrap_or_else(|| panic!("{:?}", findings.sorted()));
+    assert_eq!(case, finished.case);
+    case
+}
+
+/// A fire service hands a place back before anybody goes on there: common practice, no source.
+#[test]
+fn a_job_that_was_stopped_goes_on_only_once_the_craft_was_declared_safe() {
+    for lines in [&["!"][..], &["t", "1", "!"], &["t", "1", "", "", "1", "", "!"]] {
+        let case = stopped(lines);
+        // No key gets past it, and whoever leaves has not answered it.
+        for keys in [&["b", "b", "", "s", "o", "p", "d", "r", "g"][..], &["2"], &["n"], &["q"]] {
+            let (shown, finished, _) = interview(Some(case.clone()), keys, 80);
+            assert!(shown.contains("declared the craft safe?"), "{keys:?}\n{shown}");
+            assert!(!shown.contains("smell"), "{keys:?}\n{shown}");
+            assert_eq!(finished.case, case, "{keys:?}");
+        }
+        let (shown, finished, _) = interview(Some(case.clone()), &["2"], 80);
+        assert!(matches!(finished.end, Some(End::Stopped(_))), "{shown}");
+        // Declared safe: written down, and the craft is smelled before anything else.
+        let (shown, finished, kept) = interview(Some(case.clone()), &["1"], 80);
+        assert!(kept.texts.last().expect("kept").contains("emergency: fire, present: false"));
+        assert!(shown.contains("Before anything else.") || shown.contains("Before going on."), "{shown}");
+        assert_eq!(finished.case.emergency(), None);
+        // The answer is taken back by going back, the stop by an answer of its own.
+        assert_eq!(interview(Some(case.clone()), &["1", "b"], 80).1.case, case, "{lines:?}");
+        let before = interview(None, &lines[..lines.len() - 1], 80).1.case;
+        assert_eq!(interview(Some(case.clone()), &["3"], 80).1.case, before, "{lines:?}");
+    }
+}
+
+/// Nothing is advised about a craft that nobody may go near.
+#[test]
+fn what_is_said_of_a_job_that_was_stopped() {
+    let case = stopped(&[&INTAKE[..], &["!"]].concat());
+    let knowledge = knowledge();
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let graph = AccessGraph::new(&knowledge);
+    let assessment = Assessment::new(&laid, &graph, &case, &Settings::default(), 0).expect("small");
+    let figures = Figures::new(&knowledge, System::Us);
+    insta::assert_snapshot!(render_text(&assessment.document(&figures), 80, Paint::Plain));
+    let json: serde_json::Value = serde_json::from_str(&assessment.json()).expect("JSON");
+    assert_eq!(json["waits"]["on"], "declared-safe");
+    assert!(json["next"].is_null() && json["alternatives"].as_array().is_some_and(Vec::is_empty));
+    at_bench(&knowledge, |bench| {
+        assert!(bench.advisor.plan(&case, noon()).is_err_and(|why| why.contains("declared safe")));
+        let over = hand_over(bench, &case, noon()).expect("small");
+        assert!(over.sheet.first.is_empty() && over.sheet.forbidden[0].starts_with("Stopped: "), "{:?}", over.sheet);
+    });
 }
 
 /// A case past intake, as text.

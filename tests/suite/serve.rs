@@ -405,6 +405,26 @@ fn an_answer_that_cannot_be_saved_is_not_taken() {
     });
 }
 
+/// A stop on the page is in the file; on going on it is asked first whether the craft has been declared safe.
+#[test]
+fn a_job_that_was_stopped_waits_until_it_was_declared_safe() {
+    serving(|client| {
+        let page = client.answer(&to_the_complaint(client), "pick=0");
+        let page = client.answer(&client.answer(&page, "key=enter"), "key=!");
+        assert!(page.words.contains("Get away.") && client.saved().emergency().is_some(), "{page:?}");
+        let page = client.answer(&page, "key=enter");
+        assert!(page.words.contains("declared the craft safe?") && !page.has("p") && !page.has("o"), "{page:?}");
+        let plan = client.get(&client.at_job("/plan")).body;
+        assert!(plan.contains("There is no work order") && plan.contains("declared safe"), "{plan}");
+        // Not yet: it stays stopped.
+        let page = client.answer(&page, "pick=1");
+        assert!(page.words.contains("Get away.") && client.saved().emergency().is_some(), "{page:?}");
+        let page = client.answer(&page, "key=enter");
+        let page = client.answer(&page, "pick=0");
+        assert!(client.saved().emergency().is_none() && page.words.contains("aired for 10 min"), "{page:?}");
+    });
+}
+
 #[test]
 fn only_what_a_page_offers_is_an_answer() {
     serving(|client| {

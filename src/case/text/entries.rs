@@ -1,10 +1,10 @@
 //! From the shape to a job: the entries of its log.
 
 use super::reader::{Reader, one_of};
-use super::shape::{RawEntry, goes_with};
+use super::shape::{KINDS, RawEntry, goes_with};
 use super::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence, codes};
-use crate::knowledge::Check;
+use crate::knowledge::{Check, Interlock, Ix, Knowledge};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::raw::{Location, RawId, RawOpenShut, Sp};
 use crate::units::{Quantity, Unit};
@@ -17,7 +17,8 @@ impl Reader<'_> {
             let found: Vec<&str> = kinds.iter().map(|(kind, _)| *kind).collect();
             let found = if found.is_empty() { "none".to_owned() } else { found.join(" and ") };
             let message = format!(
-                "expected exactly one of check, access, repair, symptom, tick, found, set in an entry, found {found}"
+                "expected exactly one of {} in an entry, found {found}",
+                KINDS.join(", ")
             );
             self.error(codes::ONE_OF, raw.at, message, None);
             return None;
@@ -64,12 +65,29 @@ impl Reader<'_> {
             let found = self.one_place(laid, &knowledge.causes, |c| c.scope, label, "cause")?;
             let now = self.presence(entry, at, "found")?;
             self.fits(laid, &knowledge.causes[found.item].fitted, label).then_some(Event::Found { cause: found, now })
+        } else if let Some(id) = &entry.emergency {
+            let lock = self.find(&knowledge.interlocks, id, "interlock")?;
+            let now = self.presence(entry, at, "emergency")?;
+            self.ends(knowledge, lock, id).then_some(Event::Emergency { lock, now })
         } else {
             let label = entry.set.as_ref()?;
             let setting = self.one_place(laid, &knowledge.settings, |s| s.scope, label, "setting")?;
             let value = self.needs(entry.value.as_ref(), at, "set", "value")?.value.clone();
             Some(Event::Set { setting, value })
         }
+    }
+
+    /// Whether an interlock is one that ends a job.
+    fn ends(&mut self, knowledge: &Knowledge, lock: Ix<Interlock>, id: &RawId) -> bool {
+        let ends = knowledge.interlocks[lock].ends;
+        if !ends {
+            let known: Vec<&str> =
+                knowledge.interlocks.iter().filter(|(_, i)| i.ends).map(|(ix, _)| knowledge.interlocks.id(ix)).collect();
+            let message = format!("expected an interlock that ends a job, found `{}`", id.value);
+            let hint = format!("one of {}", known.join(", "));
+            self.error(codes::UNKNOWN_ID, id.at, message, (!known.is_empty()).then_some(hint));
+        }
+        ends
     }
 
     /// A key that a kind of entry cannot do without.

@@ -59,8 +59,8 @@ pub(super) struct RawCraft {
     pub(super) options: IndexMap<RawId, bool>,
 }
 
-/// One entry of the log: exactly one of `check`, `access`, `repair`, `symptom`, `tick`, `found` and `set`, with what goes
-/// with it.
+/// One entry of the log: exactly one of `check`, `access`, `repair`, `symptom`, `tick`, `found`, `set` and `emergency`,
+/// with what goes with it.
 #[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[schemars(transform = one_kind)]
@@ -88,7 +88,7 @@ pub(super) struct RawEntry {
     pub(super) repair: Option<RawId>,
     /// A symptom that was tried; with `present`.
     pub(super) symptom: Option<RawId>,
-    /// Whether the symptom, or what was found, is there.
+    /// Whether the symptom, what was found, or the emergency is there.
     pub(super) present: Option<Sp<bool>>,
     /// Something a person confirmed.
     pub(super) tick: Option<RawId>,
@@ -99,6 +99,8 @@ pub(super) struct RawEntry {
     /// The value of the setting.
     #[schemars(with = "Option<Scalar>")]
     pub(super) value: Option<Sp<String>>,
+    /// An interlock that ended the job; with `present`, which is `false` once the craft was declared safe.
+    pub(super) emergency: Option<RawId>,
 }
 
 /// Text that may be written as a bare number.
@@ -111,7 +113,7 @@ pub(super) enum Scalar {
 }
 
 /// The keys that say what kind of entry it is: one of them must be there.
-pub(super) const KINDS: [&str; 7] = ["check", "access", "repair", "symptom", "tick", "found", "set"];
+pub(super) const KINDS: [&str; 8] = ["check", "access", "repair", "symptom", "tick", "found", "set", "emergency"];
 
 pub(super) fn one_kind(schema: &mut Schema) {
     let one = KINDS.map(|kind| json_schema!({ "required": [kind] }).to_value());
@@ -135,6 +137,7 @@ impl RawEntry {
             ("tick", &self.tick),
             ("found", &self.found),
             ("set", &self.set),
+            ("emergency", &self.emergency),
         ];
         keys.into_iter().filter_map(|(key, id)| id.as_ref().map(|id| (key, id.at))).collect()
     }
@@ -160,7 +163,7 @@ pub(super) fn goes_with(kind: &str) -> &'static [&'static str] {
     match kind {
         "check" => &["outcome", "reading", "could_not", "unknown", "aired"],
         "access" => &["now"],
-        "symptom" | "found" => &["present"],
+        "symptom" | "found" | "emergency" => &["present"],
         "set" => &["value"],
         _ => &[],
     }

@@ -103,6 +103,9 @@ pub(super) fn event_text(laid: &Laid<'_>, event: &Event) -> String {
             let label = laid.label(knowledge.settings.id(setting.item), scope, setting.at);
             format!("set: {label}, value: {}", scalar(value))
         }
+        Event::Emergency { lock, now } => {
+            format!("emergency: {}, present: {}", knowledge.interlocks.id(*lock), *now == Presence::Present)
+        }
     }
 }
 

@@ -24,6 +24,9 @@ pub fn run(args: &Plan, common: &Common) -> Result<Exit, Failure> {
     let knowledge = load::knowledge(common)?;
     let (case, findings) = load::case(&args.case, &knowledge)?;
     advise(findings, common);
+    if let Some(lock) = case.emergency() {
+        return Err(Failure::Stuck(words::stopped(&knowledge, lock)));
+    }
     let laid = Laid::new(&knowledge, case.craft.clone());
     let causes = causes(&laid, &args.cause)?;
     let limits = args.budget.limits();

@@ -123,11 +123,11 @@ fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) ->
     }
     if !common.quiet {
         let path = path.display();
-        let kept = match end {
-            End::Stopped(_) => format!(
+        let kept = match finished.case.emergency() {
+            Some(_) => format!(
                 "Saved in {path}. Nothing more until the craft is declared safe; then: doldrum{base} triage {path}"
             ),
-            _ => kept,
+            None => kept,
         };
         print(&format!("\n{kept}\n"))?;
         if end == End::Cured {

@@ -7,9 +7,9 @@ use crate::interview::call::QUESTIONS;
 use crate::interview::hand_over::EMERGENCY;
 use crate::interview::screen::{Part, Screen};
 use crate::interview::state::{Focus, Key, Stage, State};
-use crate::interview::step::{Bench, before, by_phone, facts, focus, symptoms_of};
+use crate::interview::step::{Bench, before, by_phone, facts, focus, stopped_by, symptoms_of};
 use crate::knowledge::layout::Instance;
-use crate::report::{Block, Rich};
+use crate::report::{Block, Rich, words};
 use jiff::Timestamp;
 
 /// What is said of a fact that nobody can tell.
@@ -28,6 +28,33 @@ pub(super) fn call(bench: &Bench<'_>, state: &State, at: usize) -> Screen {
     screen.after.push(Part::always(Block::Paragraph(Rich::plain(&stop))));
     screen.keys.push((Key::NotSure, "not sure".to_owned()));
     screen.keys.push((Key::Back, "back".to_owned()));
+    screen
+}
+
+/// A job that was stopped: whether the craft has been declared safe.
+pub(super) fn stopped(bench: &Bench<'_>, state: &State) -> Screen {
+    let mut screen = Screen::new(heading(bench, state), "stopped");
+    let Some(lock) = stopped_by(state) else { return screen };
+    let what = words::emergency(bench.knowledge, lock);
+    let paragraph = |text: &str| Part::always(Block::Paragraph(Rich::plain(text)));
+    screen.say(Part::always(Block::Paragraph(Rich::strong(&format!("This job was stopped: {what}.")))));
+    screen.say(paragraph(words::UNTIL_SAFE));
+    if by_phone(bench.knowledge, &state.case) {
+        screen.say(paragraph("Say:"));
+        screen.ask(
+            "\u{201c}Has the fire service, or whoever else may say so, told you that the machine is safe to go near?\u{201d}",
+        );
+    } else {
+        screen.ask("Has the fire service, or whoever else may say so where you are, declared the craft safe?");
+    }
+    screen.choices = vec![
+        "Yes, it has been declared safe".to_owned(),
+        "No, or not known".to_owned(),
+        "There was nothing: the stop was a mistake, take it back".to_owned(),
+    ];
+    let still = format!("Still there, or there again: everybody away, and call {EMERGENCY}.");
+    screen.after.push(paragraph(&still));
+    screen.keys.push((Key::NotSure, "not sure".to_owned()));
     screen
 }
 

@@ -12,11 +12,11 @@ pub use cautions::{Detail, caution, hazards_of};
 
 use super::screen::Screen;
 use super::state::{Key, Over, Stage, State};
-use super::step::{Bench, by_phone};
+use super::step::{Bench, by_phone, stopped_by};
 use crate::knowledge::Knowledge;
 use crate::report::words;
 use bench::bench_screen;
-use intake::{call, history, layout, options, sniff, symptoms};
+use intake::{call, history, layout, options, sniff, stopped, symptoms};
 use jiff::Timestamp;
 use over::{find_screen, page_screen, several, suppose};
 
@@ -29,6 +29,7 @@ pub fn screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Scree
         (Some(Over::Suppose(check, shown)), _) => suppose(bench, state, *check, shown.as_ref()),
         (Some(Over::Several), _) => several(bench, state),
         (None, Stage::Call(at)) => call(bench, state, at),
+        (None, _) if stopped_by(state).is_some() => stopped(bench, state),
         (None, Stage::Sniff) => sniff(bench, state, now),
         (None, Stage::Layout) => layout(bench, state),
         (None, Stage::Options) => options(bench, state),

@@ -1,9 +1,9 @@
 //! What is asked before the first check: the craft, the complaint, its history.
 
-use super::{Bench, not_here, opening_stage, refresh, remember};
+use super::{Bench, not_here, opening_stage, refresh, remember, stop};
 use crate::case::Case;
 use crate::interview::call::{self, Wrong};
-use crate::interview::state::{End, Input, Key, Moment, Over, Page, Stage, State};
+use crate::interview::state::{Input, Key, Moment, Over, Page, Stage, State};
 use crate::knowledge::{HistoryFact, Ix, Knowledge, Layout, Symptom};
 use jiff::Timestamp;
 
@@ -41,10 +41,8 @@ pub(super) fn call_step(bench: &Bench<'_>, state: &mut State, at: usize, input: 
             refresh(bench, state, now);
         }
         Input::Pick(1) | Input::Key(Key::NotSure) => {
-            let ends = bench.knowledge.interlocks.iter().find(|(_, i)| i.ends && i.key.is_some());
-            match ends.filter(|_| question.wrong == Wrong::Fire) {
-                Some((lock, _)) => state.end = Some(End::Stopped(lock)),
-                None => state.over = Some(Over::Page(Page::Reading, call::emergency(question.wrong))),
+            if question.wrong != Wrong::Fire || !stop(bench, state, now) {
+                state.over = Some(Over::Page(Page::Reading, call::emergency(question.wrong)));
             }
         }
         Input::Key(Key::Back) if at > 0 => state.stage = Stage::Call(at - 1),

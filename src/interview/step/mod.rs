@@ -2,6 +2,7 @@
 //! argument, files are written by whoever runs it.
 
 mod check;
+mod emergency;
 mod focus;
 mod intake;
 mod over;
@@ -23,10 +24,11 @@ use super::{call, pages};
 use crate::access::AccessGraph;
 use crate::case::{Case, Entry, Event, Position};
 use crate::decision::Action;
-use crate::knowledge::Knowledge;
+use crate::knowledge::{Interlock, Ix, Knowledge};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::report::{Figures, words};
 use check::check_step;
+use emergency::{emergency_step, stop};
 use focus::attempt_due;
 use intake::{call_step, first_stage, history_step, layout_step, options_step, symptoms_step};
 use jiff::Timestamp;
@@ -57,7 +59,7 @@ impl Bench<'_> {
 /// Begins: a new job with the safety question, an old one where it was left, with the safety question again.
 #[must_use]
 pub fn begin(bench: &Bench<'_>, case: Case, now: Option<Timestamp>) -> State {
-    let fresh = super::is_untouched(&case);
+    let fresh = is_fresh(&case);
     let stage = if by_phone(bench.knowledge, &case) { Stage::Call(0) } else { opening_stage(bench, &case) };
     let mut state = State::new(case, stage);
     if !fresh {
@@ -68,9 +70,15 @@ pub fn begin(bench: &Bench<'_>, case: Case, now: Option<Timestamp>) -> State {
     state
 }
 
+/// Whether nothing was asked yet, though the job may have been stopped.
+fn is_fresh(case: &Case) -> bool {
+    let stopped = |entry: &Entry| matches!(entry.event, Event::Emergency { .. });
+    case.log.iter().all(stopped) && case.symptoms.is_empty() && case.history.is_empty()
+}
+
 /// Where a job begins, or is gone on with.
 fn opening_stage(bench: &Bench<'_>, case: &Case) -> Stage {
-    match (super::is_untouched(case), case.symptoms.is_empty()) {
+    match (is_fresh(case), case.symptoms.is_empty()) {
         (true, _) if first_check(bench.knowledge).is_some() => Stage::Sniff,
         (true, _) => first_stage(bench),
         (false, true) => Stage::Symptoms,
@@ -100,12 +108,16 @@ fn welcome_back(bench: &Bench<'_>, case: &Case) -> String {
 #[must_use]
 pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Timestamp>) -> State {
     state.notices.clear();
-    if always(bench, &mut state, input) {
+    if always(bench, &mut state, input, now) {
         return state;
     }
     if let Some(over) = state.over.take() {
         over_step(bench, &mut state, over, input, now);
         clear_the_way(bench, &mut state, now);
+        return state;
+    }
+    if let Some(lock) = stopped_by(&state) {
+        emergency_step(bench, &mut state, lock, input, now);
         return state;
     }
     match state.stage {
@@ -122,6 +134,12 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
     }
     clear_the_way(bench, &mut state, now);
     state
+}
+
+/// What ended the job, where nothing goes on until the craft has been declared safe. On the phone people come first.
+#[must_use]
+pub fn stopped_by(state: &State) -> Option<Ix<Interlock>> {
+    state.case.emergency().filter(|_| !matches!(state.stage, Stage::Call(_)))
 }
 
 /// Where a check that a person chose may only be made once a hazard is closed, the check that closes it comes first,
@@ -154,13 +172,10 @@ fn clear_the_way(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
 }
 
 /// Fire and leaving come before everything.
-fn always(bench: &Bench<'_>, state: &mut State, input: &Input) -> bool {
+fn always(bench: &Bench<'_>, state: &mut State, input: &Input, now: Option<Timestamp>) -> bool {
     match input {
         Input::Key(Key::Stop) => {
-            let stop = bench.knowledge.interlocks.iter().find(|(_, i)| i.ends && i.key.is_some());
-            if let Some((ix, _)) = stop {
-                state.end = Some(End::Stopped(ix));
-            }
+            stop(bench, state, now);
             true
         }
         Input::Key(Key::Pause) => {
@@ -173,7 +188,7 @@ fn always(bench: &Bench<'_>, state: &mut State, input: &Input) -> bool {
             true
         }
         Input::Key(Key::Leave) => {
-            state.end = Some(End::Left);
+            state.end = Some(state.case.emergency().map_or(End::Left, End::Stopped));
             true
         }
         _ => false,

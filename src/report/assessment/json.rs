@@ -1,6 +1,6 @@
 //! What is believed about a case and what to do next, for programs.
 
-use super::{AT_ODDS, Assessment, PLACES};
+use super::{AT_ODDS, Assessment, PLACES, Waits};
 use crate::belief::{Listed, Unlisted};
 use crate::decision::steady::Steadiness;
 use crate::decision::{Action, Bounds, Proof, Proposal};
@@ -29,7 +29,11 @@ struct Json<'a> {
     conflict: Option<f64>,
     misfits: Vec<MisfitJson>,
     beyond_the_list: Option<BeyondJson>,
-    next: ProposalJson,
+    /// Why nothing is advised, where that is so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    waits: Option<WaitsJson>,
+    /// What to do next; none while something is waited for.
+    next: Option<ProposalJson>,
     wanted: Option<ProposalJson>,
     alternatives: Vec<ProposalJson>,
     hazards: Vec<HazardJson<'a>>,
@@ -38,6 +42,14 @@ struct Json<'a> {
     spent: SpentJson,
     bounds: Option<BoundsJson>,
     steadiness: Vec<SteadinessJson>,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct WaitsJson {
+    /// `declared-safe`: the job was stopped, and nobody has said since that the craft is safe.
+    on: &'static str,
+    /// The same in words, with what to do.
+    says: String,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -255,6 +267,9 @@ impl Assessment<'_> {
     fn as_json(&self) -> Json<'_> {
         let knowledge = self.laid.knowledge;
         let (advice, belief) = (&self.advice, &self.belief);
+        let waits = self.waits();
+        let advised = waits.is_none();
+        let next = || ProposalJson { expected_minutes: Some(advice.expected_minutes.get()), ..self.proposal(&advice.next) };
         Json {
             format: 1,
             knowledge: KnowledgeJson { id: &knowledge.id, version: &knowledge.version },
@@ -305,9 +320,10 @@ impl Assessment<'_> {
                 })
                 .collect(),
             beyond_the_list: belief.unlisted.as_ref().map(|unlisted| self.beyond_json(unlisted)),
-            next: ProposalJson { expected_minutes: Some(advice.expected_minutes.get()), ..self.proposal(&advice.next) },
-            wanted: advice.wanted.as_ref().map(|p| self.proposal(p)),
-            alternatives: advice.alternatives.iter().map(|p| self.proposal(p)).collect(),
+            waits: waits.map(|Waits { on, says }| WaitsJson { on, says }),
+            next: advised.then(next),
+            wanted: advice.wanted.as_ref().filter(|_| advised).map(|p| self.proposal(p)),
+            alternatives: advice.alternatives.iter().filter(|_| advised).map(|p| self.proposal(p)).collect(),
             hazards: advice
                 .hazards
                 .iter()
@@ -332,7 +348,7 @@ impl Assessment<'_> {
                 })
                 .collect(),
             spent: SpentJson { minutes: advice.spent_minutes.get(), money: advice.spent.get() },
-            bounds: advice.bounds.map(|bounds| BoundsJson::of(bounds, bounds)),
+            bounds: advice.bounds.filter(|_| advised).map(|bounds| BoundsJson::of(bounds, bounds)),
             steadiness: self
                 .steadiness
                 .iter()
