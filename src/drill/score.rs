@@ -121,11 +121,10 @@ fn check_pays(options: &[Appraised], total: f64) -> bool {
 #[must_use]
 pub fn grade(step: &Step) -> f64 {
     let lost = step.regret().get();
-    if lost < 1e-9 {
-        return 1.0;
-    }
     match step.lesson {
+        // What it loses is no money: it is not worked out.
         Lesson::Forbidden => 0.0,
+        _ if lost < 1e-9 => 1.0,
         // Or a drill of many idle looks would hide its slips among them.
         _ if tells_nothing(&step.lesson) => 0.0,
         _ if is_as_good(step.total.get(), step.best.get()) => 1.0,

@@ -27,7 +27,10 @@ pub struct Setup {
 
 /// What a grade is.
 const GRADES: &str = "The grade is 100 where a choice was as good as the best, 0 where it lost half of what one in the dark \
-    does there, or told nothing new. The score is the mean.";
+    does there, told nothing new, or was forbidden. The score is the mean; what is forbidden leaves nothing of it.";
+
+/// What is lost with a step that is forbidden, for no sum of money stands for it.
+const THE_BOAT: &str = "the boat";
 
 /// The debrief; where a record is kept, with what it says now.
 #[must_use]
@@ -106,7 +109,8 @@ fn table(drill: &Drill<'_, '_>, figures: &Figures) -> Table {
         let best = &step.here.advice.next.action;
         let same = *best == step.action || step.lesson == Lesson::Best;
         let saved = step.regret();
-        let chosen = format!("{}. {}", n + 1, action_words(laid, &step.action));
+        let forbidden = if step.lesson == Lesson::Forbidden { " (FORBIDDEN)" } else { "" };
+        let chosen = format!("{}. {}{forbidden}", n + 1, action_words(laid, &step.action));
         let best = match step.lesson {
             Lesson::NotAired => "the same, once it is aired".to_owned(),
             _ if same => "the same".to_owned(),
@@ -114,15 +118,17 @@ fn table(drill: &Drill<'_, '_>, figures: &Figures) -> Table {
         };
         let grade = (grade(step) * 100.0).round().to_string();
         let saved = match step.lesson {
-            Lesson::Forbidden => "the boat".to_owned(),
+            Lesson::Forbidden => THE_BOAT.to_owned(),
             _ if saved.get() < LEAST_SAID => "-".to_owned(),
             _ => figures.money(saved),
         };
-        [chosen, figures.money(step.cost), best, saved, grade].iter().map(|cell| cell.as_str().into()).collect()
+        // It was never carried out, so it cost nothing that could be told.
+        let cost = if step.lesson == Lesson::Forbidden { "-".to_owned() } else { figures.money(step.cost) };
+        [chosen, cost, best, saved, grade].iter().map(|cell| cell.as_str().into()).collect()
     };
     let score = score(drill);
     let mean = (score.score * 100.0).round().to_string();
-    let total = ["Together".to_owned(), figures.money(score.cost), String::new(), figures.money(score.regret), mean];
+    let total = ["Together".to_owned(), figures.money(score.cost), String::new(), lost(&score, figures), mean];
     Table {
         columns: vec![
             Column::words("You chose"),
@@ -134,6 +140,23 @@ fn table(drill: &Drill<'_, '_>, figures: &Figures) -> Table {
         rows: drill.steps.iter().enumerate().map(row).collect(),
         total: Some(total.iter().map(|cell| cell.as_str().into()).collect()),
     }
+}
+
+/// What all choices together lost; a forbidden one ends it, whatever the others lost.
+fn lost(score: &Score, figures: &Figures) -> String {
+    match (score.breaches, score.regret.get() < LEAST_SAID) {
+        (0, _) => figures.money(score.regret),
+        (_, true) => THE_BOAT.to_owned(),
+        (_, false) => format!("{} and {THE_BOAT}", figures.money(score.regret)),
+    }
+}
+
+/// Why a step is forbidden, and what could have hurt.
+fn forbidden(drill: &Drill<'_, '_>) -> String {
+    let Some(End::Breached(breach)) = &drill.end else { return "Forbidden.".to_owned() };
+    let hazards = breach.hazards.iter().map(|hazard| &drill.job.laid.knowledge.hazards[*hazard]);
+    let hazards = hazards.map(|hazard| format!(" {}: {}", hazard.title, lower_first(&hazard.harm)));
+    format!("Forbidden, so it ended here. {}{}", breach.why, hazards.collect::<String>())
 }
 
 /// One step: what was known, what came of it, what was best and why, and the difference.
@@ -232,11 +255,12 @@ fn difference(drill: &Drill<'_, '_>, step: &Step, figures: &Figures) -> String {
         ),
         Lesson::WentOn => format!("Handing over was cheaper than going on: {lost} lost on average. {}", why()),
         Lesson::Forbidden => {
-            if next.action == step.action {
+            let then = if next.action == step.action {
                 "It was the right thing to want, at the wrong time.".to_owned()
             } else {
                 instead()
-            }
+            };
+            format!("{} {then}", forbidden(drill))
         }
     }
 }
@@ -256,7 +280,7 @@ fn why_best(drill: &Drill<'_, '_>, step: &Step, figures: &Figures) -> String {
 fn numbers(drill: &Drill<'_, '_>, score: &Score, figures: &Figures) -> Vec<(Rich, Rich)> {
     let mut pairs = vec![
         ("Best play, expected".to_owned(), figures.money(score.best)),
-        ("Lost by your choices".to_owned(), figures.money(score.regret)),
+        ("Lost by your choices".to_owned(), lost(score, figures)),
         ("Paid, with luck".to_owned(), figures.cost(score.cost, score.minutes)),
         ("Told nothing new".to_owned(), counted(score.redundant, "check", "checks")),
         ("Parts too soon".to_owned(), counted(score.premature, "repair", "repairs")),

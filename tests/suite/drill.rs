@@ -8,7 +8,7 @@ use doldrum::case::{Answer, Case};
 use doldrum::decision::{Action, Settings, advise, appraise};
 use doldrum::drill::breach::{Ready, Standing};
 use doldrum::drill::draw::{self, Level};
-use doldrum::drill::score::{Lesson, beliefs, score};
+use doldrum::drill::score::{Lesson, beliefs, grade, score};
 use doldrum::drill::{Drill, End, Stated};
 use doldrum::interview::drill::{Coach, Desk, Session, run, screen, step};
 use doldrum::interview::plain::{Echo, Plain};
@@ -285,6 +285,11 @@ fn what_is_forbidden_can_be_done_and_ends_it() {
         let figures = Figures::new(&knowledge, System::Us);
         let text = render_text(&debrief(&drill, &DrillSetup::default(), None, &figures), 80, Paint::Plain);
         assert!(text.contains("DANGER") && text.contains("burns whoever leans over it"), "{text}");
+        // At the step itself: marked, graded 0, with no price, and its hazard named.
+        assert!(drill.steps.iter().map(grade).sum::<f64>().abs() < 1e-12);
+        assert!(text.contains("(FORBIDDEN)") && text.contains("Lost by your choices  the boat"), "{text}");
+        let why = text.rsplit("WHY").next().unwrap_or_default();
+        assert!(why.contains("Forbidden, so it ended here.") && why.contains("Fuel vapor: any spark"), "{why}");
     });
     with_drill(&knowledge, Level::Single, 1, |mut drill| {
         well(&mut drill, check(&knowledge, "ck-smell", 0));
