@@ -56,6 +56,25 @@ fn one_wrong_entry_is_one_finding_at_its_line() {
     }
 }
 
+/// What one place says wrong hides nothing of the others.
+#[test]
+fn all_that_is_wrong_is_told_at_once() {
+    let text = "format: 1\nknowledge: {id: small-engine}\ncraft: {layout: twn, options: {primer: maybe}}\nuser: onwer\n\
+        symptoms: [sy-no-strt]\nlog:\n  - {access: ac-plugs-out, now: ajar}\n  - {check: ck-smell, outcome: nne}\n  \
+        - {symptom: sy-no-start, present: perhaps}\n  - {chek: ck-smell}\n  - {repair: rm-plgs}\n";
+    let knowledge = knowledge();
+    let lines: Vec<(u32, &str)> = found(&knowledge, text).into_iter().map(|f| (f.2, f.1)).collect();
+    let expected = [
+        (3, "C004"), (3, "K005"), (4, "C004"), (5, "C004"), (7, "K005"), (8, "C005"), (9, "K005"), (10, "K003"),
+        (11, "C004"),
+    ];
+    assert_eq!(lines, expected, "{:#?}", found(&knowledge, text));
+    // Where the head cannot be read, the entries of the log are.
+    let text = format!("titel: x\n{HEAD}  - {{access: ac-plugs-out, now: ajar}}\n");
+    let lines: Vec<(u32, &str)> = found(&knowledge, &text).into_iter().map(|f| (f.2, f.1)).collect();
+    assert_eq!(lines, [(1, "K003"), (6, "K005")]);
+}
+
 /// Where nothing need be opened nothing is written down: a job that was put back to the last cap and gone on with reads
 /// back.
 #[test]

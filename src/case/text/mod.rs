@@ -14,12 +14,14 @@ pub use write::write;
 use super::Case;
 use crate::calc;
 use crate::finding::Findings;
+use crate::knowledge::node::{Node, Value};
+use crate::knowledge::raw::Sp;
 use crate::knowledge::yaml::Source;
 use crate::knowledge::{Knowledge, Reading};
 use crate::model::reading::{Conditions, corrected};
 use crate::units::Unit;
 use reader::Reader;
-use shape::RawCase;
+use shape::{RawCase, RawEntry};
 
 /// The version of the format that [`write`] writes and [`read`] reads.
 const FORMAT: u32 = 1;
@@ -32,12 +34,21 @@ const FORMAT: u32 = 1;
 pub fn read(file_name: &str, text: &str, knowledge: &Knowledge) -> (Option<Case>, Findings) {
     let source = Source { file: file_name, text };
     let mut findings = Findings::new();
-    let tree = source.tree(&mut findings);
-    let raw = tree.and_then(|tree| source.one::<RawCase>(&tree, &mut findings));
-    let Some(raw) = raw else { return (None, findings) };
+    let Some(mut tree) = source.tree(&mut findings) else { return (None, findings) };
+    // Entry by entry: what one of them says wrong hides nothing of the others.
+    let log = take_log(&mut tree).map(|log| source.list::<Sp<RawEntry>>(&log, "log", &mut findings));
+    let Some(mut raw) = source.one::<RawCase>(&tree, &mut findings) else { return (None, findings) };
+    raw.log = log.map(|log| log.items.into_iter().map(|(_, entry)| entry).collect()).unwrap_or_default();
     let mut reader = Reader { source: &source, knowledge, findings };
     let case = reader.case(&raw);
     (case.filter(|_| !reader.findings.any_error()), reader.findings)
+}
+
+/// Takes the log out of a case.
+fn take_log(tree: &mut Node) -> Option<Node> {
+    let Value::Map(entries) = &mut tree.value else { return None };
+    let at = entries.iter().position(|(key, _)| key.key_text() == "log")?;
+    Some(entries.remove(at).1)
 }
 
 /// Reads the bytes of a case file: UTF-8 without a byte order mark.

@@ -4,6 +4,7 @@ use super::shape::{RawCase, RawCraft, RawOf};
 use super::{FORMAT, known_tools, sheet_figures};
 use crate::case::{Case, codes, usual_user};
 use crate::finding::{Finding, Findings, Severity, nearest};
+use crate::knowledge::codes::WRONG_SHAPE;
 use crate::knowledge::layout::{Craft, Instance, Laid};
 use crate::knowledge::raw::{Location, RawId, Sp};
 use crate::knowledge::yaml::Source;
@@ -143,8 +144,9 @@ impl Reader<'_> {
         }
         let mut said = vec![false; craft.options.len()];
         for (id, fitted) in &raw.options {
-            if let Some(option) = self.find(&knowledge.options, id, "option") {
-                craft.options[option.at()] = *fitted;
+            let (option, fitted) = (self.find(&knowledge.options, id, "option"), self.truth(fitted));
+            if let (Some(option), Some(fitted)) = (option, fitted) {
+                craft.options[option.at()] = fitted;
                 said[option.at()] = true;
             }
         }
@@ -164,6 +166,17 @@ impl Reader<'_> {
             }
         }
         craft
+    }
+
+    fn truth(&mut self, text: &Sp<String>) -> Option<bool> {
+        let truth = text.value.parse().ok();
+        if truth.is_none() {
+            let message = format!("expected `true` or `false`, found `{}`", text.value);
+            let word = ["yes", "no", "on", "off"].contains(&text.value.to_lowercase().as_str());
+            let hint = word.then(|| "`yes`, `no`, `on` and `off` are plain words in YAML 1.2".to_owned());
+            self.error(WRONG_SHAPE, text.at, message, hint);
+        }
+        truth
     }
 
     pub(super) fn altitude(&mut self, raw: Option<&Sp<String>>) -> f64 {

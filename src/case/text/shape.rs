@@ -56,7 +56,8 @@ pub(super) struct RawCraft {
     pub(super) layout: Option<RawId>,
     /// Option to whether it is fitted; absent: as usual.
     #[serde(default)]
-    pub(super) options: IndexMap<RawId, bool>,
+    #[schemars(with = "IndexMap<RawId, bool>")]
+    pub(super) options: IndexMap<RawId, Sp<String>>,
 }
 
 /// One entry of the log: exactly one of `check`, `access`, `repair`, `symptom`, `tick`, `found`, `set` and `emergency`,
