@@ -49,6 +49,10 @@ pub enum Missing {
     StillThere,
     /// The minutes.
     Minutes,
+    /// The parts: a repair that was done fits some, and none was named.
+    Parts,
+    /// The prices of these parts.
+    Prices(Vec<String>),
     /// The note or the title holds what looks like a phone number or a registration number.
     Private,
 }
@@ -98,6 +102,13 @@ pub fn close(
     if details.minutes.is_none() {
         missing.push(Missing::Minutes);
     }
+    let unpriced = unpriced(&details.parts);
+    let no_parts = details.parts.is_empty() && log.repairs.iter().map(|(_, done)| done).chain(&fixed_by).any(|done| fits_parts(laid, done));
+    if no_parts {
+        missing.push(Missing::Parts);
+    } else if !unpriced.is_empty() {
+        missing.push(Missing::Prices(unpriced.clone()));
+    }
     if [&case.title, &details.note].into_iter().flatten().any(|text| looks_private(text)) {
         missing.push(Missing::Private);
     }
@@ -132,7 +143,9 @@ pub fn close(
         note: details.note.clone(),
         case: file.to_owned(),
     };
-    record.spent = record.minutes.map(|m| m.at_rate(Rate::of(laid, case).hourly) + record.parts_money());
+    // Labor alone is not what it came to, and says nothing beside a plan that has the parts in it.
+    let minutes = record.minutes.filter(|_| !no_parts && unpriced.is_empty());
+    record.spent = minutes.map(|m| m.at_rate(Rate::of(laid, case).hourly) + record.parts_money());
     Closed { record, missing }
 }
 
@@ -257,6 +270,16 @@ fn first_time(log: &Log, end: End, repairs: usize) -> Option<bool> {
 
 fn removes_any(laid: &Laid<'_>, repair: Ix<Repair>, causes: &[Instance<Cause>]) -> bool {
     laid.knowledge.repairs[repair].removes.iter().any(|(removed, _)| causes.iter().any(|cause| cause.item == *removed))
+}
+
+/// Whether a repair fits parts that cost something.
+fn fits_parts(laid: &Laid<'_>, (repair, _): &(Ix<Repair>, Vec<usize>)) -> bool {
+    laid.knowledge.repairs[*repair].parts.iter().any(|part| part.each > Money::ZERO)
+}
+
+/// The parts that are named without a price.
+fn unpriced(parts: &[Part]) -> Vec<String> {
+    parts.iter().filter(|part| part.each.is_none()).map(|part| part.item.clone()).collect()
 }
 
 /// The case as it stood before the first repair.

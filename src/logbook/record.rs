@@ -50,7 +50,7 @@ pub struct Record {
     /// Parts used.
     #[serde(default)]
     pub parts: Vec<Part>,
-    /// What the work and the parts came to, where the minutes are known.
+    /// What the work and the parts came to, where the minutes and the parts with their prices are known.
     #[serde(default, skip_serializing_if = "Option::is_none", with = "money")]
     pub spent: Option<Money>,
     /// What the work order foresaw before the first repair.

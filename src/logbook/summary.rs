@@ -23,6 +23,8 @@ pub struct Summary {
     pub faults: Vec<Fault>,
     /// Confirmed shop jobs by layout.
     pub layouts: Vec<(String, usize)>,
+    /// Jobs left out of that: their minutes and plan are known, what they came to is not, for parts or prices are missing.
+    pub unpriced: usize,
     /// Cost against plan.
     pub costs: Option<Costs>,
     /// What was believed against what was found.
@@ -90,6 +92,7 @@ pub fn summary(records: &[Record]) -> Summary {
         first_time: (known.iter().filter(|first| **first).count(), known.len()),
         faults: faults(&confirmed),
         layouts: counted(confirmed.iter().map(|r| r.layout.clone())),
+        unpriced: shop.iter().filter(|r| r.spent.is_none() && r.minutes.is_some() && r.plan.is_some()).count(),
         costs: costs(&shop),
         beliefs: beliefs(&confirmed),
     }

@@ -278,6 +278,12 @@ fn missing_words(missing: &Missing) -> Option<String> {
         }
         Missing::StillThere => "the cure: the log says that the symptom is there still".to_owned(),
         Missing::Minutes => "the minutes it took: say --minutes N".to_owned(),
+        Missing::Parts => "the parts that were fitted, so what it came to is not known: say --part \"ITEM = PRICE\" for each \
+            (none: --part \"none = 0\")"
+            .to_owned(),
+        Missing::Prices(items) => {
+            format!("the price, so what it came to is not known: say --part \"ITEM = PRICE\" for {}", items.join(", "))
+        }
         Missing::Private => return None,
     })
 }
@@ -327,8 +333,11 @@ pub fn summary(summary: &Summary, knowledge: Option<&Knowledge>, figures: &Figur
         ("Cured".into(), format!("{}, {} handed over", summary.cured, summary.handed_over).as_str().into()),
         ("Right first time".into(), share(summary.first_time).as_str().into()),
     ];
-    if let Some(costs) = &summary.costs {
-        pairs.push(("Cost against plan".into(), costs_words(costs, figures).as_str().into()));
+    let costs = summary.costs.iter().map(|costs| costs_words(costs, figures));
+    let left_out = format!("{} left out, for parts or prices are missing", jobs(summary.unpriced));
+    let costs: Vec<String> = costs.chain((summary.unpriced > 0).then_some(left_out)).collect();
+    if !costs.is_empty() {
+        pairs.push(("Cost against plan".into(), costs.join("; ").as_str().into()));
     }
     document.push(Block::Pairs(pairs));
     if !summary.faults.is_empty() {
@@ -428,6 +437,7 @@ pub fn summary_json(summary: &Summary) -> String {
             "jobs": c.jobs, "spent": mean(c.spent), "planned": mean(c.planned), "more": mean(c.more),
             "more_minutes": mean(c.more_minutes),
         })),
+        "unpriced": summary.unpriced,
         "beliefs": summary.beliefs.as_ref().map(|b| json!({
             "jobs": b.jobs, "first": b.first, "among_three": b.among_three, "brier": b.brier,
             "brier_expected": b.brier_expected, "calibration_error": b.calibration_error,

@@ -174,6 +174,12 @@ fn what_is_missing_is_said() {
     assert!(code == 2 && trouble.contains("`plug-dead@front` or `plug-dead@rear`"), "{trouble}");
     let (code, trouble) = refused(at, &["add", "bare.yaml", "--cause", "plug-ded@front"]);
     assert!(code == 2 && trouble.contains("did you mean `plug-dead`?"), "{trouble}");
+    let (code, trouble) = refused(at, &["add", "bare.yaml", "--cause", "plug-dead@middle"]);
+    assert!(code == 2 && trouble.contains("its places are front, rear"), "{trouble}");
+    let (code, trouble) = refused(at, &["add", "bare.yaml", "--cause", "battery-flat@front"]);
+    assert!(code == 2 && trouble.contains("it has no places here: write `battery-flat`"), "{trouble}");
+    let (code, trouble) = refused(at, &["add", "bare.yaml", "--fixed-by", "rm-screens@middle"]);
+    assert!(code == 2 && trouble.contains("its places are front, rear"), "{trouble}");
     let told = said(at, &["add", "bare.yaml", "--cause", "plug-dead@front", "--fixed-by", "rm-screens", "--amend"]);
     assert!(told.contains("`rm-screens` does not") && told.contains("unproved"), "{told}");
 }
@@ -308,14 +314,52 @@ fn a_newer_logbook_and_another_file_are_left_alone() {
     assert!(matches!(Logbook::open(&foreign).err(), Some(Error::Another { .. })));
 }
 
-/// What can be looked at without being made: listing makes no file.
+/// What can be looked at without being made: listing makes no file. A file that is named is meant to be there; the usual
+/// one may not be yet.
 #[test]
 fn looking_makes_no_logbook() {
     let folder = with_case();
-    assert_eq!(said(folder.path(), &["list"]), "The logbook is empty.\n");
-    said(folder.path(), &["summary"]);
-    said(folder.path(), &["learn"]);
-    assert!(!folder.path().join("l.db").exists());
+    let at = folder.path();
+    for words in [&["list"][..], &["summary"], &["search", "x"], &["show", "1"], &["export"], &["learn", "--output", "n"]] {
+        let (code, trouble) = refused(at, words);
+        assert!(code == 2 && trouble.contains("expected a logbook at `l.db`, found no such file"), "{words:?}: {trouble}");
+    }
+    let usual = |verb: &[&str]| {
+        let mut command = Command::cargo_bin("doldrum").expect("the program");
+        command.current_dir(at).env("XDG_DATA_HOME", at).env("HOME", at).env("LOCALAPPDATA", at);
+        command.arg("logbook").args(verb).arg("--knowledge").arg(small_engine::folder()).output().expect("it runs")
+    };
+    let listed = usual(&["list"]);
+    assert!(listed.status.success() && listed.stdout == b"The logbook is empty.\n", "{listed:?}");
+    // Of no jobs nothing is learned, and no file says so.
+    let learned = usual(&["learn", "--output", "n"]);
+    assert!(String::from_utf8_lossy(&learned.stderr).contains("expected jobs to learn from, found none"), "{learned:?}");
+    assert_eq!(learned.status.code(), Some(2));
+    assert_eq!(fs::read_dir(at).expect("it lists").count(), 1, "nothing was made");
+}
+
+/// Labor alone beside a plan with parts in it says nothing: like is compared with like, and what lacks is told.
+#[test]
+fn what_it_came_to_is_told_only_where_the_parts_are_known() {
+    let folder = with_case();
+    let at = folder.path();
+    let job = CASE.replace("screen-clogged", "plug-dead").replace("rm-screens", "rm-plugs");
+    fs::write(at.join("job.yaml"), job).expect("it can be written");
+    let told = said(at, &["add", "job.yaml", "--minutes", "95"]);
+    assert!(told.contains("the parts that were fitted"), "{told}");
+    let summary = said(at, &["summary"]);
+    assert!(summary.contains("1 job left out, for parts or prices are missing"), "{summary}");
+    assert!(!summary.contains("planned"), "{summary}");
+    let told = said(at, &["add", "job.yaml", "--part", "2 x spark plug", "--amend"]);
+    assert!(told.contains("the price, so what it came to is not known") && told.contains("spark plug"), "{told}");
+    let told = said(at, &["add", "job.yaml", "--part", "2 x spark plug = 5", "--amend"]);
+    assert!(!told.contains("MISSING"), "{told}");
+    // An hour and 35 minutes at 90, and 10 for parts: 152.50.
+    let summary = said(at, &["summary"]);
+    assert!(summary.contains("$153 spent") && !summary.contains("left out"), "{summary}");
+    // None used is said, too.
+    let told = said(at, &["add", "job.yaml", "--part", "none = 0", "--amend"]);
+    assert!(!told.contains("MISSING"), "{told}");
 }
 
 /// The program is killed at random moments while it adds and imports. Whatever was called added is there, every job is

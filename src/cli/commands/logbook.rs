@@ -31,6 +31,14 @@ use std::time::Instant;
 /// Where a file cannot be read or written, or an option names what is not there.
 pub fn run(args: &Arguments, common: &Common) -> Result<Exit, Failure> {
     let path = path(args)?;
+    // A name that was given is a file that is meant: only what keeps jobs makes it.
+    let makes = matches!(args.verb, Verb::Add(_) | Verb::Import(_) | Verb::Where);
+    if args.logbook.is_some() && !makes && !path.exists() {
+        return Err(Failure::Usage(format!(
+            "expected a logbook at `{}`, found no such file; `logbook add` and `logbook import` make one",
+            path.display()
+        )));
+    }
     match &args.verb {
         Verb::Add(add) => add::run(add, &path, common),
         Verb::List(list) => listed(&path, &list.filter, &[], list.format, common),
@@ -226,6 +234,12 @@ fn learned(path: &Path, args: &Learn, common: &Common) -> Result<Exit, Failure> 
         note("what was learned before is left aside: learning begins at the knowledge base", common);
     }
     let records: Vec<Record> = entries(path)?.into_iter().map(|entry| entry.record).collect();
+    if records.is_empty() {
+        return Err(Failure::Usage(format!(
+            "expected jobs to learn from, found none in `{}`; `logbook add` keeps one",
+            path.display()
+        )));
+    }
     let settings =
         Settings { worth: args.worth, row_worth: args.row_worth, fade: args.fade, limits: Limits::default() };
     let mut watch = Watch::new(common);

@@ -11,7 +11,7 @@ use crate::cli::{Exit, load};
 use crate::finding::Findings;
 use crate::inference::Limits;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Cause, Ix, Knowledge, Repair};
+use crate::knowledge::{Cause, Ix, Knowledge, Repair, Scope};
 use crate::logbook::closing::{Closed, Details, close, content_id, goes_on};
 use crate::logbook::record::{self, Part, Record};
 use crate::report::logbook as pages;
@@ -149,7 +149,7 @@ fn cause(laid: &Laid<'_>, label: &str) -> Result<Vec<Instance<Cause>>, Failure> 
     let Some((ix, places)) = laid.parse(causes, |c| c.scope, label) else {
         let id = label.split('@').next().unwrap_or_default();
         let hint = match causes.find(id) {
-            Some(ix) => format!("; its places are {}", laid.place_names(causes[ix].scope).join(", ")),
+            Some(ix) => places_hint(laid, id, causes[ix].scope),
             None => hint(id, causes.ids()),
         };
         return Err(Failure::Usage(format!("expected a cause of this craft after --cause, found `{label}`{hint}")));
@@ -168,11 +168,23 @@ fn cause(laid: &Laid<'_>, label: &str) -> Result<Vec<Instance<Cause>>, Failure> 
     Ok(places.into_iter().map(|at| Instance::new(ix, at)).collect())
 }
 
+/// Where something that is known can be, after a place was named that it does not have.
+fn places_hint(laid: &Laid<'_>, id: &str, scope: Scope) -> String {
+    let names = laid.place_names(scope);
+    if names.is_empty() {
+        return format!("; it has no places here: write `{id}`");
+    }
+    format!("; its places are {}", names.join(", "))
+}
+
 fn repair(laid: &Laid<'_>, label: &str) -> Result<(Ix<Repair>, Vec<usize>), Failure> {
     let repairs = &laid.knowledge.repairs;
     laid.parse(repairs, |r| r.scope, label).ok_or_else(|| {
         let id = label.split('@').next().unwrap_or_default();
-        let hint = hint(id, repairs.ids());
+        let hint = match repairs.find(id) {
+            Some(ix) => places_hint(laid, id, repairs[ix].scope),
+            None => hint(id, repairs.ids()),
+        };
         Failure::Usage(format!("expected a repair of this craft after --fixed-by, found `{label}`{hint}"))
     })
 }
