@@ -185,7 +185,9 @@ fn sheet(bench: &Bench<'_>, case: &Case, theirs: &Case, view: &View, now: Option
         said: said(bench, case),
         open: open(bench, theirs, now),
         forbidden: forbidden(bench, &laid, theirs, view, now),
-        done: lines(|e| matches!(e, Event::Repaired { .. } | Event::Tried { .. } | Event::Set { .. } | Event::Emergency { .. })),
+        done: lines(|e| {
+            matches!(e, Event::Repaired { .. } | Event::Tried { .. } | Event::Set { .. } | Event::Emergency { .. })
+        }),
         found: lines(|e| match e {
             Event::Answer { answer, .. } => answer.informs(),
             Event::Found { .. } => true,
@@ -243,9 +245,9 @@ fn opened(bench: &Bench<'_>, open: &OpenHazard) -> Open {
 
 /// Why something is held up by an interlock, each reason once: first what forbids to try the craft.
 fn forbidden(bench: &Bench<'_>, laid: &Laid<'_>, case: &Case, view: &View, now: Option<Timestamp>) -> Vec<String> {
-    let stopped = case.emergency().map(|lock| {
-        format!("Stopped: {}. {}", words::emergency(bench.knowledge, lock), words::UNTIL_SAFE)
-    });
+    let stopped = case
+        .emergency()
+        .map(|lock| format!("Stopped: {}. {}", words::emergency(bench.knowledge, lock), words::UNTIL_SAFE));
     let locks = Safety::at(laid, bench.graph, case, now).locks(laid, bench.graph, &complained_of(case));
     let locked = locks.iter().map(|lock| bench.knowledge.interlocks[*lock].why.clone());
     let mut reasons: Vec<String> = stopped.into_iter().chain(locked).collect();

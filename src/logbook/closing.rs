@@ -103,7 +103,8 @@ pub fn close(
         missing.push(Missing::Minutes);
     }
     let unpriced = unpriced(&details.parts);
-    let no_parts = details.parts.is_empty() && log.repairs.iter().map(|(_, done)| done).chain(&fixed_by).any(|done| fits_parts(laid, done));
+    let no_parts = details.parts.is_empty()
+        && log.repairs.iter().map(|(_, done)| done).chain(&fixed_by).any(|done| fits_parts(laid, done));
     if no_parts {
         missing.push(Missing::Parts);
     } else if !unpriced.is_empty() {

@@ -12,8 +12,8 @@ use crate::case::Case;
 use crate::decision::steady::{NEAR, Steadiness, steadiness};
 use crate::decision::{Advice, Follow, Settings, advise};
 use crate::inference::{Accuracy, Error};
-use crate::knowledge::{Effect, Signal};
 use crate::knowledge::layout::{Instance, Laid};
+use crate::knowledge::{Effect, Signal};
 
 /// How many explanations are told.
 const EXPLANATIONS: usize = 10;
@@ -110,6 +110,9 @@ impl Assessment<'_> {
     #[must_use]
     pub fn page(&self, figures: &Figures) -> Document {
         let mut document = self.document(figures);
+        if self.case.symptoms.is_empty() {
+            return document;
+        }
         let last = document.blocks.pop();
         let known = Known {
             laid: self.laid,
@@ -131,10 +134,13 @@ impl Assessment<'_> {
         self.stopped(&mut document);
         self.where_we_are(figures, &mut document);
         self.next_step(figures, &mut document);
-        self.explained(figures, &mut document);
-        self.ranked(figures, &mut document);
-        self.trusted(&mut document);
-        self.held_up(&mut document);
+        // What would account for no complaint is not worth telling.
+        if !self.case.symptoms.is_empty() {
+            self.explained(figures, &mut document);
+            self.ranked(figures, &mut document);
+            self.trusted(&mut document);
+            self.held_up(&mut document);
+        }
         document.aside("Local codes, the maker's manual and licensed practice come before anything printed here.");
         document
     }
@@ -153,10 +159,27 @@ impl Assessment<'_> {
         }));
     }
 
+    /// What can be complained of on this craft: ids and titles.
+    fn complaints(&self) -> impl Iterator<Item = (&str, &str)> {
+        let symptoms = &self.laid.knowledge.symptoms;
+        let fitting = symptoms.iter().filter(|(_, symptom)| self.laid.fits(&symptom.fitted));
+        fitting.map(|(ix, symptom)| (symptoms.id(ix), symptom.title.as_str()))
+    }
+
     /// Why nothing is advised, and what changes that.
     fn waits(&self) -> Option<Waits> {
         let knowledge = self.laid.knowledge;
-        self.case.emergency().map(|lock| Waits { on: "declared-safe", says: words::stopped(knowledge, lock) })
+        match (self.case.emergency(), self.complaints().next()) {
+            (Some(lock), _) => Some(Waits { on: "declared-safe", says: words::stopped(knowledge, lock) }),
+            (None, Some((id, _))) if self.case.symptoms.is_empty() => Some(Waits {
+                on: "complaint",
+                says: format!(
+                    "Name a complaint first: under `symptoms` in the case, such as `symptoms: [{id}]`, or let \
+                     `doldrum triage` ask for it. Without one there is nothing to look for."
+                ),
+            }),
+            _ => None,
+        }
     }
 
     fn where_we_are(&self, figures: &Figures, document: &mut Document) {
@@ -185,7 +208,12 @@ impl Assessment<'_> {
         let next = &self.advice.next;
         document.section("Next");
         if let Some(waits) = self.waits() {
-            return document.paragraph(Rich::strong(&waits.says));
+            document.paragraph(Rich::strong(&waits.says));
+            if self.case.symptoms.is_empty() {
+                document.part("What can be complained of");
+                document.bullets(self.complaints().map(|(id, title)| format!("{id}: {title}")));
+            }
+            return;
         }
         let words = words::action(self.laid, &next.action);
         document.paragraph(Rich::strong(&words).and(&format!(": {}.", figures.cost(next.cost, next.minutes))));

@@ -278,9 +278,11 @@ fn missing_words(missing: &Missing) -> Option<String> {
         }
         Missing::StillThere => "the cure: the log says that the symptom is there still".to_owned(),
         Missing::Minutes => "the minutes it took: say --minutes N".to_owned(),
-        Missing::Parts => "the parts that were fitted, so what it came to is not known: say --part \"ITEM = PRICE\" for each \
+        Missing::Parts => {
+            "the parts that were fitted, so what it came to is not known: say --part \"ITEM = PRICE\" for each \
             (none: --part \"none = 0\")"
-            .to_owned(),
+                .to_owned()
+        }
         Missing::Prices(items) => {
             format!("the price, so what it came to is not known: say --part \"ITEM = PRICE\" for {}", items.join(", "))
         }

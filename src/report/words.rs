@@ -173,7 +173,7 @@ pub fn stopped(knowledge: &Knowledge, lock: Ix<Interlock>) -> String {
     let (what, id) = (emergency(knowledge, lock), knowledge.interlocks.id(lock));
     format!(
         "The job was stopped ({what}). {UNTIL_SAFE} `doldrum triage` asks whether it has; in the log that is \
-         `- {{emergency: {id}, present: false}}`."
+         `{{emergency: {id}, present: false}}`."
     )
 }
 

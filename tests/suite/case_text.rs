@@ -65,7 +65,14 @@ fn all_that_is_wrong_is_told_at_once() {
     let knowledge = knowledge();
     let lines: Vec<(u32, &str)> = found(&knowledge, text).into_iter().map(|f| (f.2, f.1)).collect();
     let expected = [
-        (3, "C004"), (3, "K005"), (4, "C004"), (5, "C004"), (7, "K005"), (8, "C005"), (9, "K005"), (10, "K003"),
+        (3, "C004"),
+        (3, "K005"),
+        (4, "C004"),
+        (5, "C004"),
+        (7, "K005"),
+        (8, "C005"),
+        (9, "K005"),
+        (10, "K003"),
         (11, "C004"),
     ];
     assert_eq!(lines, expected, "{:#?}", found(&knowledge, text));

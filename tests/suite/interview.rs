@@ -10,7 +10,7 @@ use doldrum::interview::plain::{Echo, Plain};
 use doldrum::interview::state::{End, Input, Key, Stage, State};
 use doldrum::interview::{Finished, Keep, run, step};
 use doldrum::knowledge::layout::{Instance, Laid};
-use doldrum::report::{Assessment, Document, Figures, Paint, render_text};
+use doldrum::report::{Assessment, Document, Figures, Paint, render_html, render_markdown, render_text};
 use doldrum::units::System;
 use proptest::prelude::*;
 use std::io::{self, BufRead};
@@ -97,7 +97,7 @@ fn a_job_that_was_stopped_goes_on_only_once_the_craft_was_declared_safe() {
         // No key gets past it, and whoever leaves has not answered it.
         for keys in [&["b", "b", "", "s", "o", "p", "d", "r", "g"][..], &["2"], &["n"], &["q"]] {
             let (shown, finished, _) = interview(Some(case.clone()), keys, 80);
-            assert!(shown.contains("declared the craft safe?"), "{keys:?}\n{shown}");
+            assert!(shown.contains("whoever else may say so"), "{keys:?}\n{shown}");
             assert!(!shown.contains("smell"), "{keys:?}\n{shown}");
             assert_eq!(finished.case, case, "{keys:?}");
         }
@@ -133,6 +133,26 @@ fn what_is_said_of_a_job_that_was_stopped() {
         let over = hand_over(bench, &case, noon()).expect("small");
         assert!(over.sheet.first.is_empty() && over.sheet.forbidden[0].starts_with("Stopped: "), "{:?}", over.sheet);
     });
+}
+
+/// Where nobody has said what is wrong there is nothing to look for, least of all for money.
+#[test]
+fn what_is_said_of_a_job_without_a_complaint() {
+    let knowledge = knowledge();
+    let case = Case { symptoms: Vec::new(), ..new_case(&knowledge) };
+    let laid = Laid::new(&knowledge, case.craft.clone());
+    let graph = AccessGraph::new(&knowledge);
+    let assessment = Assessment::new(&laid, &graph, &case, &Settings::default(), 0).expect("small");
+    let figures = Figures::new(&knowledge, System::Us);
+    let text = render_text(&assessment.document(&figures), 80, Paint::Plain);
+    insta::assert_snapshot!(text);
+    for text in [text, render_markdown(&assessment.document(&figures)), render_html(&assessment.page(&figures))] {
+        assert!(text.contains("Name a complaint first") && text.contains("sy-no-start"), "{text}");
+        assert!(!text.contains("Hand over") && !text.contains("Nothing that is listed"), "{text}");
+    }
+    let json: serde_json::Value = serde_json::from_str(&assessment.json()).expect("JSON");
+    assert_eq!(json["waits"]["on"], "complaint");
+    assert!(json["next"].is_null() && json["alternatives"].as_array().is_some_and(Vec::is_empty));
 }
 
 /// A case past intake, as text.

@@ -4,9 +4,9 @@ use super::reader::{Reader, one_of};
 use super::shape::{KINDS, RawEntry, goes_with};
 use super::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence, codes};
-use crate::knowledge::{Check, Interlock, Ix, Knowledge};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::raw::{Location, RawId, RawOpenShut, Sp};
+use crate::knowledge::{Check, Interlock, Ix, Knowledge};
 use crate::units::{Quantity, Unit};
 use jiff::Timestamp;
 
@@ -16,10 +16,7 @@ impl Reader<'_> {
         let [(kind, _)] = kinds.as_slice() else {
             let found: Vec<&str> = kinds.iter().map(|(kind, _)| *kind).collect();
             let found = if found.is_empty() { "none".to_owned() } else { found.join(" and ") };
-            let message = format!(
-                "expected exactly one of {} in an entry, found {found}",
-                KINDS.join(", ")
-            );
+            let message = format!("expected exactly one of {} in an entry, found {found}", KINDS.join(", "));
             self.error(codes::ONE_OF, raw.at, message, None);
             return None;
         };
@@ -81,8 +78,12 @@ impl Reader<'_> {
     fn ends(&mut self, knowledge: &Knowledge, lock: Ix<Interlock>, id: &RawId) -> bool {
         let ends = knowledge.interlocks[lock].ends;
         if !ends {
-            let known: Vec<&str> =
-                knowledge.interlocks.iter().filter(|(_, i)| i.ends).map(|(ix, _)| knowledge.interlocks.id(ix)).collect();
+            let known: Vec<&str> = knowledge
+                .interlocks
+                .iter()
+                .filter(|(_, i)| i.ends)
+                .map(|(ix, _)| knowledge.interlocks.id(ix))
+                .collect();
             let message = format!("expected an interlock that ends a job, found `{}`", id.value);
             let hint = format!("one of {}", known.join(", "));
             self.error(codes::UNKNOWN_ID, id.at, message, (!known.is_empty()).then_some(hint));

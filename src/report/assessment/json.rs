@@ -46,7 +46,7 @@ struct Json<'a> {
 
 #[derive(Serialize, JsonSchema)]
 struct WaitsJson {
-    /// `declared-safe`: the job was stopped, and nobody has said since that the craft is safe.
+    /// `declared-safe`: the job was stopped, and nobody has said since that the craft is safe. `complaint`: none is named.
     on: &'static str,
     /// The same in words, with what to do.
     says: String,
@@ -269,7 +269,8 @@ impl Assessment<'_> {
         let (advice, belief) = (&self.advice, &self.belief);
         let waits = self.waits();
         let advised = waits.is_none();
-        let next = || ProposalJson { expected_minutes: Some(advice.expected_minutes.get()), ..self.proposal(&advice.next) };
+        let next =
+            || ProposalJson { expected_minutes: Some(advice.expected_minutes.get()), ..self.proposal(&advice.next) };
         Json {
             format: 1,
             knowledge: KnowledgeJson { id: &knowledge.id, version: &knowledge.version },
