@@ -122,6 +122,13 @@ pub enum Event {
         /// The value as written.
         value: String,
     },
+    /// A repair was left to whoever has the craft, to be done before the next call.
+    Left {
+        /// Which.
+        repair: Ix<Repair>,
+        /// Where.
+        places: Vec<usize>,
+    },
     /// The job was stopped by what ends it (there), or the craft was declared safe after that (not there).
     Emergency {
         /// What ends it.
@@ -132,6 +139,15 @@ pub enum Event {
 }
 
 impl Case {
+    /// The repair that was left to whoever has the craft last, and its places, where the log does not say that it was done.
+    #[must_use]
+    pub fn left(&self) -> Option<(Ix<Repair>, &[usize])> {
+        let at = self.log.iter().rposition(|entry| matches!(entry.event, Event::Left { .. }))?;
+        let Event::Left { repair: left, places } = &self.log[at].event else { return None };
+        let done = |entry: &Entry| matches!(&entry.event, Event::Repaired { repair, .. } if repair == left);
+        (!self.log[at..].iter().any(done)).then_some((*left, places))
+    }
+
     /// What has ended the job, and nobody has said since that the craft is safe: until somebody does, nothing goes on.
     #[must_use]
     pub fn emergency(&self) -> Option<Ix<Interlock>> {

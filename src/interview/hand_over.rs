@@ -186,7 +186,14 @@ fn sheet(bench: &Bench<'_>, case: &Case, theirs: &Case, view: &View, now: Option
         open: open(bench, theirs, now),
         forbidden: forbidden(bench, &laid, theirs, view, now),
         done: lines(|e| {
-            matches!(e, Event::Repaired { .. } | Event::Tried { .. } | Event::Set { .. } | Event::Emergency { .. })
+            matches!(
+                e,
+                Event::Repaired { .. }
+                    | Event::Left { .. }
+                    | Event::Tried { .. }
+                    | Event::Set { .. }
+                    | Event::Emergency { .. }
+            )
         }),
         found: lines(|e| match e {
             Event::Answer { answer, .. } => answer.informs(),

@@ -24,7 +24,7 @@ use crate::case::{Case, text};
 use crate::decision::Settings;
 use crate::knowledge::Knowledge;
 use crate::knowledge::layout::Laid;
-use crate::report::{Document, Figures};
+use crate::report::{Document, Figures, words};
 use advisor::View;
 use jiff::Timestamp;
 use screen::Screen;
@@ -146,11 +146,11 @@ pub fn plan_document(
     figures: &Figures,
 ) -> Result<Document, String> {
     if let Some(lock) = case.emergency() {
-        return Err(crate::report::words::stopped(knowledge, lock));
+        return Err(words::lower_first(&words::stopped(knowledge, lock)));
     }
     let laid = Laid::new(knowledge, case.craft.clone());
     let limits = &settings.limits;
-    let belief = belief::believe(&laid, case, limits).map_err(|e| crate::report::words::trouble(&laid, case, &e))?;
+    let belief = belief::believe(&laid, case, limits).map_err(|e| words::trouble(&laid, case, &e))?;
     let explanations = belief.explanations(&laid, case, PLAN_EXPLANATIONS, limits).map_err(|e| e.to_string())?;
     let options = crate::plan::Options { causes: Vec::new() };
     let plan =

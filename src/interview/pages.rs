@@ -111,7 +111,12 @@ pub fn record(knowledge: &Knowledge, case: &Case, figures: &Figures) -> Document
         case.log.iter().filter(move |e| wanted(&e.event)).map(|e| words::entry(&laid, e, figures)).collect::<Vec<_>>()
     };
     for (heading, lines) in [
-        ("Done", lines(|e| matches!(e, Event::Repaired { .. } | Event::Tried { .. } | Event::Emergency { .. }))),
+        (
+            "Done",
+            lines(|e| {
+                matches!(e, Event::Repaired { .. } | Event::Left { .. } | Event::Tried { .. } | Event::Emergency { .. })
+            }),
+        ),
         ("Seen and measured", lines(|e| matches!(e, Event::Answer { .. } | Event::Found { .. }))),
         ("Settings", lines(|e| matches!(e, Event::Set { .. }))),
     ] {

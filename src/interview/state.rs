@@ -141,6 +141,8 @@ impl Key {
 pub enum Stage {
     /// The question at this position among those that come first on the phone: are all safe?
     Call(usize),
+    /// On the phone, once all are safe: whether what was left to them in the last call was done.
+    Left,
     /// The safety question that comes before everything.
     Sniff,
     /// Which layout.

@@ -170,7 +170,9 @@ impl Assessment<'_> {
     fn waits(&self) -> Option<Waits> {
         let knowledge = self.laid.knowledge;
         match (self.case.emergency(), self.complaints().next()) {
-            (Some(lock), _) => Some(Waits { on: "declared-safe", says: words::stopped(knowledge, lock) }),
+            (Some(lock), _) => {
+                Some(Waits { on: "declared-safe", says: format!("{}.", words::stopped(knowledge, lock)) })
+            }
             (None, Some((id, _))) if self.case.symptoms.is_empty() => Some(Waits {
                 on: "complaint",
                 says: format!(

@@ -136,6 +136,12 @@ pub fn entry(laid: &Laid<'_>, entry: &Entry, figures: &Figures) -> String {
             }
         }
         Event::Repaired { repair, places } => format!("Repaired: {}", repair_words(laid, *repair, places)),
+        Event::Left { repair, places } => {
+            format!(
+                "Left to the owner, to be done before the next call: {}",
+                lower_first(&repair_words(laid, *repair, places))
+            )
+        }
         Event::Tried { symptom, now } => {
             let now = if *now == Presence::Present { "still there" } else { "gone" };
             format!("{}: {now}", knowledge.symptoms[*symptom].title)
@@ -173,7 +179,7 @@ pub fn stopped(knowledge: &Knowledge, lock: Ix<Interlock>) -> String {
     let (what, id) = (emergency(knowledge, lock), knowledge.interlocks.id(lock));
     format!(
         "The job was stopped ({what}). {UNTIL_SAFE} `doldrum triage` asks whether it has; in the log that is \
-         `{{emergency: {id}, present: false}}`."
+         `{{emergency: {id}, present: false}}`"
     )
 }
 

@@ -74,6 +74,31 @@ fn a_call_that_ends_with_something_to_do() {
     insta::assert_snapshot!(shown);
 }
 
+/// What was left to them is written down, asked about first in the next call, and on the sheet for the shop.
+#[test]
+fn what_was_left_to_them_is_asked_about_in_the_next_call() {
+    let place = tempfile::tempdir().expect("a folder");
+    let kept = || fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+    let later = [("fuel tap point", "3"), ("Best now: bring it in", "2"), ("Fix it now: turn the fuel tap on", "3")];
+    talk(place.path(), &later, "> 3\nDo this and call back");
+    let first = kept();
+    assert!(first.trim_end().ends_with("left: rm-tap-on}"), "{first}");
+    // Not done: it is left to them still, and on the sheet.
+    let shown = call(place.path(), "1\n1\n1\n2\nt\n1\ng\n1\n");
+    assert!(shown.contains("this was left to them: turn the fuel tap on"), "{shown}");
+    assert!(shown.contains("- Left to the owner, to be done before the next call: turn the fuel tap on"), "{shown}");
+    assert!(!kept().contains("repair: rm-tap-on"));
+    // Done: written down, and once nothing is smelled it is asked what it changed.
+    fs::write(place.path().join("c.yaml"), first).expect("written");
+    let shown = call(place.path(), "1\n1\n1\n1\nt\n1\nq\n");
+    assert!(kept().contains("repair: rm-tap-on}"), "{}", kept());
+    let after = shown.rsplit("Did you do it?").next().unwrap_or_default();
+    assert!(after.contains("Before going on.") && after.contains("is that gone?"), "{shown}");
+    // Back takes the answer back; the next call does not ask again once it was done.
+    let shown = call(place.path(), "1\n1\n1\nt\n1\nq\n");
+    assert!(!shown.contains("Did you do it?"), "{shown}");
+}
+
 #[test]
 fn a_call_that_ends_with_bringing_it_in() {
     let place = tempfile::tempdir().expect("a folder");
@@ -185,7 +210,12 @@ fn an_empty_tank_is_not_filled_in_a_call() {
         assert!(shown.contains(said), "{said} is missing:\n{shown}");
     }
     assert!(!shown.contains("dd fresh fuel"), "nobody pours in a call: {shown}");
-    // The next call: it is done. What was filled is smelled for before it is tried.
+    // The next call: it is done. What was filled is smelled for, once, before it is tried.
+    let shown = call(place.path(), "1\n1\n1\n1\nt\n1\nq\n");
+    let said = ["Did you do it?", "Before going on.", "is that gone?"].map(|said| shown.find(said).expect(&shown));
+    assert!(said.is_sorted() && shown.contains("Done: have the tank filled"), "{shown}");
+    // It was done while they were on the line.
+    case("owner");
     let shown = call(place.path(), &format!("{before}3\n1\n1\nq\n"));
     let smelled = shown.find("Asked again because of this: have the tank filled").expect(&shown);
     let tried = shown.find("is that gone?").expect(&shown);

@@ -211,6 +211,7 @@ fn event(places: usize) -> impl Strategy<Value = Event> {
         proptest::bool::ANY.prop_map(|here| Event::Emergency { lock: Ix::new(2), now: presence(here) }),
         (at, word()).prop_map(|(at, value)| Event::Set { setting: Instance::new(Ix::new(0), at), value }),
         Just(Event::Repaired { repair: Ix::new(1), places: vec![0] }),
+        Just(Event::Left { repair: Ix::new(2), places: vec![0] }),
         proptest::sample::subsequence((0..places).collect::<Vec<_>>(), 1..=places)
             .prop_map(|places| Event::Repaired { repair: Ix::new(2), places }),
     ]

@@ -6,7 +6,7 @@ use super::{OffScale, on_scale};
 use crate::case::{Answer, Case, Entry, Event, Position, Presence, codes};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::raw::{Location, RawId, RawOpenShut, Sp};
-use crate::knowledge::{Check, Interlock, Ix, Knowledge};
+use crate::knowledge::{Check, Interlock, Ix, Knowledge, Repair};
 use crate::units::{Quantity, Unit};
 use jiff::Timestamp;
 
@@ -52,7 +52,8 @@ impl Reader<'_> {
             };
             Some(Event::Access { access, now })
         } else if let Some(label) = &entry.repair {
-            self.repair(laid, label)
+            let (repair, places) = self.repair(laid, label)?;
+            Some(Event::Repaired { repair, places })
         } else if let Some(id) = &entry.symptom {
             let symptom = self.symptom(laid, id)?;
             Some(Event::Tried { symptom, now: self.presence(entry, at, "symptom")? })
@@ -62,6 +63,9 @@ impl Reader<'_> {
             let found = self.one_place(laid, &knowledge.causes, |c| c.scope, label, "cause")?;
             let now = self.presence(entry, at, "found")?;
             self.fits(laid, &knowledge.causes[found.item].fitted, label).then_some(Event::Found { cause: found, now })
+        } else if let Some(label) = &entry.left {
+            let (repair, places) = self.repair(laid, label)?;
+            Some(Event::Left { repair, places })
         } else if let Some(id) = &entry.emergency {
             let lock = self.find(&knowledge.interlocks, id, "interlock")?;
             let now = self.presence(entry, at, "emergency")?;
@@ -110,13 +114,13 @@ impl Reader<'_> {
             .map(|p| if p.value { Presence::Present } else { Presence::Absent })
     }
 
-    pub(super) fn repair(&mut self, laid: &Laid<'_>, label: &RawId) -> Option<Event> {
+    pub(super) fn repair(&mut self, laid: &Laid<'_>, label: &RawId) -> Option<(Ix<Repair>, Vec<usize>)> {
         let repairs = &laid.knowledge.repairs;
         let (repair, places) = self.instance(laid, repairs, |r| r.scope, label, "repair")?;
         let item = &repairs[repair];
         // Together means: what is opened on one is opened and done on every one.
         let places = places.filter(|_| !item.together).unwrap_or_else(|| (0..laid.places(item.scope)).collect());
-        self.fits(laid, &item.fitted, label).then_some(Event::Repaired { repair, places })
+        self.fits(laid, &item.fitted, label).then_some((repair, places))
     }
 
     pub(super) fn answer(&mut self, laid: &Laid<'_>, case: &Case, label: &RawId, entry: &RawEntry) -> Option<Event> {

@@ -60,8 +60,8 @@ pub(super) struct RawCraft {
     pub(super) options: IndexMap<RawId, Sp<String>>,
 }
 
-/// One entry of the log: exactly one of `check`, `access`, `repair`, `symptom`, `tick`, `found`, `set` and `emergency`,
-/// with what goes with it.
+/// One entry of the log: exactly one of `check`, `access`, `repair`, `symptom`, `tick`, `found`, `set`, `left` and
+/// `emergency`, with what goes with it.
 #[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[schemars(transform = one_kind)]
@@ -100,6 +100,8 @@ pub(super) struct RawEntry {
     /// The value of the setting.
     #[schemars(with = "Option<Scalar>")]
     pub(super) value: Option<Sp<String>>,
+    /// A repair that was left to whoever has the craft, to be done before the next call; `id` or `id@place`.
+    pub(super) left: Option<RawId>,
     /// An interlock that ended the job; with `present`, which is `false` once the craft was declared safe.
     pub(super) emergency: Option<RawId>,
 }
@@ -114,7 +116,8 @@ pub(super) enum Scalar {
 }
 
 /// The keys that say what kind of entry it is: one of them must be there.
-pub(super) const KINDS: [&str; 8] = ["check", "access", "repair", "symptom", "tick", "found", "set", "emergency"];
+pub(super) const KINDS: [&str; 9] =
+    ["check", "access", "repair", "symptom", "tick", "found", "set", "left", "emergency"];
 
 pub(super) fn one_kind(schema: &mut Schema) {
     let one = KINDS.map(|kind| json_schema!({ "required": [kind] }).to_value());
@@ -138,6 +141,7 @@ impl RawEntry {
             ("tick", &self.tick),
             ("found", &self.found),
             ("set", &self.set),
+            ("left", &self.left),
             ("emergency", &self.emergency),
         ];
         keys.into_iter().filter_map(|(key, id)| id.as_ref().map(|id| (key, id.at))).collect()

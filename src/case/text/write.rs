@@ -3,7 +3,7 @@
 use super::FORMAT;
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Check, Knowledge};
+use crate::knowledge::{Check, Ix, Knowledge, Repair};
 use crate::units::Measure;
 use std::fmt::Write as _;
 
@@ -81,15 +81,8 @@ pub(super) fn event_text(laid: &Laid<'_>, event: &Event) -> String {
             };
             format!("access: {}, now: {now}", knowledge.access.id(*access))
         }
-        Event::Repaired { repair, places } => {
-            let item = &knowledge.repairs[*repair];
-            let id = knowledge.repairs.id(*repair);
-            if places.len() == laid.places(item.scope) {
-                return format!("repair: {id}");
-            }
-            let names: Vec<&str> = places.iter().filter_map(|at| laid.place_name(item.scope, *at)).collect();
-            format!("repair: {id}@{}", names.join("+"))
-        }
+        Event::Repaired { repair, places } => format!("repair: {}", repair_label(laid, *repair, places)),
+        Event::Left { repair, places } => format!("left: {}", repair_label(laid, *repair, places)),
         Event::Tried { symptom, now } => {
             format!("symptom: {}, present: {}", knowledge.symptoms.id(*symptom), *now == Presence::Present)
         }
@@ -107,6 +100,17 @@ pub(super) fn event_text(laid: &Laid<'_>, event: &Event) -> String {
             format!("emergency: {}, present: {}", knowledge.interlocks.id(*lock), *now == Presence::Present)
         }
     }
+}
+
+/// A repair as written: without a place where it is done on all.
+fn repair_label(laid: &Laid<'_>, repair: Ix<Repair>, places: &[usize]) -> String {
+    let id = laid.knowledge.repairs.id(repair);
+    let scope = laid.knowledge.repairs[repair].scope;
+    if places.len() == laid.places(scope) {
+        return id.to_owned();
+    }
+    let names: Vec<&str> = places.iter().filter_map(|at| laid.place_name(scope, *at)).collect();
+    format!("{id}@{}", names.join("+"))
 }
 
 pub(super) fn answer_text(check: &Check, answer: Answer) -> String {

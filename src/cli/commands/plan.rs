@@ -25,7 +25,7 @@ pub fn run(args: &Plan, common: &Common) -> Result<Exit, Failure> {
     let (case, findings) = load::case(&args.case, &knowledge)?;
     advise(findings, common);
     if let Some(lock) = case.emergency() {
-        return Err(Failure::Stuck(words::stopped(&knowledge, lock)));
+        return Err(Failure::Stuck(words::lower_first(&words::stopped(&knowledge, lock))));
     }
     let laid = Laid::new(&knowledge, case.craft.clone());
     let causes = causes(&laid, &args.cause)?;

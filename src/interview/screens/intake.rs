@@ -31,6 +31,22 @@ pub(super) fn call(bench: &Bench<'_>, state: &State, at: usize) -> Screen {
     screen
 }
 
+/// What was left to them in the last call: whether it was done.
+pub(super) fn left(bench: &Bench<'_>, state: &State) -> Screen {
+    let mut screen = Screen::new(heading(bench, state), "on the phone · the last call");
+    let Some((repair, places)) = state.case.left() else { return screen };
+    let what = words::lower_first(&words::repair_words(&bench.laid(&state.case), repair, places));
+    let lead = format!("In the last call this was left to them: {what}.");
+    screen.say(Part::always(Block::Paragraph(Rich::strong(&lead))));
+    screen.ask("\u{201c}Did you do it?\u{201d}");
+    screen.choices = vec!["Yes, it was done".to_owned(), "No, not yet".to_owned()];
+    let after = "Done: what it changed is asked next, once nothing is smelled. Not done: it stays left to them.";
+    screen.after.push(Part::until(3, Block::Paragraph(Rich::plain(after))));
+    screen.keys.push((Key::NotSure, "not sure".to_owned()));
+    screen.keys.push((Key::Back, "back".to_owned()));
+    screen
+}
+
 /// A job that was stopped: whether the craft has been declared safe.
 pub(super) fn stopped(bench: &Bench<'_>, state: &State) -> Screen {
     let mut screen = Screen::new(heading(bench, state), "stopped");
@@ -73,6 +89,10 @@ pub(super) fn sniff(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) ->
     }
     screen.keys.push((Key::CouldNot, "could not".to_owned()));
     screen.keys.push((Key::How, screen.more.map_or("how", |(_, says)| says).to_owned()));
+    // What was answered just before it can be taken back.
+    if !state.before.is_empty() {
+        screen.keys.push((Key::Back, "back".to_owned()));
+    }
     screen
 }
 

@@ -16,7 +16,7 @@ use super::step::{Bench, by_phone, stopped_by};
 use crate::knowledge::Knowledge;
 use crate::report::words;
 use bench::bench_screen;
-use intake::{call, history, layout, options, sniff, stopped, symptoms};
+use intake::{call, history, layout, left, options, sniff, stopped, symptoms};
 use jiff::Timestamp;
 use over::{find_screen, page_screen, several, suppose};
 
@@ -30,6 +30,7 @@ pub fn screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Scree
         (Some(Over::Several), _) => several(bench, state),
         (None, Stage::Call(at)) => call(bench, state, at),
         (None, _) if stopped_by(state).is_some() => stopped(bench, state),
+        (None, Stage::Left) => left(bench, state),
         (None, Stage::Sniff) => sniff(bench, state, now),
         (None, Stage::Layout) => layout(bench, state),
         (None, Stage::Options) => options(bench, state),

@@ -3,7 +3,7 @@
 
 use super::{Bench, not_here, refresh, remember};
 use crate::case::{Entry, Event, Presence};
-use crate::interview::state::{End, Input, Key, State};
+use crate::interview::state::{End, Input, Key, Stage, State, first_check};
 use crate::knowledge::{Interlock, Ix};
 use jiff::Timestamp;
 
@@ -33,6 +33,10 @@ pub(super) fn emergency_step(
         Input::Pick(0) => {
             remember(state);
             state.case.log.push(Entry { at: now, event: Event::Emergency { lock, now: Presence::Absent } });
+            // Where the complaint is still to come, the craft is smelled before that, too.
+            if state.case.symptoms.is_empty() && first_check(bench.knowledge).is_some() {
+                (state.stage, state.sniff_first) = (Stage::Sniff, false);
+            }
             refresh(bench, state, now);
         }
         Input::Pick(1) | Input::Key(Key::NotSure) => state.end = Some(End::Stopped(lock)),

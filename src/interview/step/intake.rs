@@ -1,10 +1,12 @@
 //! What is asked before the first check: the craft, the complaint, its history.
 
+use super::check::prelude;
 use super::{Bench, not_here, opening_stage, refresh, remember, stop};
-use crate::case::Case;
+use crate::case::{Case, Entry, Event};
 use crate::interview::call::{self, Wrong};
 use crate::interview::state::{Input, Key, Moment, Over, Page, Stage, State};
 use crate::knowledge::{HistoryFact, Ix, Knowledge, Layout, Symptom};
+use crate::safety::Before;
 use jiff::Timestamp;
 
 pub(super) fn first_stage(bench: &Bench<'_>) -> Stage {
@@ -36,6 +38,7 @@ pub(super) fn call_step(bench: &Bench<'_>, state: &mut State, at: usize, input: 
     let Some(question) = call::QUESTIONS.get(at) else { return not_here(state) };
     match input {
         Input::Pick(0) if at + 1 < call::QUESTIONS.len() => state.stage = Stage::Call(at + 1),
+        Input::Pick(0) if state.case.left().is_some() => state.stage = Stage::Left,
         Input::Pick(0) => {
             state.stage = opening_stage(bench, &state.case);
             refresh(bench, state, now);
@@ -49,6 +52,26 @@ pub(super) fn call_step(bench: &Bench<'_>, state: &mut State, at: usize, input: 
         Input::Key(Key::Back) => state.notices.push("This is the first question.".to_owned()),
         _ => state.notices.push("This comes first, at every call.".to_owned()),
     }
+}
+
+/// Whether what was left to them was done. That it was not leaves it as it is: it is asked again in the next call.
+pub(super) fn left_step(bench: &Bench<'_>, state: &mut State, input: &Input, now: Option<Timestamp>) {
+    let left = state.case.left().map(|(repair, places)| (repair, places.to_vec()));
+    match (input, left) {
+        (Input::Pick(0), Some((repair, places))) => {
+            remember(state);
+            prelude(bench, state, &bench.knowledge.repairs[repair].access, &Before::default(), now);
+            state.case.log.push(Entry { at: now, event: Event::Repaired { repair, places } });
+        }
+        (Input::Pick(1) | Input::Key(Key::NotSure), _) | (_, None) => {}
+        (Input::Key(Key::Back), _) => {
+            state.stage = Stage::Call(call::QUESTIONS.len() - 1);
+            return;
+        }
+        _ => return not_here(state),
+    }
+    state.stage = opening_stage(bench, &state.case);
+    refresh(bench, state, now);
 }
 
 pub(super) fn layout_step(bench: &Bench<'_>, state: &mut State, input: &Input) {

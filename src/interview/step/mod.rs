@@ -25,12 +25,12 @@ use crate::access::AccessGraph;
 use crate::case::{Case, Entry, Event, Position};
 use crate::decision::Action;
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Interlock, Ix, Knowledge};
+use crate::knowledge::{Interlock, Ix, Knowledge, Repair};
 use crate::report::{Figures, words};
 use check::check_step;
 use emergency::{emergency_step, stop};
 use focus::attempt_due;
-use intake::{call_step, first_stage, history_step, layout_step, options_step, symptoms_step};
+use intake::{call_step, first_stage, history_step, layout_step, left_step, options_step, symptoms_step};
 use jiff::Timestamp;
 use over::{bench_step, over_step};
 use std::rc::Rc;
@@ -121,6 +121,7 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
         return state;
     }
     match state.stage {
+        Stage::Left => left_step(bench, &mut state, input, now),
         Stage::Call(at) => call_step(bench, &mut state, at, input, now),
         Stage::Sniff if *input == Input::Key(Key::How) => {
             over::general_key(bench, &mut state, Key::How, now);
@@ -188,10 +189,25 @@ fn always(bench: &Bench<'_>, state: &mut State, input: &Input, now: Option<Times
             true
         }
         Input::Key(Key::Leave) => {
+            // What is read out to them in parting is what is proposed now.
+            if by_phone(bench.knowledge, &state.case)
+                && !matches!(state.stage, Stage::Call(_))
+                && let Some(Focus::Repair(repair, places)) = focus(bench, state)
+            {
+                leave_to_them(state, repair, &places, now);
+            }
             state.end = Some(state.case.emergency().map_or(End::Left, End::Stopped));
             true
         }
         _ => false,
+    }
+}
+
+/// Writes down that a repair is left to whoever has the craft, once.
+fn leave_to_them(state: &mut State, repair: Ix<Repair>, places: &[usize], now: Option<Timestamp>) {
+    if state.case.left() != Some((repair, places)) {
+        remember(state);
+        state.case.log.push(Entry { at: now, event: Event::Left { repair, places: places.to_vec() } });
     }
 }
 

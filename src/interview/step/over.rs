@@ -26,7 +26,7 @@ pub(super) fn bench_step(bench: &Bench<'_>, state: &mut State, input: &Input, no
     }
     match focus(bench, state) {
         Some(Focus::Check { .. }) => check_step(bench, state, input, now),
-        Some(Focus::Repair(repair, places)) => repair_step(bench, state, repair, &places, input),
+        Some(Focus::Repair(repair, places)) => repair_step(bench, state, repair, &places, input, now),
         Some(Focus::Record(repair, places, settings)) => {
             record_step(bench, state, repair, &places, settings, input, now);
         }

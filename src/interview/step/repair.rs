@@ -3,7 +3,7 @@
 use super::check::{before, missing_ticks, prelude};
 use super::focus::rows;
 use super::record::asked_for;
-use super::{Bench, back, by_phone, not_here, refresh, remember};
+use super::{Bench, back, by_phone, leave_to_them, not_here, refresh, remember};
 use crate::case::{Case, Entry, Event, Presence};
 use crate::decision::{Action, complained_of};
 use crate::interview::pages;
@@ -13,7 +13,14 @@ use crate::knowledge::{Check, Fitted, Ix, Proof, Repair, Setting, Symptom};
 use crate::safety::Verdict;
 use jiff::Timestamp;
 
-pub(super) fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repair>, places: &[usize], input: &Input) {
+pub(super) fn repair_step(
+    bench: &Bench<'_>,
+    state: &mut State,
+    repair: Ix<Repair>,
+    places: &[usize],
+    input: &Input,
+    now: Option<Timestamp>,
+) {
     let by_phone = by_phone(bench.knowledge, &state.case);
     let (done, later) = if by_phone && bench.knowledge.repairs[repair].between_calls { (2, 0) } else { (0, 2) };
     match input {
@@ -28,7 +35,10 @@ pub(super) fn repair_step(bench: &Bench<'_>, state: &mut State, repair: Ix<Repai
                 None => state.notices.push(NO_CHECK_HELPS.to_owned()),
             }
         }
-        Input::Pick(choice) if by_phone && *choice == later => state.end = Some(End::Left),
+        Input::Pick(choice) if by_phone && *choice == later => {
+            leave_to_them(state, repair, places, now);
+            state.end = Some(End::Left);
+        }
         Input::Key(Key::Back) => back(bench, state, None),
         _ => not_here(state),
     }
