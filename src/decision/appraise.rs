@@ -67,12 +67,7 @@ impl Desk<'_, '_> {
     fn appraised(&self, option: Choice, total: f64) -> Appraised {
         let (offer, tells_bits, finds, cures) = match option {
             Choice::Check(at) => (&self.checks[at].0, self.gains[at].max(0.0), 0.0, 0.0),
-            Choice::Repair(at) => {
-                let found: u32 = self.touched[at].iter().map(|word| word.count_ones()).sum();
-                #[expect(clippy::cast_precision_loss, reason = "a few thousand worlds")]
-                let n = self.bench.n as f64;
-                (&self.repairs[at].0, 0.0, f64::from(found) / n, self.cure_chance(at))
-            }
+            Choice::Repair(at) => (&self.repairs[at].0, 0.0, self.found(at), self.cure_chance(at)),
             Choice::HandOver => {
                 return Appraised {
                     action: Action::HandOver,

@@ -9,7 +9,7 @@ mod candidates;
 pub mod cost;
 mod deeper;
 mod desk;
-mod first_look;
+mod first;
 mod follow;
 mod last_look;
 mod lock;
@@ -243,10 +243,10 @@ fn weigh<T>(
     if let Some(look) = desk.last_look(&ranked) {
         let look = ranked.remove(look);
         ranked.insert(0, look);
-    } else if let Some(look) = desk.first_look(&ranked) {
-        let look = ranked.remove(look);
+    } else if let Some(first) = desk.first_of_about_the_same(&ranked) {
+        let first = ranked.remove(first);
         // By as much as they differ the worlds leave open: neither is dearer.
-        ranked.insert(0, Priced { total: ranked[0].total, worth: Worth::Its, ..look });
+        ranked.insert(0, Priced { total: ranked[0].total, worth: Worth::Its, ..first });
     }
     let also = also(&desk, &ranked);
     let goes_on = GoesOn::of(&desk, &ranked, settings);

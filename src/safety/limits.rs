@@ -4,30 +4,48 @@ use super::action::{Action, Traits};
 use super::moment::outcome_of;
 use crate::access::AccessGraph;
 use crate::case::{Case, Event, Presence};
-use crate::knowledge::Ability;
 use crate::knowledge::layout::Laid;
+use crate::knowledge::{Ability, Turns};
 
 /// What the craft can still do: all that neither a symptom named (and not gone since) nor an answer since the last
-/// repair takes away.
+/// repair takes away. What a craft was seen to do since, it can: the starter that stayed silent yesterday turns it today.
 #[must_use]
 pub fn abilities(laid: &Laid<'_>, case: &Case) -> Vec<Ability> {
     let mut lost: Vec<Ability> = Vec::new();
+    let mut seen: Vec<Ability> = Vec::new();
     let mut symptoms = case.symptoms.clone();
     for entry in &case.log {
         match &entry.event {
             Event::Answer { check, answer, .. } => {
                 if let Some(outcome) = outcome_of(laid, case, *check, *answer) {
-                    lost.extend(&laid.knowledge.checks[*check].outcomes[outcome].denies);
+                    let item = &laid.knowledge.checks[*check];
+                    let outcomes = &item.outcomes;
+                    let denied = &outcomes[outcome].denies;
+                    lost.extend(denied);
+                    seen.retain(|ability| !denied.contains(ability));
+                    // The starter turned it and all was well: it can do the least of what it was found unable to otherwise.
+                    if outcomes[outcome].pass && item.turns == Turns::Starter {
+                        seen.extend(outcomes.iter().filter_map(|other| other.denies.iter().min()));
+                    }
                 }
             }
             // What a repair changed is open again.
-            Event::Repaired { .. } => lost.clear(),
+            Event::Repaired { .. } => {
+                lost.clear();
+                seen.clear();
+            }
             Event::Tried { symptom, now: Presence::Absent } => symptoms.retain(|s| s != symptom),
-            Event::Tried { symptom, now: Presence::Present } if !symptoms.contains(symptom) => symptoms.push(*symptom),
+            Event::Tried { symptom, now: Presence::Present } => {
+                seen.clear();
+                if !symptoms.contains(symptom) {
+                    symptoms.push(*symptom);
+                }
+            }
             _ => {}
         }
     }
-    lost.extend(symptoms.iter().flat_map(|s| &laid.knowledge.symptoms[*s].denies));
+    let complained = symptoms.iter().flat_map(|s| &laid.knowledge.symptoms[*s].denies);
+    lost.extend(complained.filter(|ability| !seen.contains(ability)));
     Ability::ALL.into_iter().filter(|ability| !lost.iter().any(|l| l <= ability)).collect()
 }
 

@@ -119,7 +119,8 @@ fn what_is_disturbed_is_written_down_and_set_back() {
             let of = |pick: fn(&Step) -> &Vec<Ix<Setting>>| -> BTreeSet<Ix<Setting>> {
                 steps().flat_map(pick).copied().collect()
             };
-            let (recorded, set) = (of(|step| &step.record), of(|step| &step.set));
+            let recorded = of(|step| &step.record);
+            let set = &of(|step| &step.set) | &of(|step| &step.anew);
             let found: BTreeSet<Ix<Setting>> = steps()
                 .filter(|step| step.phase != Phase::HandOver)
                 .flat_map(|step| &step.record)

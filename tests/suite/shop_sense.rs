@@ -61,6 +61,24 @@ fn what_stopped_dead_is_not_started() {
     assert!(cranks(free) && !cranks(&format!("{free}{torn}")));
 }
 
+/// A starter that stayed silent yesterday and turns the engine today: what needs cranking may be asked again, what needs it
+/// to start may not.
+#[test]
+fn what_was_seen_to_crank_can_be_cranked() {
+    let knowledge = watercraft::knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let may = |log: &str, check: &str| {
+        let case = case(&knowledge, "single", "sy-no-crank", log);
+        let check = Action::Check(Instance::new(knowledge.checks.find(check).expect("a check"), 0));
+        matches!(judge(&Laid::new(&knowledge, case.craft.clone()), &graph, &case, &check), Verdict::May(_))
+    };
+    let turns = "  - {check: ck-crank-sound, outcome: even-crank}\n";
+    let by_hand = "  - {check: ck-turn-by-hand, outcome: free-even}\n";
+    let gone_again = format!("{turns}  - {{symptom: sy-no-crank, present: true}}\n");
+    assert!(!may("", "ck-compression") && may(turns, "ck-compression") && !may(turns, "ck-telltale-flow"));
+    assert!(!may(by_hand, "ck-compression") && !may(&gone_again, "ck-compression"));
+}
+
 /// A squirt of fuel is tried with the plugs and their leads on, so nothing asks for leads on posts first; what was confirmed
 /// for the open engine before is asked again after it.
 #[test]
@@ -220,4 +238,27 @@ fn what_was_set_wrong_is_not_set_back() {
     let [step] = made.as_slice() else { panic!("{made:?}") };
     assert_eq!(step.anew[0].value.as_deref(), Some("1.2"));
     assert!(step.set.iter().all(|line| line.setting.id != step.anew[0].setting.id));
+}
+
+/// What was found and costs little is put right before anything that comes to about the same is looked at, with whatever seed;
+/// and nobody strips the cooling or a carburetor before a look that could speak against it.
+#[test]
+fn of_about_the_same_what_was_found_first_and_no_bet_unseen() {
+    let knowledge = watercraft::knowledge();
+    let next = |user: &str, layout: &str, symptom: &str, log: &str, seed: u64| {
+        let case = Case { user: knowledge.users.find(user).expect("a user"), ..case(&knowledge, layout, symptom, log) };
+        let (laid, graph) = (Laid::new(&knowledge, case.craft.clone()), AccessGraph::new(&knowledge));
+        let settings = Settings { seed, ..Settings::default() };
+        advise(&laid, &graph, &case, &belief(&knowledge, &case), &settings).expect("within the limits").next.action
+    };
+    let off = "  - {check: ck-selector-position, outcome: off-or-between}\n";
+    for seed in 1..4 {
+        let Action::Repair(repair, _) = next("owner", "single", "sy-cranks-no-start", off, seed) else {
+            panic!("with seed {seed} the tap is left off");
+        };
+        assert_eq!(knowledge.repairs.id(repair), "rm-tap-on");
+    }
+    let on = "  - {check: ck-selector-position, outcome: selector-on}\n";
+    assert!(matches!(next("technician", "twin-each", "sy-overheat-alarm", "", 1), Action::Check(_)));
+    assert!(matches!(next("technician", "twin-each", "sy-no-idle", on, 1), Action::Check(_)));
 }
