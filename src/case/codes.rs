@@ -27,4 +27,5 @@ codes! {
     AGAINST_INTERLOCK = "C021", "something was done while an interlock forbade it", "nothing can undo it; mind it when you judge the answers";
     NOBODY_ASKS = "C022", "no check needs this", "look for a slip of the pen";
     CONTRADICTS_HISTORY = "C023", "the craft and its history say different things", "mend one of them";
+    AT_ODDS = "C024", "one complaint rules another out", "drop one, unless it is now this and now that";
 }

@@ -75,9 +75,15 @@ pub fn draw(knowledge: &Knowledge, level: Level, from: &Draw) -> Option<Truth> {
     let rare = rarest(knowledge);
     let truth = (0..JOBS).map_while(|number| Truth::draw(knowledge, &draws, number)).find(|truth| {
         let laid = Laid::new(knowledge, truth.case.craft.clone());
-        is_of(&laid, truth, level, &rare)
+        is_one_story(knowledge, truth) && is_of(&laid, truth, level, &rare)
     })?;
     Some(if level == Level::Misleading { truth.misleading(MISLEADING_SHARE) } else { truth })
+}
+
+/// Whether no two of its facts contradict each other: each is drawn by itself, and who is told the story takes it at its word.
+fn is_one_story(knowledge: &Knowledge, truth: &Truth) -> bool {
+    let history = &truth.case.history;
+    history.iter().all(|(fact, value)| knowledge.history[*fact].goes_with(*value, history))
 }
 
 /// The rarest third of the causes.

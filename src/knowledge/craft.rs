@@ -114,6 +114,8 @@ pub struct HistoryFact {
     pub only_for: Vec<Ix<Symptom>>,
     /// Answers to facts asked before it, after which it is not worth asking.
     pub moot_after: Vec<(Ix<HistoryFact>, usize)>,
+    /// For some of its answers, answers to other facts that no story tells beside it.
+    pub never_with: Vec<(usize, Ix<HistoryFact>, usize)>,
     /// Where its shares come from.
     pub basis: Basis,
 }
@@ -124,6 +126,12 @@ impl HistoryFact {
     pub fn is_worth_asking(&self, symptoms: &[Ix<Symptom>], said: &IndexMap<Ix<Self>, usize>) -> bool {
         let tells = self.only_for.is_empty() || self.only_for.iter().any(|symptom| symptoms.contains(symptom));
         tells && !self.is_moot(said)
+    }
+
+    /// Whether its answer goes with all else that was said.
+    #[must_use]
+    pub fn goes_with(&self, own: usize, said: &IndexMap<Ix<Self>, usize>) -> bool {
+        !self.never_with.iter().any(|(answer, fact, value)| *answer == own && said.get(fact) == Some(value))
     }
 
     /// Whether there is nothing to ask once that was said.

@@ -116,6 +116,15 @@ pub enum Basis {
 }
 
 impl Knowledge {
+    /// Two of these symptoms of which the first rules the second out, where there are any.
+    #[must_use]
+    pub fn at_odds(&self, symptoms: &[Ix<Symptom>]) -> Option<(Ix<Symptom>, Ix<Symptom>)> {
+        symptoms.iter().find_map(|one| {
+            let out = symptoms.iter().find(|other| self.symptoms[*one].rules_out.contains(other))?;
+            Some((*one, *out))
+        })
+    }
+
     /// What handing over costs a user.
     #[must_use]
     pub fn hand_over(&self, user: Ix<User>) -> Money {

@@ -500,8 +500,11 @@ impl<'a> Writer<'a> {
         }
     }
 
-    /// What each repair says must be seen in the end, each once.
+    /// What each repair says must be seen in the end, each once; nothing where the craft may not run yet.
     fn events(&mut self) {
+        if self.proofs.not_tried.is_some() {
+            return;
+        }
         for (ix, _) in self.jobs.iter() {
             let repair = &self.context.laid.knowledge.repairs[ix];
             for proof in &repair.proves {

@@ -82,6 +82,22 @@ fn all_that_is_wrong_is_told_at_once() {
     assert_eq!(lines, [(1, "K003"), (6, "K005")]);
 }
 
+/// Two complaints of which one rules the other out are told of, and kept: a starter may turn it today and not tomorrow.
+#[test]
+fn complaints_at_odds_are_told_of() {
+    let knowledge =
+        doldrum::knowledge::read(&doldrum::store::built_in()).0.expect("the built-in knowledge base is sound");
+    let told = |symptoms: &str| {
+        let text = format!("format: 1\nknowledge: {{id: watercraft-two-stroke}}\nsymptoms: [{symptoms}]\nlog: []\n");
+        let odds: Vec<String> =
+            found(&knowledge, &text).into_iter().filter(|f| f.1 == "C024").map(|f| f.3.clone()).collect();
+        odds
+    };
+    assert!(told("sy-no-idle, sy-bogs").is_empty());
+    let [one] = told("sy-no-crank, sy-cranks-no-start").try_into().expect("told of once");
+    assert!(one.contains("`sy-cranks-no-start` rules `sy-no-crank` out"), "{one}");
+}
+
 /// Where nothing need be opened nothing is written down: a job that was put back to the last cap and gone on with reads
 /// back.
 #[test]

@@ -94,6 +94,27 @@ fn every_level_hides_what_it_says() {
 }
 
 /// With a share of one every answer is out of the tails; without, few are. A sniff for fuel is never.
+/// A story does not contradict itself: nothing was worked on, and it came straight after work on it.
+#[test]
+fn every_story_goes_together() {
+    let knowledge = crate::watercraft::knowledge();
+    let fact = |id: &str| knowledge.history.find(id).expect("a fact");
+    let value = |ix: Ix<_>, id: &str| {
+        let history: &doldrum::knowledge::HistoryFact = &knowledge.history[ix];
+        history.values.iter().position(|v| v.id == id).expect("a value")
+    };
+    let (onset, work, ran) = (fact("cx-onset"), fact("cx-recent-work"), fact("cx-last-ran"));
+    let mut told = 0;
+    for seed in 0..60 {
+        let history = drawn(&knowledge, Level::Single, seed).case.history;
+        let says = |ix: Ix<_>, id: &str| history.get(&ix) == Some(&value(ix, id));
+        assert!(!(says(onset, "straight-after-work-on-it") && says(work, "none")), "seed {seed}");
+        assert!(!(says(onset, "after-storage") && says(ran, "ran-this-week")), "seed {seed}");
+        told += usize::from(says(onset, "after-storage") || says(onset, "straight-after-work-on-it"));
+    }
+    assert!(told > 10, "{told}");
+}
+
 #[test]
 fn misleading_answers_are_those_of_the_tails() {
     let knowledge = small_engine::knowledge();

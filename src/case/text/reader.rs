@@ -259,6 +259,11 @@ impl Reader<'_> {
                 symptoms.push(symptom);
             }
         }
+        let knowledge = laid.knowledge;
+        if let (Some((one, other)), Some(first)) = (knowledge.at_odds(&symptoms), raw.first()) {
+            let [one, other] = [one, other].map(|ix| knowledge.symptoms.id(ix));
+            self.advice(codes::AT_ODDS, first.at, format!("`{one}` rules `{other}` out"), None);
+        }
         symptoms
     }
 

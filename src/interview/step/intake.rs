@@ -119,6 +119,13 @@ pub(super) fn symptoms_step(bench: &Bench<'_>, state: &mut State, input: &Input,
         }
         Input::Key(Key::Enter) => {
             remember(state);
+            if let Some((one, other)) = bench.knowledge.at_odds(&state.case.symptoms) {
+                let [one, other] = [one, other].map(|ix| bench.knowledge.symptoms[ix].title.as_str());
+                state.notices.push(format!(
+                    "“{one}” and “{other}” go together only where it is now this and now that. Go back with b and drop one where \
+                     it is not so."
+                ));
+            }
             to_history(bench, state, 0, now);
         }
         Input::Key(Key::Back) => intake_back(state),

@@ -35,6 +35,9 @@ pub struct RawHistory {
     /// Answers to facts asked before it, after which it is not worth asking: fact to values.
     #[serde(default)]
     pub moot_after: IndexMap<RawId, Vec<RawId>>,
+    /// Value to what no story tells beside it: fact to values.
+    #[serde(default)]
+    pub never_with: IndexMap<RawId, IndexMap<RawId, Vec<RawId>>>,
     /// Where its shares come from.
     pub basis: Sp<RawBasis>,
 }

@@ -73,6 +73,7 @@ fn fact(raw: &RawHistory, names: &Names, item: &Item<'_>) -> HistoryFact {
         exempt: raw.exempt.as_ref().map(|e| item.chance(&e.chance_cap, "exempt.chance_cap")),
         only_for: item.find_all(&names.symptoms, &raw.only_for, "only_for"),
         moot_after: moot_after(raw, names, item),
+        never_with: never_with(raw, names, item),
         basis: item.basis(names, &raw.basis),
     }
 }
@@ -93,6 +94,27 @@ fn moot_after(raw: &RawHistory, names: &Names, item: &Item<'_>) -> Vec<(Ix<Histo
         after.extend(said.map(|value| (ix, value)));
     }
     after
+}
+
+fn never_with(raw: &RawHistory, names: &Names, item: &Item<'_>) -> Vec<(usize, Ix<HistoryFact>, usize)> {
+    let Some(own) = names.history.find(&raw.id.value) else { return Vec::new() };
+    let mut never = Vec::new();
+    for (value, others) in &raw.never_with {
+        let key = format!("never_with.{}", value.value);
+        let Some(answer) = item.position(&names.values_of(own), value, &key) else { continue };
+        for (fact, values) in others {
+            let key = format!("{key}.{}", fact.value);
+            let Some(ix) = item.find(&names.history, fact, &key) else { continue };
+            if ix == own {
+                let message = format!("expected another fact, found `{}`", fact.value);
+                item.error(codes::WRONG_SHAPE, fact.at, &key, message);
+            }
+            never.extend(
+                item.positions(&names.values_of(ix), values, &key).into_iter().map(|other| (answer, ix, other)),
+            );
+        }
+    }
+    never
 }
 
 /// Percents, one for each value.
