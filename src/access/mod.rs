@@ -47,7 +47,7 @@ impl Reach {
 pub struct AccessGraph {
     /// An edge from what must be open first to what needs it.
     graph: DiGraph<Ix<Access>, ()>,
-    /// Every state after those it needs.
+    /// Every state after those it needs, and before those that a step of it must find shut.
     order: Vec<Ix<Access>>,
 }
 
@@ -67,7 +67,13 @@ impl AccessGraph {
                 graph.add_edge(NodeIndex::new(need.at()), NodeIndex::new(ix.at()), ());
             }
         }
-        let order = toposort(&graph, None).expect("a checked knowledge base has no circle of access");
+        let mut earlier = graph.clone();
+        for (ix, access) in knowledge.access.iter() {
+            for shut in access.found_shut() {
+                earlier.add_edge(NodeIndex::new(ix.at()), NodeIndex::new(shut.at()), ());
+            }
+        }
+        let order = toposort(&earlier, None).expect("a checked knowledge base has no circle of access");
         let order = order.into_iter().map(|node| graph[node]).collect();
         Self { graph, order }
     }

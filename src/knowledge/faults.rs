@@ -1,6 +1,6 @@
 //! Causes, and the gates through which they bring about effects and symptoms.
 
-use super::{Basis, Check, Fitted, HistoryFact, Ix, Layout, Scope};
+use super::{Access, Basis, Check, Fitted, HistoryFact, Ix, Layout, Scope};
 use crate::units::Chance;
 
 /// A root fault.
@@ -134,6 +134,8 @@ pub struct Symptom {
     pub hides: Vec<Ix<Symptom>>,
     /// Named, these are absent.
     pub rules_out: Vec<Ix<Symptom>>,
+    /// The state of running that it shows in, where no other will do.
+    pub shows_in: Option<Ix<Access>>,
     /// An expert's first moves.
     pub first_moves: Vec<Ix<Check>>,
     /// The craft it belongs to.

@@ -39,6 +39,11 @@ pub struct Access {
 }
 
 impl Access {
+    /// The states that a step of it must find shut: it is opened before them and put back after them.
+    pub fn found_shut(&self) -> impl Iterator<Item = Ix<Access>> {
+        self.steps.iter().chain(&self.back).flat_map(|step| step.shut.iter().copied())
+    }
+
     /// What somebody is told who puts it back. The title says how things stand while it is open, so it is no such word:
     /// only where a base has none it is taken, and said of what.
     #[must_use]
@@ -64,6 +69,8 @@ pub struct Step {
     pub takes_off: Option<String>,
     /// What it puts on again.
     pub puts_on: Option<String>,
+    /// States of access that must not be open for it.
+    pub shut: Vec<Ix<Access>>,
     /// Settings to write down.
     pub record: Vec<Ix<Setting>>,
     /// Settings to set back as they were found.
@@ -130,6 +137,10 @@ pub struct Repair {
     pub after: Vec<(Ix<Check>, Vec<usize>)>,
     /// Whoever is on the phone does it by themselves between two calls, and nobody else does.
     pub between_calls: bool,
+    /// Service steps that a plan which holds this does not do.
+    pub in_place_of: Vec<Ix<Repair>>,
+    /// Why nothing is tried under full load in a plan that holds this.
+    pub no_load: Option<String>,
     /// The work in order.
     pub steps: Vec<Step>,
     /// For each part met: reuse, clean or replace.

@@ -174,7 +174,7 @@ impl Search<'_> {
         self.sets += 1;
         let mut all = chosen.clone();
         close(self.context, &mut all);
-        if self.best.as_ref().is_some_and(|(best, _)| self.context.floor(&all) >= *best) {
+        if self.best.as_ref().is_some_and(|(best, _)| self.context.floor(&at_least(self.context, &all)) >= *best) {
             return;
         }
         let open = self.aims.iter().find(|aim| !self.handled(&all, aim.cause));
@@ -241,9 +241,27 @@ fn close(context: &Context<'_>, jobs: &mut Jobs) -> BTreeMap<Ix<Repair>, Vec<Str
             }
         }
         if *jobs == before {
-            return because;
+            break;
         }
     }
+    let replaced = replaced(context, jobs);
+    jobs.0.retain(|repair, _| !replaced.contains(repair));
+    because.retain(|repair, _| !replaced.contains(repair));
+    because
+}
+
+/// The service steps that another job of a set stands in for.
+fn replaced(context: &Context<'_>, jobs: &Jobs) -> Vec<Ix<Repair>> {
+    let repairs = &context.laid.knowledge.repairs;
+    let in_place = jobs.iter().flat_map(|(ix, _)| &repairs[ix].in_place_of).copied();
+    in_place.filter(|ix| repairs[*ix].service).collect()
+}
+
+/// A set without the service steps that any repair could stand in for: what it holds at the least, whatever is added.
+fn at_least(context: &Context<'_>, jobs: &Jobs) -> Jobs {
+    let repairs = &context.laid.knowledge.repairs;
+    let may_go = |ix: &Ix<Repair>| repairs[*ix].service && repairs.iter().any(|(_, r)| r.in_place_of.contains(ix));
+    Jobs(jobs.0.iter().filter(|(ix, _)| !may_go(ix)).map(|(ix, places)| (*ix, places.clone())).collect())
 }
 
 /// The repairs that a set asks for, and why.

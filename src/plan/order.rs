@@ -277,8 +277,10 @@ impl<'a> Writer<'a> {
     /// All quiet work, fuel open or not, to the leak look and the sniff.
     fn quiet(&mut self, later: &[StageKind]) {
         let stage = StageKind::Work;
+        let needed = self.needed(stage);
         self.by_phase(stage);
         self.prove(stage, Fuel::Open, |_| true);
+        self.late(stage, &needed);
         let fuel: Vec<bool> = self.fuel_and_behind();
         self.close_unneeded(stage, later, |ix| fuel[ix.at()]);
         let filled = self.fill();
@@ -305,7 +307,9 @@ impl<'a> Writer<'a> {
     /// Work on live circuits.
     fn live(&mut self) {
         let stage = StageKind::Live;
+        let needed = self.needed(stage);
         self.by_phase(stage);
+        self.late(stage, &needed);
         self.phase(stage, Phase::Fill);
         self.phase(stage, Phase::Prove);
         self.prove(stage, Fuel::Shut, |check| !check.ignites);
@@ -360,6 +364,14 @@ impl<'a> Writer<'a> {
                 self.phase_under(stage, Phase::Open, Phase::Record, ix);
                 read.push(ix);
             }
+            for &ix in self.group(stage) {
+                if !read.contains(&ix) && !self.on_the_bench(ix) && self.is_read_before(*access, ix) {
+                    let without: Vec<Ix<Access>> = self.needed_besides(*access, ix);
+                    self.reach(stage, &without);
+                    self.phase_under(stage, Phase::Open, Phase::Record, ix);
+                    read.push(ix);
+                }
+            }
             self.open_access(stage, *access);
         }
         for &ix in self.group(stage) {
@@ -367,11 +379,9 @@ impl<'a> Writer<'a> {
                 self.phase_of(stage, Phase::MakeSafe, ix);
             }
         }
-        let phases =
-            [Phase::Open, Phase::Record, Phase::Strip, Phase::Judge, Phase::Clean, Phase::Rebuild, Phase::Bench];
-        for phase in phases.into_iter().chain([Phase::Settings, Phase::Refit]) {
+        for phase in ON_THE_WAY {
             for &ix in self.group(stage) {
-                if phase != Phase::Record || !read.contains(&ix) {
+                if (phase != Phase::Record || !read.contains(&ix)) && !self.is_late(ix, phase, &needed) {
                     self.phase_of(stage, phase, ix);
                 }
             }
@@ -379,6 +389,50 @@ impl<'a> Writer<'a> {
         for &ix in self.group(stage) {
             self.vapor_open |= self.vapor.opened_by_repair(self.context, ix);
         }
+    }
+
+    /// What waits until something is shut that the other work of a stage has open: that is put back, then it is done.
+    fn late(&mut self, stage: StageKind, needed: &[bool]) {
+        let group = self.group(stage);
+        let is_late = |ix: &Ix<Repair>| ON_THE_WAY.iter().any(|phase| self.is_late(*ix, *phase, needed));
+        let late: Vec<Ix<Repair>> = group.iter().copied().filter(is_late).collect();
+        let repairs = &self.context.laid.knowledge.repairs;
+        let shut: BTreeSet<Ix<Access>> =
+            late.iter().flat_map(|ix| &repairs[*ix].steps).flat_map(|step| step.shut.iter().copied()).collect();
+        for ix in self.context.graph.order().iter().rev() {
+            let through = self.context.graph.needed(&[*ix]);
+            if self.open[ix.at()] && through.iter().any(|access| shut.contains(&access)) {
+                self.close_access(stage, *ix);
+            }
+        }
+        for phase in ON_THE_WAY {
+            for &ix in &late {
+                if self.is_late(ix, phase, needed) {
+                    self.phase_of(stage, phase, ix);
+                }
+            }
+        }
+    }
+
+    /// Whether a phase of a repair waits for something to be shut: from the first on that has a step which must find shut
+    /// what its stage needs open.
+    fn is_late(&self, ix: Ix<Repair>, phase: Phase, needed: &[bool]) -> bool {
+        let steps = &self.context.laid.knowledge.repairs[ix].steps;
+        let waits = |step: &crate::knowledge::Step| step.shut.iter().any(|access| needed[access.at()]);
+        steps.iter().any(|step| step.phase > Phase::Record && step.phase <= phase && waits(step))
+    }
+
+    /// Whether a repair writes down as found what can only be read while a state is shut.
+    fn is_read_before(&self, access: Ix<Access>, ix: Ix<Repair>) -> bool {
+        let steps = &self.context.laid.knowledge.repairs[ix].steps;
+        steps.iter().any(|step| step.phase == Phase::Record && step.shut.contains(&access))
+    }
+
+    /// What a repair needs open that is not reached through a state.
+    fn needed_besides(&self, access: Ix<Access>, ix: Ix<Repair>) -> Vec<Ix<Access>> {
+        let graph = self.context.graph;
+        let needed = graph.needed(&self.context.laid.knowledge.repairs[ix].access);
+        needed.iter().filter(|a| !graph.needed(&[*a]).has(access)).collect()
     }
 
     /// Whether a repair opens a unit that comes off as a whole, one for each place.
@@ -450,8 +504,13 @@ impl<'a> Writer<'a> {
             if next.is_none() {
                 self.last_proofs(&mut proved, true);
                 self.events();
-                self.complaints();
             }
+            let later = runs.get(at + 1..).unwrap_or_default();
+            let is_tried = |shows_in: Option<Ix<Access>>| match shows_in {
+                Some(state) => access.contains(&state) && later.iter().all(|(next, _)| !next.contains(&state)),
+                None => next.is_none(),
+            };
+            self.complaints(is_tried);
             if next.is_none_or(|(next, _)| next != access) {
                 self.end_run(access);
             }
@@ -460,7 +519,7 @@ impl<'a> Writer<'a> {
         if runs.is_empty() {
             self.first_start();
             self.events();
-            self.complaints();
+            self.complaints(|_| true);
         }
         self.close_unneeded(stage, &[], |_| true);
     }
@@ -518,24 +577,32 @@ impl<'a> Writer<'a> {
         }
     }
 
-    fn complaints(&mut self) {
+    /// The complaints that are tried now, by the state of running that each shows in; that they are left alone, where the
+    /// craft may not run yet, is said at the end.
+    fn complaints(&mut self, is_tried: impl Fn(Option<Ix<Access>>) -> bool) {
         let knowledge = self.context.laid.knowledge;
-        if let Some(why) = &self.proofs.not_tried {
-            for symptom in &self.context.case.symptoms {
-                let source = Source::Complaint(knowledge.symptoms.id(*symptom).to_owned());
-                let title = &knowledge.symptoms[*symptom].title;
-                let what = format!("Leave the complaint untried for now: {title}. {why}");
-                self.emit(StageKind::Run, Phase::Prove, steps::plain(source, what));
-            }
-            return;
-        }
+        let no_load = proofs::no_load(self.context, self.jobs);
         for symptom in &self.context.case.symptoms {
-            let what = format!(
-                "Try the complaint again in the condition that showed it, cold, hot and under load: {}. It is gone.",
-                knowledge.symptoms[*symptom].title
-            );
+            let complaint = &knowledge.symptoms[*symptom];
+            let shows_in = complaint.shows_in.filter(|_| self.proofs.not_tried.is_none());
+            if !is_tried(shows_in) {
+                continue;
+            }
+            let title = &complaint.title;
+            let what = match (&self.proofs.not_tried, shows_in, no_load) {
+                (Some(why), ..) => format!("Leave the complaint untried for now: {title}. {why}"),
+                (None, Some(_), Some(why)) => {
+                    format!("Try the complaint again, cold and hot, as far as that goes short of full load: {title}. {why}")
+                }
+                (None, Some(_), None) => format!(
+                    "Try the complaint again in the condition that showed it, cold, hot and under load: {title}. It is gone."
+                ),
+                (None, None, _) => {
+                    format!("Try the complaint again in the condition that showed it, cold and hot: {title}. It is gone.")
+                }
+            };
             let source = Source::Complaint(knowledge.symptoms.id(*symptom).to_owned());
-            let step = Step { ignites: true, ..steps::plain(source, what) };
+            let step = Step { ignites: self.proofs.not_tried.is_none(), ..steps::plain(source, what) };
             self.emit(StageKind::Run, Phase::Prove, step);
         }
     }
@@ -577,6 +644,19 @@ impl<'a> Writer<'a> {
         self.context.opened_by(access, self.jobs)
     }
 }
+
+/// The phases from opening on to the last before fuel goes in, in working order.
+const ON_THE_WAY: [Phase; 9] = [
+    Phase::Open,
+    Phase::Record,
+    Phase::Strip,
+    Phase::Judge,
+    Phase::Clean,
+    Phase::Rebuild,
+    Phase::Bench,
+    Phase::Settings,
+    Phase::Refit,
+];
 
 /// With a capital at the start and a full stop at the end.
 fn sentence(text: &str) -> String {

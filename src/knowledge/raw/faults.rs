@@ -127,6 +127,8 @@ pub struct RawSymptom {
     /// Named, these are absent.
     #[serde(default)]
     pub rules_out: Vec<RawId>,
+    /// The state of running that it shows in, where no other will do.
+    pub shows_in: Option<RawId>,
     /// An expert's first moves, in order.
     #[serde(default)]
     pub first_moves: Vec<RawId>,

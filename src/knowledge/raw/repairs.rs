@@ -56,6 +56,11 @@ pub struct RawRepair {
     pub after: IndexMap<RawId, Vec<RawId>>,
     /// Whoever is on the phone does it by themselves between two calls, and nobody else does.
     pub between_calls: Option<Sp<bool>>,
+    /// A plan that holds this does these not.
+    #[serde(default)]
+    pub in_place_of: Vec<RawId>,
+    /// Why nothing is tried under full load in a plan that holds this.
+    pub no_load: Option<Sp<String>>,
     /// The work in order.
     pub steps: Vec<RawStep>,
     /// For each part met: reuse, clean or replace.
@@ -146,6 +151,9 @@ pub struct RawStep {
     pub takes_off: Option<RawId>,
     /// The word of what it puts on again.
     pub puts_on: Option<RawId>,
+    /// States of access that must not be open for it.
+    #[serde(default)]
+    pub shut: Vec<RawId>,
     /// Settings to write down.
     #[serde(default)]
     pub record: Vec<RawId>,

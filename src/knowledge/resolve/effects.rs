@@ -120,6 +120,7 @@ fn symptom(raw: &RawSymptom, names: &Names, item: &Item<'_>) -> Symptom {
         denies: abilities(&raw.denies),
         hides: item.find_all(&names.symptoms, &raw.hides, "hides"),
         rules_out: item.find_all(&names.symptoms, &raw.rules_out, "rules_out"),
+        shows_in: raw.shows_in.as_ref().and_then(|id| item.find(&names.access, id, "shows_in")),
         first_moves: item.find_all(&names.checks, &raw.first_moves, "first_moves"),
         fitted: item.fitted(names, &raw.fitted, "fitted"),
         basis: item.basis(names, &raw.basis),

@@ -38,6 +38,8 @@ fn repair(raw: &RawRepair, names: &Names, item: &Item<'_>) -> Repair {
         not_with: not_with(raw, names, item),
         after: super::checks::after(&raw.after, names, item),
         between_calls: between_calls(raw, item),
+        in_place_of: in_place_of(raw, names, item),
+        no_load: raw.no_load.as_ref().map(|why| why.value.clone()),
         steps: steps(&raw.steps, RawPhase::Strip, names, item, "steps", raw.id.at),
         verdicts: raw
             .verdicts
@@ -86,6 +88,15 @@ fn between_calls(raw: &RawRepair, item: &Item<'_>) -> bool {
         item.error(codes::BETWEEN_CALLS, between_calls.at, "between_calls", message);
     }
     true
+}
+
+/// The service steps that it stands in for; itself it cannot.
+fn in_place_of(raw: &RawRepair, names: &Names, item: &Item<'_>) -> Vec<Ix<Repair>> {
+    for other in raw.in_place_of.iter().filter(|other| other.value == raw.id.value) {
+        let message = format!("repair `{}` cannot stand in for itself", raw.id.value);
+        item.error(codes::TWICE, other.at, "in_place_of", message);
+    }
+    item.find_all(&names.repairs, &raw.in_place_of, "in_place_of")
 }
 
 fn together(raw: &RawRepair, item: &Item<'_>) -> bool {

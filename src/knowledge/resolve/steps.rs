@@ -29,6 +29,7 @@ pub(super) fn steps(
             once: step.once.as_ref().map(|once| once.value.clone()),
             takes_off: step.takes_off.as_ref().map(|what| what.value.clone()),
             puts_on: step.puts_on.as_ref().map(|what| what.value.clone()),
+            shut: item.find_all(&names.access, &step.shut, &format!("{key}.shut")),
             record: item.find_all(&names.settings, &step.record, &format!("{key}.record")),
             set: item.find_all(&names.settings, &step.set, &format!("{key}.set")),
             anew: item.find_all(&names.settings, &step.anew, &format!("{key}.anew")),

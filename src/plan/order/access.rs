@@ -43,7 +43,7 @@ impl Writer<'_> {
         let access = &self.context.laid.knowledge.access[ix];
         self.open[ix.at()] = false;
         for at in 0..access.back.len() {
-            if !self.is_on(stage, &access.back[at]) {
+            if !self.is_on(stage, &access.back[at]) && !self.is_put_on_later(&access.back[at]) {
                 self.access_step(stage, Phase::Refit, ix, Way::Back, at, false);
             }
         }

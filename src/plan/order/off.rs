@@ -34,6 +34,12 @@ impl Writer<'_> {
         self.fitted.get(what) != Some(&Fitted::Off) || !self.own(stage, what).is_empty()
     }
 
+    /// Whether what a step of putting back puts on can wait: another state stands open that says how, and more may still be
+    /// off behind it.
+    pub fn is_put_on_later(&self, step: &KnownStep) -> bool {
+        step.puts_on.as_deref().is_some_and(|what| self.way_back(what).is_some())
+    }
+
     /// Whether a step of a repair waits until all else of its stage is done, or has nothing to put on.
     pub fn waits(&self, stage: StageKind, step: &KnownStep) -> bool {
         let Some(what) = &step.puts_on else { return false };

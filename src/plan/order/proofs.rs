@@ -110,6 +110,10 @@ impl Proofs {
         let needed = context.graph.needed(&item.access);
         let opens_fuel = needed.iter().any(|a| vapor.opened_by_access(context, a));
         let runs: Vec<Ix<Access>> = needed.iter().filter(|a| knowledge.access[*a].shuts_others).collect();
+        // An engine that is being run in is not put under load.
+        if item.able.contains(&Ability::ReachesLoad) && no_load(context, jobs).is_some() {
+            return None;
+        }
         // The sniff and the leak look stand in the plan by themselves, and nothing ignites with fuel open.
         if vapor.closed_by_check(context, check) || (item.ignites && opens_fuel) {
             return None;
@@ -175,22 +179,31 @@ impl Proofs {
     }
 }
 
-/// The states of running that something must be seen in and no service step is for; with neither of them the one that the
-/// complaint is tried in.
+/// Why nothing is tried under full load in a plan of these jobs.
+pub fn no_load<'k>(context: &Context<'k>, jobs: &Jobs) -> Option<&'k str> {
+    let laid = context.laid;
+    jobs.iter().find_map(|(ix, _)| laid.knowledge.repairs[ix].no_load.as_deref())
+}
+
+/// The states of running that no service step is for: those that something must be seen in or a complaint shows in, and
+/// before them, where nothing else starts the engine, the one that asks least of the craft.
 fn states(context: &Context<'_>, groups: &Groups, jobs: &Jobs) -> Vec<Ix<Access>> {
     let knowledge = context.laid.knowledge;
     let served = |state: Ix<Access>| groups.run.iter().any(|ix| knowledge.repairs[*ix].access.contains(&state));
+    let events = jobs.iter().flat_map(|(ix, _)| &knowledge.repairs[ix].proves).filter_map(|proof| match proof {
+        Proves::Event(_, state) => *state,
+        Proves::Check(..) => None,
+    });
+    let complaints = context.case.symptoms.iter().filter_map(|symptom| knowledge.symptoms[*symptom].shows_in);
     let mut states: Vec<Ix<Access>> = Vec::new();
-    for proof in jobs.iter().flat_map(|(ix, _)| &knowledge.repairs[ix].proves) {
-        if let Proves::Event(_, Some(state)) = proof
-            && !served(*state)
-            && !states.contains(state)
-        {
-            states.push(*state);
+    for state in events.chain(complaints) {
+        if !served(state) && !states.contains(&state) {
+            states.push(state);
         }
     }
-    if states.is_empty() && groups.run.is_empty() && !context.case.symptoms.is_empty() {
-        states.extend(least_running(context));
+    let first = least_running(context).filter(|first| !states.contains(first));
+    if groups.run.is_empty() && !context.case.symptoms.is_empty() {
+        states.splice(0..0, first);
     }
     states
 }
