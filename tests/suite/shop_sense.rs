@@ -262,3 +262,87 @@ fn of_about_the_same_what_was_found_first_and_no_bet_unseen() {
     assert!(matches!(next("technician", "twin-each", "sy-overheat-alarm", "", 1), Action::Check(_)));
     assert!(matches!(next("technician", "twin-each", "sy-no-idle", on, 1), Action::Check(_)));
 }
+
+/// A throttle that hangs, fuel without oil and an engine without cooling water ruin it or run away within a minute: it is not
+/// run before they are cured and looked at again. A dry telltale over a head that stays cool is a clogged outlet.
+#[test]
+fn what_would_be_ruined_within_a_minute_is_not_run() {
+    let knowledge = watercraft::knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let may_run = |log: &str| {
+        let text = format!("{log}  - {{check: ck-smell-hull, outcome: none, aired: 15 min}}\n");
+        let case = case(&knowledge, "twin-each", "sy-no-idle", &text);
+        let check = Action::Check(Instance::new(knowledge.checks.find("ck-mist-test").expect("a check"), 0));
+        matches!(judge(&Laid::new(&knowledge, case.craft.clone()), &graph, &case, &check), Verdict::May(_))
+    };
+    let said = |check: &str, outcome: &str| format!("  - {{check: {check}, outcome: {outcome}}}\n");
+    let done = |repair: &str| format!("  - {{repair: {repair}}}\n");
+    let (held, shuts) = (said("ck-throttle-travel", "slow-or-held-open"), said("ck-throttle-travel", "full-and-snaps"));
+    let box_on = "  - {access: ac-airbox-off, now: shut}\n";
+    assert!(may_run(""));
+    assert!(may_run(&format!("{shuts}{box_on}")));
+    assert!(!may_run(&format!("{held}{box_on}")));
+    let set = done("rm-throttle-cable-set");
+    assert!(!may_run(&format!("{held}{set}{box_on}")), "nobody has seen it snap shut");
+    assert!(may_run(&format!("{held}{set}{shuts}{box_on}")));
+
+    let short = said("ck-oil-ratio", "short");
+    let plugs_in = "  - {access: ac-plugs-out, now: shut}\n";
+    let measured = format!("{}{}{plugs_in}", said("ck-compression@front", "good"), said("ck-compression@rear", "good"));
+    let mixed = done("rm-premix-correct");
+    assert!(!may_run(&short) && !may_run(&format!("{short}{mixed}")) && !may_run(&format!("{short}{measured}")));
+    assert!(may_run(&format!("{short}{mixed}{measured}")));
+
+    let (dry, hot) = (said("ck-telltale-flow", "none"), said("ck-head-temp", "hot"));
+    assert!(!may_run(&dry) && !may_run(&hot));
+    assert!(may_run(&format!("{dry}{}", done("rm-cooling-flush"))));
+    assert!(may_run(&format!("{dry}{}", said("ck-head-temp", "cool"))));
+}
+
+/// Charge coils and boxes mostly fail hot (share of the base's own effect, an estimate): right while cold, they stay in view.
+#[test]
+fn a_cold_reading_does_not_clear_what_fails_hot() {
+    let knowledge = watercraft::knowledge();
+    let at = |log: &str| belief(&knowledge, &case(&knowledge, "twin-each", "sy-dies-after-minutes", log));
+    let drops = "  - {check: ck-spark-hot, outcome: all-drop}\n";
+    let cold = "  - {check: ck-charge-coil-peak, reading: 160 V}\n  - {check: ck-cdi-output-peak, reading: 185 V}\n";
+    let (before, after) = (at(drops), at(&format!("{drops}{cold}")));
+    for cause in ["stator-charge-coil-faulty", "cdi-box-faulty"] {
+        let [before, after] = [&before, &after].map(|belief| chance(&knowledge, belief, cause));
+        assert!(after > before / 2.0, "{cause}: {before} {after}");
+    }
+    // Low is low: the same reading far down speaks against the coil as before.
+    let low = at(&format!("{drops}  - {{check: ck-charge-coil-peak, reading: 45 V}}\n"));
+    assert!(
+        chance(&knowledge, &low, "stator-charge-coil-faulty")
+            > chance(&knowledge, &before, "stator-charge-coil-faulty")
+    );
+}
+
+/// A joint that is loose or green drops out under the starter: it clicks, rattles or is silent.
+#[test]
+fn a_click_does_not_clear_a_bad_joint() {
+    let knowledge = watercraft::knowledge();
+    let at = |log: &str| belief(&knowledge, &case(&knowledge, "twin-each", "sy-no-crank", log));
+    let before = at("");
+    for heard in ["single-click", "rapid-clicks"] {
+        let after = at(&format!("  - {{check: ck-crank-sound, outcome: {heard}}}\n"));
+        for cause in ["battery-terminal-corroded", "engine-ground-cable-bad"] {
+            let [before, after] = [&before, &after].map(|belief| chance(&knowledge, belief, cause));
+            assert!(after > before, "{cause}, {heard}: {before} {after}");
+        }
+    }
+}
+
+/// The flush hose feeds the engine past the jet intake: what is read on it neither clears weed nor convicts it by itself.
+#[test]
+fn the_hose_tells_nothing_of_the_intake() {
+    let knowledge = watercraft::knowledge();
+    let cool = "  - {check: ck-telltale-flow, outcome: strong}\n  - {check: ck-head-temp, reading: 50 C}\n";
+    let weed = |symptom: &str, log: &str| {
+        chance(&knowledge, &belief(&knowledge, &case(&knowledge, "twin-each", symptom, log)), "intake-weed")
+    };
+    assert!(weed("sy-overheat-alarm", cool) > weed("sy-overheat-alarm", ""), "what the hose would show is out of it");
+    let (before, after) = (weed("sy-no-thrust", ""), weed("sy-no-thrust", cool));
+    assert!((after / before - 1.0).abs() < 0.1, "{before} {after}");
+}
