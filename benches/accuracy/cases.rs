@@ -72,6 +72,7 @@ fn intake(laid: &Laid<'_>, symptom: Ix<Symptom>) -> Case {
         history: IndexMap::new(),
         symptoms: vec![symptom],
         log: vec![],
+        taken_up: 0,
     }
 }
 

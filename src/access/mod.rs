@@ -163,23 +163,24 @@ impl AccessGraph {
     /// followed by a trial of the symptom was put back first.
     #[must_use]
     pub fn open_now(&self, laid: &Laid<'_>, case: &Case) -> OpenSet {
-        let mut open = self.shut();
-        for entry in &case.log {
-            match &entry.event {
-                Event::Access { access, now: Position::Open } => open = self.after(laid, &open, &[*access]),
-                Event::Access { access, now: Position::Shut } => self.shut_one(&mut open, *access),
-                Event::Answer { check, answer, .. } if answer.informs() => {
-                    open = self.after_check(laid, &open, *check);
-                }
-                Event::Repaired { repair, .. } => {
-                    open = self.after(laid, &open, &laid.knowledge.repairs[*repair].access);
-                }
-                // The symptom can only be tried on a craft that is whole again.
-                Event::Tried { .. } => open = self.shut(),
-                _ => {}
+        case.log.iter().fold(self.shut(), |open, entry| self.open_after(laid, open, &entry.event))
+    }
+
+    /// What is open once something has happened.
+    #[must_use]
+    pub fn open_after(&self, laid: &Laid<'_>, mut open: OpenSet, event: &Event) -> OpenSet {
+        match event {
+            Event::Access { access, now: Position::Open } => self.after(laid, &open, &[*access]),
+            Event::Access { access, now: Position::Shut } => {
+                self.shut_one(&mut open, *access);
+                open
             }
+            Event::Answer { check, answer, .. } if answer.informs() => self.after_check(laid, &open, *check),
+            Event::Repaired { repair, .. } => self.after(laid, &open, &laid.knowledge.repairs[*repair].access),
+            // The symptom can only be tried on a craft that is whole again.
+            Event::Tried { .. } => self.shut(),
+            _ => open,
         }
-        open
     }
 
     /// Shuts a state and all that needs it.

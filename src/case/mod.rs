@@ -12,7 +12,7 @@ use indexmap::IndexMap;
 use jiff::Timestamp;
 
 /// A job.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug)]
 pub struct Case {
     /// A name for people: "Barn-find twin". Never a person's.
     pub title: Option<String>,
@@ -32,6 +32,19 @@ pub struct Case {
     pub symptoms: Vec<Ix<Symptom>>,
     /// What happened since, in order.
     pub log: Vec<Entry>,
+    /// How many entries the log had when the job was taken up again: no file says it, and a tick from before holds no more.
+    pub taken_up: usize,
+}
+
+impl PartialEq for Case {
+    /// Two sittings at a job are at the same job.
+    fn eq(&self, other: &Self) -> bool {
+        let Self { title, craft, altitude_m, user, tools, sheet, history, symptoms, log, taken_up: _ } = self;
+        let of_the_craft =
+            (craft, altitude_m, user, tools) == (&other.craft, &other.altitude_m, &other.user, &other.tools);
+        let known = (title, sheet, history) == (&other.title, &other.sheet, &other.history);
+        of_the_craft && known && (symptoms, log) == (&other.symptoms, &other.log)
+    }
 }
 
 /// A case of the usual craft, worked on by a technician, of which nothing is known yet.
@@ -47,6 +60,7 @@ pub fn usual_case(knowledge: &Knowledge) -> Case {
         history: IndexMap::new(),
         symptoms: Vec::new(),
         log: Vec::new(),
+        taken_up: 0,
     }
 }
 

@@ -47,6 +47,7 @@ pub fn case(knowledge: &Knowledge, user: &str) -> Case {
         history: IndexMap::new(),
         symptoms: vec![Ix::new(0)],
         log: vec![Event::Set { setting, value: "1 1/8 turns".to_owned() }.into()],
+        taken_up: 0,
     }
 }
 

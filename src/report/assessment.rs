@@ -13,7 +13,9 @@ use crate::decision::steady::{NEAR, Steadiness, steadiness};
 use crate::decision::{Advice, Follow, Settings, advise};
 use crate::inference::{Accuracy, Error};
 use crate::knowledge::layout::{Instance, Laid};
-use crate::knowledge::{Effect, Signal};
+use crate::knowledge::{Check, Effect, Ix, Signal};
+use crate::safety::Safety;
+use jiff::Timestamp;
 
 /// How many explanations are told.
 const EXPLANATIONS: usize = 10;
@@ -42,6 +44,8 @@ pub struct Assessment<'a> {
     within: Option<f64>,
     /// How the recommendation stands up to shaken numbers.
     steadiness: Vec<Steadiness>,
+    /// Answers that hold a hazard closed and grow old, and when they were given, where nobody said what time it is.
+    undated: Vec<(Ix<Check>, Timestamp)>,
 }
 
 /// What must come about before anything is advised.
@@ -78,8 +82,10 @@ impl<'a> Assessment<'a> {
         let advice = advise(laid, graph, case, &belief, &asked)?;
         let sigmas: &[f64] = if shakes == 0 { &[] } else { &SIGMAS };
         let steadiness = steadiness(laid, graph, case, (&belief, &advice), settings, (sigmas, shakes))?;
+        let undated = if settings.now.is_none() { Safety::of(laid, graph, case).closed_at } else { Vec::new() };
         Ok(Self {
             steadiness,
+            undated,
             effects: belief.effects(limits)?,
             explanations: belief.explanations(laid, case, EXPLANATIONS, limits)?,
             weights: weights(laid, case, limits)?,
@@ -203,6 +209,12 @@ impl Assessment<'_> {
                 never: Vec::new(),
                 tick: None,
             }));
+        }
+        for (check, at) in &self.undated {
+            let title = &knowledge.checks[*check].title;
+            document.paragraph(format!(
+                "{title}: last said {at}. Taken as good; make it again, or give the moment with `--now`."
+            ));
         }
     }
 

@@ -1,7 +1,7 @@
 //! Which hazards are open: read from the log, entry by entry.
 
 use super::OpenHazard;
-use super::moment::outcome_of;
+use super::moment::{is_over, outcome_of};
 use crate::access::{AccessGraph, OpenSet};
 use crate::case::{Case, Entry, Event, Position};
 use crate::knowledge::layout::Laid;
@@ -11,6 +11,7 @@ use crate::units::Minutes;
 use jiff::Timestamp;
 
 /// One hazard as the log is read.
+#[derive(Clone)]
 struct Watch<'a> {
     hazard: &'a Hazard,
     open: bool,
@@ -26,40 +27,60 @@ struct Watch<'a> {
     in_vain: usize,
 }
 
-/// The hazards open at the end of the log.
-#[must_use]
-pub fn open_hazards(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, now: Option<Timestamp>) -> Vec<OpenHazard> {
-    let knowledge = laid.knowledge;
-    let mut watches: Vec<Watch<'_>> =
-        knowledge.hazards.iter().map(|(_, hazard)| Watch::new(laid, case, hazard)).collect();
-    let mut log_so_far = Case { log: Vec::new(), ..case.clone() };
-    for entry in &case.log {
-        let before = graph.open_now(laid, &log_so_far);
-        log_so_far.log.push(entry.clone());
-        let after = graph.open_now(laid, &log_so_far);
-        for watch in &mut watches {
-            watch.read(laid, graph, &log_so_far, entry, &before, &after);
+/// What is open and which hazards are, as the log is read entry by entry.
+#[derive(Clone)]
+pub struct Course<'a> {
+    laid: &'a Laid<'a>,
+    graph: &'a AccessGraph,
+    /// What is open.
+    pub open: OpenSet,
+    watches: Vec<Watch<'a>>,
+}
+
+impl<'a> Course<'a> {
+    /// Before the log.
+    #[must_use]
+    pub fn new(laid: &'a Laid<'a>, graph: &'a AccessGraph, case: &Case) -> Self {
+        let watches = laid.knowledge.hazards.iter().map(|(_, hazard)| Watch::new(laid, case, hazard)).collect();
+        Self { laid, graph, open: graph.shut(), watches }
+    }
+
+    /// Reads the entry at this position; those before it were read.
+    pub fn read(&mut self, case: &Case, at: usize) {
+        let before = self.open.clone();
+        self.open = self.graph.open_after(self.laid, before.clone(), &case.log[at].event);
+        for watch in &mut self.watches {
+            watch.read(self.laid, self.graph, case, at, &before, &self.open);
         }
     }
-    if let Some(now) = now {
-        for watch in &mut watches {
-            watch.grow_stale(laid, now);
-        }
+
+    /// The hazards open now.
+    #[must_use]
+    pub fn hazards(&self, now: Option<Timestamp>) -> Vec<OpenHazard> {
+        let watches = self.watches.iter().enumerate();
+        let open = watches.filter_map(|(at, watch)| {
+            let stale = now.and_then(|now| watch.stale(self.laid, now));
+            let why = stale.or_else(|| watch.open.then(|| watch.why.clone()))?;
+            Some(OpenHazard {
+                hazard: Ix::new(at),
+                air: watch.air(),
+                level: watch.level,
+                stops: watch.stops,
+                // Twice in vain is a leak to be found, not a sniff to be repeated.
+                in_vain: watch.in_vain >= 2,
+                why,
+            })
+        });
+        open.collect()
     }
-    watches
-        .into_iter()
-        .enumerate()
-        .filter(|(_, watch)| watch.open)
-        .map(|(at, watch)| OpenHazard {
-            hazard: Ix::new(at),
-            air: watch.air(),
-            level: watch.level,
-            stops: watch.stops,
-            // Twice in vain is a leak to be found, not a sniff to be repeated.
-            in_vain: watch.in_vain >= 2,
-            why: watch.why,
-        })
-        .collect()
+
+    /// The answers that closed a hazard which time opens again, and when they were given.
+    #[must_use]
+    pub fn closed_at(&self) -> Vec<(Ix<Check>, Timestamp)> {
+        let closed = self.watches.iter().filter(|watch| !watch.open);
+        let at = closed.filter_map(|watch| Some((watch.hazard.opened_by.minutes_since.first()?.0, watch.closed_at?)));
+        at.collect()
+    }
 }
 
 impl<'a> Watch<'a> {
@@ -75,30 +96,32 @@ impl<'a> Watch<'a> {
         &mut self,
         laid: &Laid<'_>,
         graph: &AccessGraph,
-        so_far: &Case,
-        entry: &Entry,
+        case: &Case,
+        at: usize,
         before: &OpenSet,
         after: &OpenSet,
     ) {
+        let entry = &case.log[at];
         if self.hazard.closed_by.is_empty() {
             return;
         }
-        if let Some(at) = entry.at {
-            self.grow_stale(laid, at);
+        if let Some(why) = entry.at.and_then(|now| self.stale(laid, now)) {
+            self.open = true;
+            self.why = why;
         }
         self.open_by_work(laid, graph, entry, before, after);
         if matches!(entry.event, Event::Repaired { .. }) {
             self.in_vain = 0;
         }
         if let Event::Answer { check, answer, aired_min, .. } = &entry.event
-            && let Some(outcome) = outcome_of(laid, so_far, *check, *answer)
+            && let Some(outcome) = outcome_of(laid, case, *check, *answer)
         {
             self.open_by_answer(laid, *check, outcome);
             // What had to be said first is said: a sniff from before it settles nothing, one more may.
             if self.hazard.closed_by.iter().any(|c| self.also_open(c) == Some((*check, outcome))) {
                 self.in_vain = 0;
             }
-            self.close_by_answer(laid, so_far, entry.at, (*check, outcome), *aired_min, after);
+            self.close_by_answer(laid, (case, at), (*check, outcome), *aired_min, after);
         }
     }
 
@@ -152,8 +175,7 @@ impl<'a> Watch<'a> {
     fn close_by_answer(
         &mut self,
         laid: &Laid<'_>,
-        so_far: &Case,
-        at: Option<Timestamp>,
+        (case, at): (&Case, usize),
         said: (Ix<Check>, usize),
         aired_min: Option<f64>,
         after: &OpenSet,
@@ -165,7 +187,7 @@ impl<'a> Watch<'a> {
             let aired = aired_min.is_none_or(|minutes| minutes >= self.air_for(closed_by).get());
             let also = self
                 .also_open(closed_by)
-                .is_none_or(|(check, outcome)| said_last(laid, so_far, check) == Some(outcome));
+                .is_none_or(|(check, outcome)| said_last(laid, case, &case.log[..=at], check) == Some(outcome));
             // With fuel still opened a clean sniff closes nothing, but there is nothing to be settled first either: without
             // this it would be asked for again and again.
             self.stops &= !(aired && also);
@@ -176,7 +198,7 @@ impl<'a> Watch<'a> {
                 self.open = false;
                 self.started = true;
                 self.level = None;
-                self.closed_at = at;
+                self.closed_at = case.log[at].at;
             }
         }
     }
@@ -201,23 +223,23 @@ impl<'a> Watch<'a> {
         self.hazard.closed_by.first().map_or(Minutes::ZERO, |c| self.air_for(c))
     }
 
-    /// Opens again where the answer that closed it is too old.
-    fn grow_stale(&mut self, laid: &Laid<'_>, now: Timestamp) {
-        let Some(closed_at) = self.closed_at.filter(|_| !self.open) else { return };
-        #[expect(clippy::cast_precision_loss, reason = "minutes of a working day")]
-        let minutes = now.duration_since(closed_at).as_secs() as f64 / 60.0;
-        for (check, limit) in &self.hazard.opened_by.minutes_since {
-            if minutes > limit.get() {
-                self.open = true;
-                self.why = format!("{}: more than {} minutes ago", laid.knowledge.checks[*check].title, limit.get());
-            }
-        }
+    /// Why it is open again though an answer closed it: that answer is too old.
+    fn stale(&self, laid: &Laid<'_>, now: Timestamp) -> Option<String> {
+        let closed_at = self.closed_at.filter(|_| !self.open)?;
+        let mut limits = self.hazard.opened_by.minutes_since.iter();
+        let (check, limit) = limits.find(|(_, limit)| is_over(closed_at, now, *limit))?;
+        let title = &laid.knowledge.checks[*check].title;
+        Some(if now < closed_at {
+            format!("{title}: dated after this moment")
+        } else {
+            format!("{title}: more than {} minutes ago", limit.get())
+        })
     }
 }
 
 /// The last outcome of a check, anywhere.
-fn said_last(laid: &Laid<'_>, case: &Case, wanted: Ix<Check>) -> Option<usize> {
-    case.log.iter().rev().find_map(|entry| match &entry.event {
+fn said_last(laid: &Laid<'_>, case: &Case, log: &[Entry], wanted: Ix<Check>) -> Option<usize> {
+    log.iter().rev().find_map(|entry| match &entry.event {
         Event::Answer { check, answer, .. } if *check == wanted => outcome_of(laid, case, wanted, *answer),
         _ => None,
     })
@@ -232,7 +254,7 @@ pub fn closing_check(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Option<
     let closed_by = hazard.closed_by.first()?;
     let also = closed_by.also_after.iter().find(|(outcome, _, _)| Some(*outcome) == open.level);
     if let Some((_, check, wanted)) = also
-        && said_last(laid, case, *check) != Some(*wanted)
+        && said_last(laid, case, &case.log, *check) != Some(*wanted)
     {
         let shown = shown_by(laid.knowledge, *check);
         let mends = |entry: &Entry| match entry.event {
@@ -256,7 +278,7 @@ pub fn waits_for(laid: &Laid<'_>, case: &Case, open: &OpenHazard) -> Condition {
         return Condition::All(Vec::new());
     };
     let also = closed_by.also_after.iter().find(|(outcome, _, _)| Some(*outcome) == open.level);
-    let unsaid = also.filter(|(_, check, wanted)| said_last(laid, case, *check) != Some(*wanted));
+    let unsaid = also.filter(|(_, check, wanted)| said_last(laid, case, &case.log, *check) != Some(*wanted));
     let answers = unsaid.map(|(_, check, wanted)| (*check, *wanted)).into_iter().chain([closed_by.answer]);
     Condition::All(answers.map(|(check, outcome)| Condition::Answered(check, vec![outcome])).collect())
 }

@@ -2,16 +2,15 @@
 
 use super::action::{Action, Traits};
 use super::moment::Moment;
-use crate::access::AccessGraph;
-use crate::case::Case;
+use crate::access::OpenSet;
+use crate::case::{Case, Event};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Bars, Check, Condition, Except, Hazard, Interlock, Ix, Tick};
 
 /// For each interlock that a release ends (`until`), the entry of the log since which it is held on: what was said there
 /// (or, at 0, what was known before) set it, and what has happened since does not release it.
 #[must_use]
-pub fn held(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Vec<Option<usize>> {
-    let open = graph.open_now(laid, case);
+pub fn held(laid: &Laid<'_>, open: &OpenSet, case: &Case) -> Vec<Option<usize>> {
     let hazards = vec![false; laid.knowledge.hazards.len()];
     laid.knowledge
         .interlocks
@@ -22,18 +21,21 @@ pub fn held(laid: &Laid<'_>, graph: &AccessGraph, case: &Case) -> Vec<Option<usi
                 laid,
                 case,
                 log: &case.log[from..to],
-                open: &open,
+                open,
                 hazards: &hazards,
                 ticks: &[],
             };
             // History and symptoms set it from the start; after that each entry is looked at by itself, so that an old
             // answer does not set it again and a new one does.
             let mut set_at = moment(0, 0).holds(&without_ticks(when)).then_some(0);
-            for at in 0..case.log.len() {
-                if by_entry(&moment(at, at + 1), when) {
+            for (at, entry) in case.log.iter().enumerate() {
+                let sets = by_entry(&moment(at, at + 1), when);
+                if sets {
                     set_at = Some(at);
                 }
+                // What it does not speak of does not release it: a long log is not read through at each entry.
                 if let Some(from) = set_at
+                    && (at == 0 || sets || speaks_of(until, &entry.event))
                     && moment(from, at + 1).holds(&without_ticks(until))
                 {
                     set_at = None;
@@ -55,6 +57,19 @@ fn by_entry(moment: &Moment<'_>, condition: &Condition) -> bool {
             parts.iter().any(|part| by_entry(moment, part))
                 && parts.iter().all(|part| whole.holds(&without_ticks(part)))
         }
+        _ => false,
+    }
+}
+
+/// Whether a condition may be other once this has happened.
+fn speaks_of(condition: &Condition, event: &Event) -> bool {
+    match condition {
+        Condition::Answered(ix, _) | Condition::AnsweredEvery(ix, _) | Condition::Below(ix, _) => {
+            matches!(event, Event::Answer { check, .. } if check == ix)
+        }
+        Condition::RepairSince(ix) => matches!(event, Event::Repaired { repair, .. } if repair == ix),
+        Condition::Any(parts) | Condition::All(parts) => parts.iter().any(|part| speaks_of(part, event)),
+        Condition::Not(part) => speaks_of(part, event),
         _ => false,
     }
 }

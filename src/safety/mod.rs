@@ -10,6 +10,7 @@ mod limits;
 mod moment;
 
 pub use action::{Action, Traits};
+pub use hazards::Course;
 pub use interlocks::{is_about_who, is_set_by};
 pub use moment::{answered_so, outcome_of, since_done};
 
@@ -76,6 +77,8 @@ pub enum Verdict {
 pub struct Safety {
     /// Hazards that are open.
     pub hazards: Vec<OpenHazard>,
+    /// The answers that closed a hazard which time opens again, and when they were given.
+    pub closed_at: Vec<(Ix<Check>, Timestamp)>,
     /// For each interlock held on by something that happened and not yet released, the entry since which it is.
     held: Vec<Option<usize>>,
     /// Ticks that hold, one flag each.
@@ -115,13 +118,24 @@ impl Safety {
         Self::at(laid, graph, case, None)
     }
 
-    /// Reads the log as at `now`: a sniff also grows old.
+    /// Reads the log as at `now`: a sniff and a tick also grow old.
     #[must_use]
     pub fn at(laid: &Laid<'_>, graph: &AccessGraph, case: &Case, now: Option<Timestamp>) -> Self {
+        let mut course = Course::new(laid, graph, case);
+        for at in 0..case.log.len() {
+            course.read(case, at);
+        }
+        Self::after(laid, &course, case, now)
+    }
+
+    /// The same where the log was read already.
+    #[must_use]
+    pub fn after(laid: &Laid<'_>, course: &Course<'_>, case: &Case, now: Option<Timestamp>) -> Self {
         Self {
-            hazards: hazards::open_hazards(laid, graph, case, now),
-            held: interlocks::held(laid, graph, case),
-            ticks: moment::ticks_held(laid, &case.log),
+            hazards: course.hazards(now),
+            closed_at: course.closed_at(),
+            held: interlocks::held(laid, &course.open, case),
+            ticks: moment::ticks_held(laid, case, now),
             abilities: limits::abilities(laid, case),
         }
     }

@@ -6,6 +6,8 @@ use crate::knowledge::layout::Laid;
 use crate::knowledge::{Again, Check, Condition, Ix, Repair, Tick};
 use crate::model::compile::conditions;
 use crate::model::reading::{band, corrected};
+use crate::units::Minutes;
+use jiff::Timestamp;
 use std::collections::BTreeMap;
 
 /// A stretch of the log, with what is open, which hazards are, and which controls were confirmed.
@@ -140,29 +142,48 @@ pub fn since_done(case: &Case, repair: Option<Ix<Repair>>) -> &[Entry] {
     &case.log[case.log.iter().rposition(is_it).map_or(0, |at| at + 1)..]
 }
 
-/// The ticks that hold: given, and nothing put back, repaired or tried since, for then the bench is another. A check
-/// that raises a hazard uses up the ticks that let work through that hazard's interlocks: it opens fuel again.
+/// The ticks that hold: given since the job was taken up, no longer ago than the shortest time after which a hazard is looked
+/// for again, and nothing put back, repaired or tried since, for then the bench is another. A check that raises a hazard
+/// uses up the ticks that let work through that hazard's interlocks: it opens fuel again.
+///
+/// Without `now` the last moment that the log tells of counts as now.
 #[must_use]
-pub fn ticks_held(laid: &Laid<'_>, log: &[Entry]) -> Vec<bool> {
-    let mut held = vec![false; laid.knowledge.ticks.len()];
-    for entry in log {
+pub fn ticks_held(laid: &Laid<'_>, case: &Case, now: Option<Timestamp>) -> Vec<bool> {
+    let mut given: Vec<Option<&Entry>> = vec![None; laid.knowledge.ticks.len()];
+    for (at, entry) in case.log.iter().enumerate() {
         match &entry.event {
-            Event::Ticked(ix) => held[Ix::<Tick>::at(*ix)] = true,
+            // Whoever left the bench cannot vouch for what others did at it.
+            Event::Ticked(ix) => given[Ix::<Tick>::at(*ix)] = (at >= case.taken_up).then_some(entry),
             Event::Access { now: Position::Shut, .. } | Event::Repaired { .. } | Event::Tried { .. } => {
-                held.fill(false);
+                given.fill(None);
             }
             Event::Answer { check, answer, .. } if answer.informs() => {
                 if !laid.knowledge.checks[*check].ends_shut.is_empty() {
-                    held.fill(false);
+                    given.fill(None);
                 }
                 for used in used_up(laid, *check) {
-                    held[used.at()] = false;
+                    given[used.at()] = None;
                 }
             }
             _ => {}
         }
     }
-    held
+    let now = now.or_else(|| case.log.iter().rev().find_map(|entry| entry.at));
+    let limits = laid.knowledge.hazards.iter().flat_map(|(_, hazard)| &hazard.opened_by.minutes_since);
+    let limit = limits.map(|(_, limit)| *limit).min_by(|a, b| a.get().total_cmp(&b.get()));
+    let is_old = |entry: &Entry| match (entry.at, now, limit) {
+        (Some(at), Some(now), Some(limit)) => is_over(at, now, limit),
+        _ => false,
+    };
+    given.into_iter().map(|given| given.is_some_and(|entry| !is_old(entry))).collect()
+}
+
+/// Whether something of one moment counts no more at another: too long ago, or not yet, as where a clock was wrong.
+#[must_use]
+pub fn is_over(then: Timestamp, now: Timestamp, limit: Minutes) -> bool {
+    #[expect(clippy::cast_precision_loss, reason = "minutes of a working day")]
+    let minutes = now.duration_since(then).as_secs() as f64 / 60.0;
+    !(0.0..=limit.get()).contains(&minutes)
 }
 
 /// The ticks that let anything through the interlocks on the hazards a check raises.

@@ -314,6 +314,7 @@ fn craft(knowledge: &Knowledge, draws: &Draws, draw: &mut Draw) -> Case {
         history,
         symptoms: Vec::new(),
         log: Vec::new(),
+        taken_up: 0,
     }
 }
 

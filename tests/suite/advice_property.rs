@@ -50,6 +50,7 @@ fn job(draw: &mut Draw) -> Case {
         history: IndexMap::new(),
         symptoms: vec![],
         log: vec![],
+        taken_up: 0,
     };
     let laid = Laid::new(knowledge, case.craft.clone());
     let fitting: Vec<_> = knowledge.symptoms.iter().filter(|(_, s)| laid.fits(&s.fitted)).map(|(ix, _)| ix).collect();

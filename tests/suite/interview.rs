@@ -25,9 +25,9 @@ struct Kept {
 
 impl Keep for Kept {
     type Error = io::Error;
-    fn keep(&mut self, _: &Case, text: &str) -> io::Result<()> {
+    fn keep(&mut self, _: &Case, text: &str) -> io::Result<Option<String>> {
         self.texts.push(text.to_owned());
-        Ok(())
+        Ok(None)
     }
     fn keep_plan(&mut self, _: &Document) -> io::Result<String> {
         self.plans += 1;
@@ -210,6 +210,29 @@ fn two_places_behind_one_opening_are_one_screen_and_ticks_come_first() {
     assert!(text.contains("check: ck-plug-look@front, outcome: dry"), "{text}");
     assert!(text.contains("check: ck-plug-look@rear, outcome: wet"), "{text}");
     insta::assert_snapshot!(shown);
+}
+
+/// Others may have been at the bench since: who takes a job up again confirms everything again.
+#[test]
+fn a_job_taken_up_again_asks_for_its_ticks_again() {
+    let mut case = on_the_bench();
+    let knowledge = knowledge();
+    let grounded = knowledge.ticks.find("leads-grounded").expect("a tick");
+    case.log.push(Event::Ticked(grounded).into());
+    let (shown, finished, _) = interview(Some(case.clone()), &["t", "1", "o", "spark plug", "1", "1 3"], 80);
+    assert!(shown.contains("First confirm with t: Leads on the grounding posts"), "{shown}");
+    let looked = |finished: &Finished| finished.case.log.len() > case.log.len() + 1;
+    assert!(!looked(&finished), "{:?}", finished.case.log);
+    // Nobody is asked twice in one sitting, and what goes back past the sitting asks again.
+    let (shown, finished, _) = interview(Some(case.clone()), &["t", "1", "o", "spark plug", "1", "t", "1 3"], 80);
+    assert!(looked(&finished), "{shown}");
+    let (_, finished, _) =
+        interview(Some(case.clone()), &["t", "1", "b", "b", "b", "t", "1", "o", "spark plug", "1", "t", "1 3"], 80);
+    assert!(text_of(&finished.case).contains("ck-plug-look@front, outcome: dry"), "{:?}", finished.case.log);
+}
+
+fn text_of(case: &Case) -> String {
+    doldrum::case::text::write(case, &knowledge())
 }
 
 /// The list of runners-up is ranked and cut elsewhere; that no check is left may not be read from what was cut off.

@@ -8,7 +8,9 @@ use doldrum::case::{Case, Event, text};
 use doldrum::decision::{Action, Advice, Follow, Settings, advise, complained_of, judge, place_to_look, worked_on};
 use doldrum::knowledge::Knowledge;
 use doldrum::knowledge::layout::{Instance, Laid};
+use doldrum::report::{Assessment, Figures, render_markdown};
 use doldrum::safety::{Safety, Verdict};
+use doldrum::units::System;
 
 const LEAKING: &str = "
 format: 1
@@ -417,6 +419,31 @@ fn what_was_smelled_counts_for_more_than_a_tick() {
     for smell in ["faint", "strong"] {
         assert!(matches!(may(smell), Verdict::Barred { .. }), "{smell}");
     }
+}
+
+/// A sniff clears the air of its moment. One of last month does not, and one that is dated after the moment it counts at was
+/// not made yet; without a moment it is taken as good, and the page says so.
+#[test]
+fn a_sniff_counts_for_minutes_and_only_from_its_own_moment_on() {
+    let knowledge = knowledge();
+    let text = "format: 1\nknowledge: {id: watercraft-two-stroke}\ncraft: {layout: single}\nsymptoms: [sy-cranks-no-start]\n\
+        log:\n  - {at: \"2026-11-25T09:00:00Z\", check: ck-smell-hull, outcome: none, aired: 15 min}\n";
+    let case = read(&knowledge, text);
+    let (laid, graph) = (Laid::new(&knowledge, case.craft.clone()), AccessGraph::new(&knowledge));
+    let at = |now: &str| Safety::at(&laid, &graph, &case, now.parse().ok()).hazards;
+    assert!(at("2026-11-25T09:05:00Z").is_empty());
+    for (now, why) in [("2026-12-25T09:05:00Z", "minutes ago"), ("2026-11-24T09:05:00Z", "after this moment")] {
+        let open = at(now);
+        assert!(open.len() == 1 && open[0].why.contains(why), "{now}: {open:?}");
+    }
+    let page = |now: Option<&str>| {
+        let now = now.map(|now| now.parse().expect("a moment"));
+        let settings = Settings { now, worlds: 64, ..Settings::default() };
+        let assessment = Assessment::new(&laid, &graph, &case, &settings, 0).expect("narrow enough");
+        render_markdown(&assessment.document(&Figures::new(&knowledge, System::Us)))
+    };
+    let said = "last said 2026-11-25T09:00:00Z";
+    assert!(page(None).contains(said) && !page(Some("2026-11-25T09:05:00Z")).contains(said));
 }
 
 /// Metal on a plug comes from a piston, a ring or a bearing: a new head gasket is no reason to run it again (common practice,

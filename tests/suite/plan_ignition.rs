@@ -26,6 +26,7 @@ fn case(knowledge: &Knowledge, craft: Craft, user: usize) -> Case {
         history: IndexMap::new(),
         symptoms: knowledge.symptoms.iter().map(|(ix, _)| ix).take(1).collect(),
         log: Vec::new(),
+        taken_up: 0,
     }
 }
 

@@ -67,6 +67,7 @@ fn case_of(draw: &Draw, knowledge: &Knowledge) -> Case {
         history: IndexMap::new(),
         symptoms: vec![Ix::new(draw.symptom % knowledge.symptoms.len())],
         log: opened.collect(),
+        taken_up: 0,
     }
 }
 

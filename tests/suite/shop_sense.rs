@@ -9,7 +9,7 @@ use doldrum::inference::Limits;
 use doldrum::knowledge::layout::{Instance, Laid};
 use doldrum::knowledge::{Cause, Knowledge, Turns, read};
 use doldrum::plan::{Options, Plan, Source, StageKind, Step, plan};
-use doldrum::safety::Verdict;
+use doldrum::safety::{Safety, Verdict};
 use doldrum::store::{built_in_named, built_in_names};
 
 /// A case of the built-in base, aired and without a smell.
@@ -102,6 +102,28 @@ fn a_squirt_of_fuel_is_tried_with_the_leads_on() {
     assert_eq!(ticks(open, "ck-spark-tester"), ["leads-on-posts"]);
     assert!(ticks(&posts, "ck-spark-tester").is_empty());
     assert_eq!(ticks(&squirted, "ck-spark-tester"), ["leads-on-posts"]);
+}
+
+/// Who confirmed something half an hour ago or another day has not confirmed it of the bench as it is now; nor has who did so
+/// tomorrow, by a clock that was wrong.
+#[test]
+fn a_tick_does_not_outlive_a_sniff() {
+    let knowledge = watercraft::knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let posts = knowledge.ticks.find("leads-on-posts").expect("a tick");
+    let holds = |ticked: &str, now: Option<&str>| {
+        let log = format!(
+            "  - {{access: ac-plugs-out, now: open}}\n  - {{{ticked}tick: leads-on-posts}}\n  \
+             - {{at: \"2026-11-25T09:20:00Z\", check: ck-plug-wet-dry, unknown: true}}\n"
+        );
+        let case = case(&knowledge, "twin-each", "sy-cranks-no-start", &log);
+        let now = now.map(|now| now.parse().expect("a moment"));
+        Safety::at(&Laid::new(&knowledge, case.craft.clone()), &graph, &case, now).is_given(posts)
+    };
+    let (just_before, last_week) = ("at: \"2026-11-25T09:10:00Z\", ", "at: \"2026-11-18T09:10:00Z\", ");
+    assert!(holds("", None) && holds(just_before, None) && !holds(last_week, None));
+    assert!(holds(just_before, Some("2026-11-25T09:25:00Z")) && !holds(just_before, Some("2026-11-25T11:00:00Z")));
+    assert!(!holds(just_before, Some("2026-11-25T09:00:00Z")));
 }
 
 /// A compression of 40 psi bars every start until the engine is mended: to read it again changes nothing.

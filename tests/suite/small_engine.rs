@@ -35,6 +35,7 @@ pub fn new_case(knowledge: &Knowledge) -> Case {
         history: indexmap::IndexMap::new(),
         symptoms: Vec::new(),
         log: Vec::new(),
+        taken_up: 0,
     }
 }
 

@@ -58,7 +58,8 @@ impl Bench<'_> {
 
 /// Begins: a new job with the safety question, an old one where it was left, with the safety question again.
 #[must_use]
-pub fn begin(bench: &Bench<'_>, case: Case, now: Option<Timestamp>) -> State {
+pub fn begin(bench: &Bench<'_>, mut case: Case, now: Option<Timestamp>) -> State {
+    case.taken_up = case.log.len();
     let fresh = is_fresh(&case);
     let stage = if by_phone(bench.knowledge, &case) { Stage::Call(0) } else { opening_stage(bench, &case) };
     let mut state = State::new(case, stage);
@@ -219,6 +220,8 @@ fn refresh(bench: &Bench<'_>, state: &mut State, now: Option<Timestamp>) {
     state.view = None;
     state.attempt = None;
     state.stuck = None;
+    // Where something was taken back, what follows is of this sitting.
+    state.case.taken_up = state.case.taken_up.min(state.case.log.len());
     if state.stage != Stage::Bench || state.sniff_first {
         return;
     }
