@@ -5,14 +5,16 @@
 
 use super::state::End;
 use super::step::{Bench, by_phone, untried};
-use crate::case::{Answer, Case, Event, usual_user};
+use crate::case::{Answer, Case, Event, text, usual_user};
 use crate::decision::{Action, Advice, Proposal, complained_of};
 use crate::interview::advisor::View;
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Ability, Ix, Repair};
+use crate::knowledge::{Ability, Ix, Knowledge, Repair};
 use crate::report::{Block, Column, Document, Figures, Mark, Rich, Step, Table, words};
 use crate::safety::{OpenHazard, Safety, Verdict, is_about_who};
+use crate::store;
 use jiff::Timestamp;
+use std::path::{Path, PathBuf};
 
 /// How many causes are named on the sheet.
 const BELIEVED: usize = 5;
@@ -44,6 +46,24 @@ pub struct HandOver {
     pub case: Case,
     /// What the sheet says.
     pub sheet: Sheet,
+}
+
+impl HandOver {
+    /// Writes the case that whoever goes on opens beside the one of the job, where it is another. Returns where it is.
+    ///
+    /// Whoever goes on may have begun with what was handed over before, so that nothing there is written over.
+    ///
+    /// # Errors
+    /// Where it cannot be written.
+    pub fn write(&self, case: &Case, path: &Path, knowledge: &Knowledge) -> Result<PathBuf, store::Error> {
+        if self.case == *case {
+            return Ok(path.to_owned());
+        }
+        let text = text::write(&self.case, knowledge);
+        let theirs = store::beside(path, "shop", &text);
+        store::write(&theirs, &text)?;
+        Ok(theirs)
+    }
 }
 
 /// Something open, and what closes it.
@@ -165,7 +185,12 @@ pub fn not_by_phone(bench: &Bench<'_>, case: &Case, view: &View, now: Option<Tim
 /// # Errors
 /// Where what is known cannot be weighed.
 pub fn hand_over(bench: &Bench<'_>, case: &Case, now: Option<Timestamp>) -> Result<HandOver, String> {
-    let theirs = Case { user: usual_user(bench.knowledge), ..case.clone() };
+    let mut theirs = Case { user: usual_user(bench.knowledge), ..case.clone() };
+    if theirs.user != case.user {
+        // What an owner has ticked was of the owner's bench, and nobody at another vouches for it.
+        theirs.log.retain(|entry| !matches!(entry.event, Event::Ticked(_)));
+        theirs.taken_up = 0;
+    }
     let view = bench.advisor.look(&theirs, now)?;
     let sheet = sheet(bench, case, &theirs, &view, now);
     Ok(HandOver { case: theirs, sheet })

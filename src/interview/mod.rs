@@ -66,11 +66,11 @@ pub trait Keep {
     /// What went wrong.
     type Error: From<io::Error>;
 
-    /// Keeps the case.
+    /// Keeps the case. Returns what to tell the person, where there is something.
     ///
     /// # Errors
     /// Where it cannot be kept.
-    fn keep(&mut self, case: &Case, text: &str) -> Result<(), Self::Error>;
+    fn keep(&mut self, case: &Case, text: &str) -> Result<Option<String>, Self::Error>;
 
     /// Writes the plan beside the case. Returns what to tell the person.
     ///
@@ -106,7 +106,7 @@ pub fn run<K: Keep>(
     let mut kept: Option<Case> = None;
     loop {
         if kept.as_ref() != Some(&state.case) {
-            keep.keep(&state.case, &text::write(&state.case, bench.knowledge))?;
+            state.notices.extend(keep.keep(&state.case, &text::write(&state.case, bench.knowledge))?);
             kept = Some(state.case.clone());
         }
         if let Some(plan) = state.write_plan.take() {

@@ -182,19 +182,24 @@ impl<'a> Desk<'a> {
 
     /// The sheet, and the case that whoever goes on opens: the same one, or theirs beside it.
     fn bring_in(&self, over: &HandOver) -> Document {
-        let theirs =
-            if over.case == self.state.case { self.path.clone() } else { self.path.with_extension("shop.yaml") };
+        let path = self.path.with_extension("sheet.html");
+        let theirs = match over.write(&self.state.case, &self.path, self.bench.knowledge) {
+            Ok(theirs) => theirs,
+            Err(error) => return self.unwritten(over, &error),
+        };
         let name = theirs.file_name().map(|name| name.to_string_lossy().into_owned());
         let mut sheet = over.sheet.document(self.bench.figures, name.as_deref());
-        let path = self.path.with_extension("sheet.html");
-        let mut kept = store::write(&path, &render_html(&sheet));
-        if kept.is_ok() && theirs != self.path {
-            kept = store::write(&theirs, &text::write(&over.case, self.bench.knowledge));
+        if let Err(error) = store::write(&path, &render_html(&sheet)) {
+            return self.unwritten(over, &error);
         }
-        sheet.paragraph(match kept {
-            Ok(()) => format!("This sheet is in {}. Whoever goes on opens {}.", path.display(), theirs.display()),
-            Err(error) => format!("This sheet could not be written beside the case: {error}."),
-        });
+        sheet.paragraph(format!("This sheet is in {}. Whoever goes on opens {}.", path.display(), theirs.display()));
+        sheet
+    }
+
+    /// The sheet where it, or the case that goes with it, could not be written.
+    fn unwritten(&self, over: &HandOver, error: &store::Error) -> Document {
+        let mut sheet = over.sheet.document(self.bench.figures, None);
+        sheet.paragraph(format!("This sheet could not be written beside the case: {error}."));
         sheet
     }
 

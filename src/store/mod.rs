@@ -233,6 +233,16 @@ pub fn new_case_path(folder: &Path, day: jiff::civil::Date, title: Option<&str>)
     (2..u32::MAX).map(|n| folder.join(format!("{name}-{n}.yaml"))).find(|path| !path.exists()).unwrap_or(first)
 }
 
+/// A name beside a case that nothing else bears: `job.shop.yaml`, else `job.shop-2.yaml`. What stands there already with the
+/// same text is as good.
+#[must_use]
+pub fn beside(path: &Path, kind: &str, text: &str) -> PathBuf {
+    let names = (1..u32::MAX).map(|n| if n == 1 { format!("{kind}.yaml") } else { format!("{kind}-{n}.yaml") });
+    let mut paths = names.map(|name| path.with_extension(name));
+    let is_free = |path: &PathBuf| !path.exists() || read(path).is_ok_and(|bytes| bytes == text.as_bytes());
+    paths.find(is_free).expect("no folder holds as many files as there are numbers")
+}
+
 /// "Barn-find twin" as `barn-find-twin`.
 fn slug(title: &str) -> String {
     let words: Vec<String> =
@@ -302,6 +312,17 @@ mod tests {
         let path = folder.path().join("no such folder").join("case.yaml");
         let error = write(&path, "x").unwrap_err().to_string();
         assert!(error.starts_with("cannot write `"), "{error}");
+    }
+
+    #[test]
+    fn what_stands_beside_a_case_is_never_written_over() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("job.yaml");
+        let [first, second] = ["job.shop.yaml", "job.shop-2.yaml"].map(|name| folder.path().join(name));
+        assert_eq!(beside(&path, "shop", "one"), first);
+        write(&first, "one").unwrap();
+        assert_eq!(beside(&path, "shop", "one"), first);
+        assert_eq!(beside(&path, "shop", "two"), second);
     }
 
     #[test]

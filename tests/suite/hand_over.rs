@@ -1,6 +1,7 @@
 //! How a job ends for whoever brought it: fixed, do this and call back, or bring it in; and that the shop goes on from
 //! there with nothing asked twice.
 
+use crate::serve::serving_base;
 use crate::small_engine::noon;
 use assert_cmd::Command;
 use doldrum::access::AccessGraph;
@@ -103,6 +104,32 @@ fn what_the_owner_said_is_not_asked_again_by_the_shop() {
     }
 }
 
+/// The shop has gone on with what was handed over when the owner calls once more and it is handed over again.
+#[test]
+fn what_the_shop_went_on_with_is_not_written_over_by_another_hand_over() {
+    let knowledge = watercraft();
+    let begin = |case: &mut Case| *case = owners(&knowledge, LOG);
+    serving_base(&knowledge, "127.0.0.1:0", begin, |client| {
+        let beside = |name: &str| client.at_file().with_extension(name);
+        let mut page = client.page();
+        for call in 0..2 {
+            for field in ["pick=0", "pick=0", "pick=0", "key=t", "pick=0", "key=g", "pick=0"] {
+                page = client.answer(&page, field);
+            }
+            assert!(page.words.contains("Hand-over sheet"), "call {call}: {page:?}");
+            if call == 0 {
+                assert!(page.words.contains("job.shop.yaml"), "{page:?}");
+                fs::write(beside("shop.yaml"), "what the shop went on with").expect("written");
+                page = client.answer(&page, "key=enter");
+            }
+        }
+        assert!(page.words.contains("job.shop-2.yaml"), "{page:?}");
+        assert_eq!(fs::read_to_string(beside("shop.yaml")).expect("there"), "what the shop went on with");
+        let second = fs::read_to_string(beside("shop-2.yaml")).expect("the second hand-over");
+        assert!(second.contains("user: technician"), "{second}");
+    });
+}
+
 #[test]
 fn a_sheet_says_what_is_open_and_what_must_not_be_done() {
     let knowledge = watercraft();
@@ -168,6 +195,7 @@ fn the_questions_of_a_call_cannot_be_skipped() {
             history: indexmap::IndexMap::new(),
             symptoms: Vec::new(),
             log: Vec::new(),
+            taken_up: 0,
         };
         for case in [fresh, owners(&knowledge, LOG)] {
             let start = step::begin(bench, case, noon());
@@ -208,6 +236,21 @@ fn a_smell_on_the_phone_is_answered_with_what_to_do_before_anything_else() {
         let Some(Over::Page(_, page)) = &state.over else { panic!("a page lies over the question") };
         let page = in_one_line(page);
         assert!(page.contains("STOP") && page.contains("911 in the US"), "{page}");
+    });
+}
+
+/// The owner's boxes were ticked at the owner's: the shop's case has none of them, and the owner's own keeps them.
+#[test]
+fn what_an_owner_confirmed_is_not_handed_over() {
+    let knowledge = watercraft();
+    let log = format!("{LOG}  - {{tick: leads-on-posts}}\n");
+    let ticks = |case: &Case| case.log.iter().filter(|entry| matches!(entry.event, Event::Ticked(_))).count();
+    at_bench(&knowledge, |bench| {
+        let case = owners(&knowledge, &log);
+        let over = hand_over(bench, &case, noon()).expect("it can be weighed");
+        assert_eq!((ticks(&case), ticks(&over.case), over.case.log.len()), (1, 0, case.log.len() - 1));
+        let shop = Case { user: usual_user(&knowledge), ..case };
+        assert_eq!(hand_over(bench, &shop, noon()).expect("it can be weighed").case, shop);
     });
 }
 

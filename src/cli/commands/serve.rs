@@ -23,7 +23,7 @@ pub fn run(args: &Serve, common: &Common) -> Result<Exit, Failure> {
     let one =
         job.file.is_some() || job.case.is_some() || job.user.is_some() || job.layout.is_some() || job.title.is_some();
     let (jobs, kept, again) = if one {
-        let (case, path) = case(job, common, &knowledge)?;
+        let (case, path, _) = case(job, common, &knowledge)?;
         let kept = format!("The case is kept in {}.", path.display());
         let again = format!("doldrum serve {}", path.display());
         (Jobs::One(Box::new(case), path), kept, again)

@@ -2,7 +2,7 @@
 
 use super::cases;
 use crate::access::AccessGraph;
-use crate::case::{Case, text, usual_case};
+use crate::case::{Case, usual_case};
 use crate::cli::args::{Common, Job, Triage};
 use crate::cli::out::{Failure, advise, page_width, paint, print, print_document};
 use crate::cli::{Exit, args::Format, load};
@@ -34,7 +34,7 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
         return cases::compared([first, second], common);
     }
     let knowledge = load::knowledge(common)?;
-    let (case, path) = case(&triage.job, common, &knowledge)?;
+    let (case, path, kept) = case(&triage.job, common, &knowledge)?;
     let figures = Figures::new(&knowledge, common.units.into());
     let graph = AccessGraph::new(&knowledge);
     // One person at one terminal: what follows each answer is worth some next steps more. Fifty at a page would wait for it.
@@ -48,18 +48,25 @@ pub fn run(triage: &Triage, common: &Common) -> Result<Exit, Failure> {
         figures: &figures,
         layout_known: triage.job.layout.is_some(),
     };
-    let mut keeper = Keeper { path };
+    let mut keeper = Keeper { path, kept };
     let finished = ask(&bench, case, triage, &mut keeper)?;
     part(&bench, &finished, &keeper.path, common)
 }
 
-/// The case to go on with, or a new one; and where it is kept.
-pub(super) fn case(job: &Job, common: &Common, knowledge: &Knowledge) -> Result<(Case, PathBuf), Failure> {
+/// The case to go on with, or a new one; where it is kept, and what stands there.
+pub(super) fn case(
+    job: &Job,
+    common: &Common,
+    knowledge: &Knowledge,
+) -> Result<(Case, PathBuf, Option<Vec<u8>>), Failure> {
     let file = job.file.as_ref().or(job.case.as_ref());
+    let mut kept = None;
     let mut case = match file {
         Some(path) if path.exists() => {
-            let (case, findings) = load::case(path, knowledge)?;
+            let bytes = store::read(path)?;
+            let (case, findings) = load::case_of(path, &bytes, knowledge)?;
             advise(findings, common);
+            kept = Some(bytes);
             case
         }
         _ => usual_case(knowledge),
@@ -76,7 +83,7 @@ pub(super) fn case(job: &Job, common: &Common, knowledge: &Knowledge) -> Result<
     let path = file
         .cloned()
         .unwrap_or_else(|| store::new_case_path(Path::new("."), ZonedDateTime::now().date(), case.title.as_deref()));
-    Ok((case, path))
+    Ok((case, path, kept))
 }
 
 fn named<T>(items: &Items<T>, id: &str, option: &str) -> Result<Ix<T>, Failure> {
@@ -141,14 +148,7 @@ fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) ->
 /// work order.
 fn bring_in(bench: &Bench<'_>, case: &Case, over: &HandOver, path: &Path, base: &str) -> Result<(), Failure> {
     let sheet_path = path.with_extension("sheet.md");
-    let theirs = if over.case == *case {
-        path.to_path_buf()
-    } else {
-        let text = text::write(&over.case, bench.knowledge);
-        let free = free_name(path, &text);
-        store::write(&free, &text)?;
-        free
-    };
+    let theirs = over.write(case, path, bench.knowledge)?;
     let name = theirs.file_name().map(|name| name.to_string_lossy().into_owned());
     let sheet = over.sheet.document(bench.figures, name.as_deref());
     store::write(&sheet_path, &render_markdown(&sheet))?;
@@ -163,33 +163,73 @@ fn bring_in(bench: &Bench<'_>, case: &Case, over: &HandOver, path: &Path, base: 
     print(&format!("\nThe sheet is in {}. Whoever goes on: {goes_on}\n", sheet_path.display()))
 }
 
-/// A name beside the case that nobody uses: whoever goes on may have begun with what was handed over before.
-fn free_name(path: &Path, text: &str) -> PathBuf {
-    let names = (1..).map(|n| if n == 1 { "shop.yaml".to_owned() } else { format!("shop-{n}.yaml") });
-    let mut paths = names.map(|name| path.with_extension(name));
-    let is_free = |path: &PathBuf| !path.exists() || store::read(path).is_ok_and(|bytes| bytes == text.as_bytes());
-    paths.find(is_free).expect("there are as many names as numbers")
-}
-
 /// Keeps the case in its file.
 struct Keeper {
     path: PathBuf,
+    /// What we know to stand in the file; nothing before it is there.
+    kept: Option<Vec<u8>>,
+}
+
+impl Keeper {
+    /// Whether another program wrote to the file since: a page of the same job, an editor.
+    fn is_changed_elsewhere(&self) -> bool {
+        // Whoever took it away did not take the job away.
+        self.path.exists() && store::read(&self.path).ok() != self.kept
+    }
 }
 
 impl Keep for Keeper {
     type Error = Failure;
 
-    fn keep(&mut self, case: &Case, text: &str) -> Result<(), Failure> {
+    fn keep(&mut self, case: &Case, text: &str) -> Result<Option<String>, Failure> {
         // A job about which nothing is known yet leaves no file behind.
         if is_untouched(case) && !self.path.exists() {
-            return Ok(());
+            return Ok(None);
         }
-        Ok(store::write(&self.path, text)?)
+        let mut told = None;
+        if self.is_changed_elsewhere() {
+            // Which of the two is right only people can tell: both are there.
+            let ours = store::beside(&self.path, "second", text);
+            told = Some(format!(
+                "{} was changed elsewhere since it was read. It stays as it is; this job is kept in {} from here on.",
+                self.path.display(),
+                ours.display()
+            ));
+            self.path = ours;
+        }
+        store::write(&self.path, text)?;
+        self.kept = Some(text.as_bytes().to_vec());
+        Ok(told)
     }
 
     fn keep_plan(&mut self, plan: &Document) -> Result<String, Failure> {
         let path = self.path.with_extension("plan.md");
         store::write(&path, &render_markdown(plan))?;
         Ok(format!("The work order is in {}.", path.display()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_another_program_wrote_to_the_case_is_not_written_over() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("job.yaml");
+        let knowledge = crate::knowledge::read(&store::built_in()).0.unwrap();
+        let case = Case { symptoms: vec![Ix::new(0)], ..usual_case(&knowledge) };
+        let mut keeper = Keeper { path: path.clone(), kept: None };
+        let mut keep = |text: &str| keeper.keep(&case, text).unwrap_or_else(|_| panic!("it can be written"));
+        assert!(keep("one").is_none() && keep("two").is_none());
+        store::write(&path, "theirs").unwrap();
+        let told = keep("three").unwrap();
+        assert!(told.contains("job.yaml was changed elsewhere") && told.contains("job.second.yaml"), "{told}");
+        assert!(keep("four").is_none(), "it is told once");
+        let there = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
+        assert_eq!((there("job.yaml").as_str(), there("job.second.yaml").as_str()), ("theirs", "four"));
+        // Taken away is not changed.
+        std::fs::remove_file(folder.path().join("job.second.yaml")).unwrap();
+        assert!(keep("five").is_none() && there("job.second.yaml") == "five");
     }
 }
