@@ -10,7 +10,7 @@ use crate::calc;
 use crate::case::{Answer, Case, Event, Presence};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{
-    Cause, Check, CheckRow, Clause, Effect, Gate, GateKind, Input, Ix, Reads, Repair, Scope, State, Symptom,
+    Cause, Check, CheckRow, Clause, Effect, Gate, GateKind, Input, Ix, Reading, Reads, Repair, Scope, State, Symptom,
 };
 use std::collections::BTreeMap;
 
@@ -102,12 +102,17 @@ pub fn compile(laid: &Laid<'_>, case: &Case) -> CaseModel {
 /// What the case's conditions are for a check.
 #[must_use]
 pub fn conditions(laid: &Laid<'_>, case: &Case, check: &Check) -> Conditions {
-    let sheet = check.reading.as_ref().and_then(|reading| {
-        let (key, _) = reading.relative.as_ref()?;
-        let figure = case.sheet.get(key)?;
-        figure.unit.convert(figure.value, reading.unit).or(Some(figure.value))
-    });
+    let sheet = check.reading.as_ref().and_then(|reading| figure(reading, case));
     Conditions { slip: laid.knowledge.slip.get(), pressure_ratio: calc::pressure_ratio(case.altitude_m), sheet }
+}
+
+/// The figure of the build sheet that a reading counts against, in the unit of the reading; a percentage of a figure is a
+/// reading in the figure's own unit.
+#[must_use]
+pub fn figure(reading: &Reading, case: &Case) -> Option<f64> {
+    let (key, _) = reading.relative.as_ref()?;
+    let figure = case.sheet.get(key)?;
+    Some(figure.get(reading.unit).unwrap_or(figure.value))
 }
 
 /// The chance of a gate's leak at one of its places.
@@ -227,7 +232,7 @@ impl Compiler<'_, '_> {
                 self.builder.any_on(&bearing)
             }
             Reads::Every(state) => self.counted(*state, scope, at, |n| (n, n)),
-            Reads::SomeNotAll(state) => self.counted(*state, scope, at, |n| (1, n - 1)),
+            Reads::SomeNotAll(state) => self.counted(*state, scope, at, |n| (1, n.saturating_sub(1))),
             Reads::Exactly(k, state) => self.counted(*state, scope, at, |_| (*k, *k)),
             Reads::Together(states) => {
                 let all: Option<Vec<VarIx>> = states
@@ -315,6 +320,9 @@ impl Compiler<'_, '_> {
                 literals.extend(vars.into_iter().map(|var| Literal { var, on }));
             } else if let Some(any) = self.builder.any_on(&vars) {
                 literals.push(Literal { var: any, on });
+            } else {
+                // What this craft cannot have is never there.
+                literals.push(Literal { var: self.builder.never(), on });
             }
         }
         if literals.is_empty() {

@@ -1,6 +1,6 @@
 //! The chance of a cause before any check: its rate, moved by history, by the layout, and by what was found with it.
 
-use crate::case::{Case, Event, Presence};
+use crate::case::{Case, Entry, Event, Presence};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::{Cause, Companion, Ix, Scope};
 use std::collections::BTreeMap;
@@ -27,14 +27,16 @@ pub fn prior(laid: &Laid<'_>, case: &Case, ix: Ix<Cause>) -> Prior {
     if !laid.fits(&cause.fitted) {
         return Prior { common: 0.0, own: vec![0.0; places] };
     }
-    let history = History::of(laid, case, cause);
+    let mut history = History::of(laid, case, cause);
+    // What was seen to be there is not left out for what was told.
+    history.never &= !was_found(case, ix);
     let everywhere = companion_factor(laid, case, ix, None, history.ln_capped);
     let p = history.chance(laid, cause, everywhere);
     let mut prior = split(p, cause.common.get(), places);
     for (at, own) in prior.own.iter_mut().enumerate() {
         let here = companion_factor(laid, case, ix, Some(at), history.ln_capped);
         if here != 0.0 {
-            *own = shift(*own, here).min(laid.knowledge.history_rules.chance_cap.get());
+            *own = moved(*own, here, history.chance_cap);
         }
     }
     prior
@@ -56,6 +58,24 @@ fn split(p: f64, common: f64, places: usize) -> Prior {
 fn shift(p: f64, ln_odds: f64) -> f64 {
     let odds = p / (1.0 - p) * libm::exp(ln_odds);
     odds / (1.0 + odds)
+}
+
+/// The same, held within a cap. What is likelier than the cap by itself is not made rarer by it.
+fn moved(before: f64, ln_odds: f64, cap: f64) -> f64 {
+    shift(before, ln_odds).min(cap.max(before))
+}
+
+/// Whether what was told, or the layout, leaves a cause out (a multiplier of 0).
+#[must_use]
+pub fn is_left_out(laid: &Laid<'_>, case: &Case, ix: Ix<Cause>) -> bool {
+    History::of(laid, case, &laid.knowledge.causes[ix]).never
+}
+
+/// Whether a cause was found, anywhere.
+fn was_found(case: &Case, ix: Ix<Cause>) -> bool {
+    let finds =
+        |entry: &Entry| matches!(entry.event, Event::Found { cause, now: Presence::Present } if cause.item == ix);
+    case.log.iter().any(finds)
 }
 
 /// What history does to one cause.
@@ -115,8 +135,7 @@ impl History {
         if ln == 0.0 {
             return before;
         }
-        // A cause that is likelier than the cap by itself is not made rarer by it.
-        shift(before, ln).min(self.chance_cap.max(before))
+        moved(before, ln, self.chance_cap)
     }
 }
 
@@ -161,4 +180,19 @@ fn found_places(case: &Case, companion: &Companion) -> Vec<usize> {
             _ => None,
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_makes_a_cause_likelier_never_makes_it_rarer() {
+        for before in [0.01, 0.5, 0.84, 0.85, 0.9, 0.99] {
+            for odds in [1.0, 1.5, 40.0] {
+                let after = moved(before, libm::log(odds), 0.85);
+                assert!(after >= before - 1e-12 && after <= f64::max(before, 0.85), "{before} times {odds} is {after}");
+            }
+        }
+    }
 }

@@ -33,6 +33,12 @@ pub enum UnitError {
         /// What was written.
         text: String,
     },
+    /// The number is beyond what anything measures.
+    #[error("expected a number of less than 1e15, found `{text}`")]
+    TooLarge {
+        /// What was written.
+        text: String,
+    },
     /// Nobody knows this unit.
     #[error("unit `{unit}` is not known{}", .near.map(|n| format!(", nearest is `{n}`")).unwrap_or_default())]
     Unknown {
@@ -55,6 +61,10 @@ fn units_of(quantity: Option<Quantity>) -> String {
     quantity.map(|q| format!(", one of {}", q.unit_list())).unwrap_or_default()
 }
 
+/// Beyond what anything measures, in any unit: what is written so is a slip of the pen, and what comes to it by another unit
+/// could not be read back.
+const MOST: f64 = 1e15;
+
 /// A number with a unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measure {
@@ -71,6 +81,9 @@ impl Measure {
     /// Where there is no number or no known unit; see [`UnitError`].
     pub fn parse(text: &str) -> Result<Self, UnitError> {
         let (number, unit) = split_number(text)?;
+        if number.abs() >= MOST {
+            return Err(UnitError::TooLarge { text: shortened(text.trim()) });
+        }
         if unit.is_empty() {
             return Err(UnitError::NoUnit { text: shortened(text.trim()), expected: None });
         }
@@ -93,10 +106,10 @@ impl Measure {
         }
     }
 
-    /// The number in another unit; `None` where that measures something else.
+    /// The number in another unit; `None` where that measures something else, or the number is beyond all measure in it.
     #[must_use]
     pub fn get(self, unit: Unit) -> Option<f64> {
-        self.unit.convert(self.value, unit)
+        self.unit.convert(self.value, unit).filter(|value| value.abs() < MOST)
     }
 
     /// The same in the units of a system.
@@ -192,6 +205,14 @@ mod tests {
             assert_eq!(Measure::parse(text), Ok(Measure { value, unit }), "{text}");
         }
         assert!(Measure::parse("2 mohm").is_err(), "a thousandth of an ohm is not a million of them");
+        for milli_or_mega in ["1 MV", "1 MA", "1 mpa", "1 MM"] {
+            assert!(Measure::parse(milli_or_mega).is_err(), "{milli_or_mega}: a thousandth is not a million");
+        }
+        let read = |text: &str| Measure::parse(text).map(|measure| measure.unit);
+        assert_eq!(
+            ["1 MOHM", "1 mv", "1 M", "1 MIN"].map(|text| read(text).ok()),
+            [Some(Unit::Megohm), Some(Unit::Millivolt), Some(Unit::Meter), Some(Unit::Minute)]
+        );
     }
 
     #[test]
@@ -210,6 +231,7 @@ mod tests {
         );
         assert_eq!(said("low"), "expected a number with a unit, such as `9.8 bar`, found `low`");
         assert_eq!(said("1/0 psi"), "expected a finite number, found `1/0 psi`");
+        assert_eq!(said("1e308 bar"), "expected a number of less than 1e15, found `1e308 bar`");
     }
 
     proptest! {
@@ -217,6 +239,16 @@ mod tests {
         fn what_is_shown_is_read_back(value in -1e6..1e6f64, unit in 0..Unit::ALL.len()) {
             let measure = Measure { value, unit: Unit::ALL[unit] };
             prop_assert_eq!(Measure::parse(&measure.to_string()).unwrap(), measure);
+        }
+
+        #[test]
+        fn what_comes_of_another_unit_is_read_back(power in -20..20i32, from in 0..Unit::ALL.len(), to in 0..Unit::ALL.len()) {
+            let (from, to) = (Unit::ALL[from], Unit::ALL[to]);
+            let written = Measure { value: 10f64.powi(power), unit: from };
+            if let Some(value) = written.get(to) {
+                let measure = Measure { value, unit: to };
+                prop_assert_eq!(Measure::parse(&measure.to_string()), Ok(measure));
+            }
         }
 
         #[test]

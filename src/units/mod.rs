@@ -2,10 +2,12 @@
 
 pub mod measure;
 pub mod quantity;
+pub mod text;
 pub mod unit;
 
 pub use measure::{Measure, UnitError};
 pub use quantity::{Quantity, System};
+pub use text::is_printable;
 pub use unit::Unit;
 
 use std::fmt;

@@ -371,15 +371,22 @@ impl Unit {
         }
     }
 
-    /// The unit of a symbol, as people write it. Case matters only for megohms: "mohm" would be a thousandth of an ohm.
+    /// Whether its symbol begins with a prefix that stands for a thousandth in one case and a million in the other.
+    fn is_milli_or_mega(self) -> bool {
+        self.symbol().starts_with(['m', 'M']) && !matches!(self, Self::Meter | Self::Minute)
+    }
+
+    /// The unit of a symbol, as people write it. Case matters only where it tells a thousandth from a million: no "MV" is a
+    /// millivolt, no "mohm" a megohm.
     ///
     /// # Errors
     /// [`UnitError::Unknown`], with the nearest symbol.
     pub fn parse(text: &str) -> Result<Self, UnitError> {
         let word = text.split_whitespace().collect::<Vec<_>>().join(" ");
         let exact = |u: &Self| u.names().contains(&word.as_str());
+        let same_prefix = |u: &Self, name: &str| !u.is_milli_or_mega() || name.chars().next() == word.chars().next();
         let any_case =
-            |u: &Self| *u != Self::Megohm && u.names().iter().any(|n| n.to_lowercase() == word.to_lowercase());
+            |u: &Self| u.names().iter().any(|name| name.to_lowercase() == word.to_lowercase() && same_prefix(u, name));
         let found = Self::ALL.into_iter().find(exact).or_else(|| Self::ALL.into_iter().find(any_case));
         found.ok_or_else(|| {
             let names = Self::ALL.into_iter().map(Self::symbol);

@@ -396,6 +396,60 @@ fn history_is_capped() {
     assert_near(with_history(&knowledge, "cx-hose: old-hose")("never-here"), 0.3, 1e-12);
 }
 
+/// What history leaves out and somebody found all the same is there; that the two are at odds is told of.
+#[test]
+fn what_was_found_is_there_whatever_was_told() {
+    let knowledge = stored();
+    let text = "format: 1\nknowledge: {id: small}\nuser: bench\nhistory: {cx-hose: new-hose}\n\
+        log: [{found: never-here, present: true}]\n";
+    let (case, findings) = doldrum::case::text::read("case.yaml", text, &knowledge);
+    let told: Vec<_> = findings.sorted().into_iter().filter(|f| f.code == "C023").collect();
+    assert!(told.len() == 1 && told[0].message.contains("`never-here` was found"), "{told:?}");
+    let belief = believed(&knowledge, &case.expect("advice only"));
+    assert_near(chance(&knowledge, &belief, "never-here"), 1.0, 1e-12);
+    let absent = text.replace("present: true", "present: false");
+    let (case, findings) = doldrum::case::text::read("case.yaml", &absent, &knowledge);
+    assert!(findings.sorted().iter().all(|f| f.code != "C023"));
+    assert_near(chance(&knowledge, &believed(&knowledge, &case.expect("sound")), "never-here"), 0.0, 0.0);
+}
+
+/// A row that asks for a cause not to be there holds where the craft cannot have it, as it holds, nearly, where the cause is
+/// next to impossible.
+#[test]
+fn what_cannot_be_there_is_not_there() {
+    let evidence = |odds: &str| {
+        let causes = format!(
+            "\n- {{id: a, title: A, chance: 0.3, likelier: {{cx-hose: {{new-hose: {odds}}}}}, basis: estimate}}\n\
+             - {{id: b, title: B, chance: 0.2, basis: estimate}}\n"
+        );
+        let files = [
+            ("history", "\n- {id: cx-hose, ask: Which hose?, values: [new-hose, old-hose], exempt: {chance_cap: 0.95}, basis: estimate}\n"),
+            ("causes", causes.as_str()),
+            ("symptoms", "
+- {id: sy-dies, title: Dies, says: [It dies], share: 100, any: [{from: a, strength: 0.5}, {from: b, strength: 0.5}], leak: 0.1, named: {present: 1, absent: 0}, basis: estimate}
+"),
+            ("checks", "
+- id: ck-look
+  title: Look
+  ask: Which is it?
+  how: [Look]
+  outcomes: [well, bad]
+  given:
+    - {when: {a: false}, chances: {well: 0.9, bad: 0.1}}
+    - {chances: {well: 0.2, bad: 0.8}}
+  cost: {minutes: 1}
+  skill: 1
+  basis: estimate
+"),
+        ];
+        let knowledge = small_base::read(0.0, 1000.0, &files);
+        let keys = "history: {cx-hose: new-hose}\nlog: [{check: ck-look, outcome: well}]";
+        believed(&knowledge, &small_base::case(&knowledge, keys)).log_evidence.expect("possible")
+    };
+    assert_near(evidence("0"), 0.9_f64.ln(), 1e-12);
+    assert_near(evidence("0"), evidence("0.0001"), 1e-3);
+}
+
 /// The same sum on the built-in knowledge base and its first worked case, on any of the two carburetors.
 #[test]
 fn history_of_the_first_worked_case() {
@@ -775,6 +829,7 @@ fn random_case(draw: &mut Draw, knowledge: &Knowledge) -> Case {
         history: IndexMap::new(),
         symptoms: if draw.below(5) == 0 { vec![] } else { vec![Ix::new(0)] },
         log: vec![],
+        taken_up: 0,
     };
     let laid = Laid::new(knowledge, case.craft.clone());
     for stretch in 0..=draw.below(3) {

@@ -31,6 +31,9 @@ fn one_wrong_entry_is_one_finding_at_its_line() {
         ("{check: ck-plug-look@front, outcome: drry}", error, "C005", "no outcome `drry`"),
         ("{check: ck-compression@front, reading: 12 V}", error, "C010", "expected a unit of pressure"),
         ("{check: ck-compression@front, reading: 400 psi}", error, "C011", "expected 0 to 250 psi, found `400 psi`"),
+        ("{check: ck-compression@front, reading: 1e308 kPa}", error, "C011", "less than 1e15"),
+        ("{check: ck-smell, outcome: none, aired: 1e14 h}", error, "C011", "expected a time of 0 min to 1440 min"),
+        ("{check: ck-smell, outcome: none, aired: 25 h}", error, "C011", "found `25 h`"),
         ("{check: ck-compression@front, reading: high}", error, "C009", "expected a number with a unit"),
         ("{check: ck-smell, reading: 3 psi}", error, "C012", "gives an outcome"),
         ("{check: ck-smell}", error, "C013", "exactly one of outcome, reading, could_not, unknown"),
@@ -124,6 +127,7 @@ fn the_head_of_a_case_is_checked_too() {
         ("format: 1\nknowledge: {id: small-engine}\nhistory: {cx-stood: a-day}\n", "C005"),
         ("format: 1\nknowledge: {id: small-engine}\naltitude: 20 km\n", "C009"),
         ("format: 1\nknowledge: {id: small-engine}\naltitude: 9000 m\n", "C011"),
+        ("format: 1\nknowledge: {id: small-engine}\naltitude: 1e300 ft\n", "C011"),
         ("format: 1\nknowledge: {id: small-engine}\nsymptoms: [sy-weak, sy-weak]\n", "C019"),
         ("format: 1\nknowledge: {id: small-engine}\nsymptoms: [sy-weak\n", "K002"),
         ("knowledge: {id: small-engine}\n", "K004"),
@@ -152,6 +156,28 @@ fn a_repair_behind_what_is_shut_is_an_error_and_silence_is_none() {
     assert!(!found(&knowledge, &opened).iter().any(|f| f.1 == "C017"));
     let silent = format!("{HEAD}  - {{repair: rm-screens}}\n");
     assert!(!found(&knowledge, &silent).iter().any(|f| f.1 == "C017"));
+}
+
+/// A log as long as no job is refused in a sentence, and one as long as may be is read while a person waits.
+#[test]
+fn a_log_has_an_end() {
+    let knowledge = doldrum::knowledge::read(&doldrum::store::built_in()).0.expect("the built-in base is sound");
+    let log = |entries: usize| {
+        let kinds = [
+            "{check: ck-smell-hull, outcome: strong}",
+            "{check: ck-external-weep, outcome: fitting-or-hose}",
+            "{repair: rm-suction-reseal}",
+            "{check: ck-compression, reading: 40 psi}",
+        ];
+        let entries: String = (0..entries).map(|at| format!("  - {}\n", kinds[at % kinds.len()])).collect();
+        format!("format: 1\nknowledge: {{id: watercraft-two-stroke}}\nsymptoms: [sy-cranks-no-start]\nlog:\n{entries}")
+    };
+    let long = found(&knowledge, &log(1001));
+    assert!(long.len() == 1 && long[0].1 == "K009" && long[0].2 == 1005, "{long:?}");
+    assert!(long[0].3.contains("at most 1000 entries"), "{long:?}");
+    let started = std::time::Instant::now();
+    assert!(read("case.yaml", &log(1000), &knowledge).0.is_some());
+    assert!(started.elapsed() < std::time::Duration::from_secs(30), "{:?}", started.elapsed());
 }
 
 #[test]
@@ -285,6 +311,25 @@ proptest! {
             let read = read.map_err(TestCaseError::fail)?;
             prop_assert_eq!(&read, &case, "{}", text);
             prop_assert_eq!(write(&read, &knowledge), text);
+        }
+    }
+
+    /// What is read, in whatever unit and of whatever size, is written so that it is read again.
+    #[test]
+    fn what_reads_can_be_written_and_read(
+        digits in 1_u32..1000, power in -310_i32..310, unit in 0_usize..5, time in 0_usize..3, check in 0_usize..2,
+    ) {
+        let knowledge = knowledge();
+        let entry = if check == 0 {
+            format!("check: ck-compression@front, reading: {digits}e{power} {}", ["psi", "MPa", "kPa", "inH2O", "bar"][unit])
+        } else {
+            format!("check: ck-smell, outcome: none, aired: {digits}e{power} {}", ["s", "min", "h"][time])
+        };
+        if let (Some(case), _) = read("case.yaml", &format!("{HEAD}  - {{{entry}}}\n"), &knowledge) {
+            prop_assert_eq!(case.log.len(), 1, "nothing is left out in silence");
+            let text = write(&case, &knowledge);
+            let again = read("case.yaml", &text, &knowledge).0;
+            prop_assert_eq!(again.as_ref(), Some(&case), "{}", text);
         }
     }
 

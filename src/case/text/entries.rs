@@ -10,6 +10,9 @@ use crate::knowledge::{Check, Interlock, Ix, Knowledge, Repair};
 use crate::units::{Quantity, Unit};
 use jiff::Timestamp;
 
+/// Nobody airs a craft for longer before one sniff: a day, in minutes.
+const LONGEST_AIRED: f64 = 1440.0;
+
 impl Reader<'_> {
     pub(super) fn entry(&mut self, laid: &Laid<'_>, case: &Case, raw: &Sp<RawEntry>) -> Option<Entry> {
         let kinds = raw.value.kinds();
@@ -145,13 +148,13 @@ impl Reader<'_> {
     }
 
     pub(super) fn aired(&mut self, text: &Sp<String>) -> Option<f64> {
-        let minutes = self.measure(text, Quantity::Time)?.get(Unit::Minute)?;
-        if minutes < 0.0 {
-            let message = format!("expected a time of zero or more, found `{}`", text.value);
+        let minutes = self.measure(text, Quantity::Time)?.get(Unit::Minute);
+        let minutes = minutes.filter(|minutes| (0.0..=LONGEST_AIRED).contains(minutes));
+        if minutes.is_none() {
+            let message = format!("expected a time of 0 min to {LONGEST_AIRED} min, found `{}`", text.value);
             self.error(codes::OFF_THE_SCALE, text.at, message, None);
-            return None;
         }
-        Some(minutes)
+        minutes
     }
 
     /// Exactly one of outcome, reading, `could_not: true`, `unknown: true`.
@@ -201,7 +204,12 @@ impl Reader<'_> {
             return None;
         };
         let measure = self.measure(text, reading.unit.quantity())?;
-        let value = measure.get(reading.unit)?;
+        let Some(value) = measure.get(reading.unit) else {
+            let message =
+                format!("expected {} to {} {}, found `{}`", reading.least, reading.most, reading.unit, text.value);
+            self.error(codes::OFF_THE_SCALE, text.at, message, None);
+            return None;
+        };
         match on_scale(reading, value, case) {
             Ok(()) => Some(Answer::Reading(value)),
             Err(OffScale::NoFigure(key)) => {

@@ -14,10 +14,12 @@ pub use write::write;
 use super::Case;
 use crate::calc;
 use crate::finding::Findings;
+use crate::knowledge::codes::TOO_MUCH;
 use crate::knowledge::node::{Node, Value};
 use crate::knowledge::raw::Sp;
 use crate::knowledge::yaml::Source;
 use crate::knowledge::{Knowledge, Reading};
+use crate::model::compile::figure;
 use crate::model::reading::{Conditions, corrected};
 use crate::units::Unit;
 use reader::Reader;
@@ -26,17 +28,28 @@ use shape::{RawCase, RawEntry};
 /// The version of the format that [`write`] writes and [`read`] reads.
 const FORMAT: u32 = 1;
 
+/// The most entries of a log: a long job has a hundred. Every entry is judged in the light of those before it.
+const MOST_ENTRIES: usize = 1000;
+
 /// Reads the text of a case file.
 ///
 /// Returns the case where nothing is wrong with it, and everything that was found, advice too.
-/// Cost: linear in the text, but for a judgment of safety at each entry of the log.
+/// Cost: linear in the text, but for a judgment of safety at each entry of the log, which looks back over those before.
 #[must_use]
 pub fn read(file_name: &str, text: &str, knowledge: &Knowledge) -> (Option<Case>, Findings) {
     let source = Source { file: file_name, text };
     let mut findings = Findings::new();
     let Some(mut tree) = source.tree(&mut findings) else { return (None, findings) };
+    let log = take_log(&mut tree);
+    if let Some(Value::List(entries)) = log.as_ref().map(|log| &log.value)
+        && entries.len() > MOST_ENTRIES
+    {
+        let message = format!("expected at most {MOST_ENTRIES} entries in `log`, found {}", entries.len());
+        findings.add(source.finding(TOO_MUCH, entries[MOST_ENTRIES].at, message));
+        return (None, findings);
+    }
     // Entry by entry: what one of them says wrong hides nothing of the others.
-    let log = take_log(&mut tree).map(|log| source.list::<Sp<RawEntry>>(&log, "log", &mut findings));
+    let log = log.map(|log| source.list::<Sp<RawEntry>>(&log, "log", &mut findings));
     let Some(mut raw) = source.one::<RawCase>(&tree, &mut findings) else { return (None, findings) };
     raw.log = log.map(|log| log.items.into_iter().map(|(_, entry)| entry).collect()).unwrap_or_default();
     let mut reader = Reader { source: &source, knowledge, findings };
@@ -76,14 +89,10 @@ pub enum OffScale {
 /// # Errors
 /// Where it does not.
 pub fn on_scale(reading: &Reading, value: f64, case: &Case) -> Result<(), OffScale> {
-    let sheet = match &reading.relative {
-        None => None,
-        Some((key, _)) => match case.sheet.get(key) {
-            None => return Err(OffScale::NoFigure(key.clone())),
-            // A percentage of a figure is a reading in the figure's own unit.
-            Some(figure) => Some(figure.get(reading.unit).unwrap_or(figure.value)),
-        },
-    };
+    let sheet = figure(reading, case);
+    if let (Some((key, _)), None) = (&reading.relative, sheet) {
+        return Err(OffScale::NoFigure(key.clone()));
+    }
     let conditions = Conditions { slip: 0.0, pressure_ratio: calc::pressure_ratio(case.altitude_m), sheet };
     let counts_as = corrected(reading, value, &conditions);
     // Beyond the scale is an answer of its own where the check has one.

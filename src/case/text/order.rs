@@ -6,7 +6,8 @@ use crate::case::{Case, Event, Position, Presence, codes};
 use crate::knowledge::layout::{Instance, Laid};
 use crate::knowledge::raw::Location;
 use crate::knowledge::{Access, Condition, Ix};
-use crate::safety::{Action, Before, Safety, Verdict};
+use crate::model::prior::is_left_out;
+use crate::safety::{Action, Before, Course, Safety, Verdict};
 use crate::units::Minutes;
 use jiff::Timestamp;
 
@@ -62,6 +63,7 @@ impl Reader<'_> {
     pub(super) fn against_interlocks(&mut self, laid: &Laid<'_>, case: &Case, places: &[Location]) {
         let graph = AccessGraph::new(laid.knowledge);
         let mut so_far = Case { log: Vec::new(), ..case.clone() };
+        let mut course = Course::new(laid, &graph, case);
         for (entry, at) in case.log.iter().zip(places) {
             let action = match &entry.event {
                 Event::Answer { check, place, answer, .. } if answer.informs() => {
@@ -71,9 +73,8 @@ impl Reader<'_> {
                 _ => None,
             };
             if let Some(action) = action {
-                let open = graph.open_now(laid, &so_far);
-                let safety = Safety::at(laid, &graph, &so_far, entry.at);
-                match safety.judge(laid, &graph, &so_far, &open, &action) {
+                let safety = Safety::after(laid, &course, &so_far, entry.at);
+                match safety.judge(laid, &graph, &so_far, &course.open, &action) {
                     Verdict::Barred { by: Some(lock), why } => {
                         let id = laid.knowledge.interlocks.id(lock);
                         self.advice(
@@ -95,6 +96,19 @@ impl Reader<'_> {
                 }
             }
             so_far.log.push(entry.clone());
+            course.read(&so_far, so_far.log.len() - 1);
+        }
+    }
+
+    /// A cause that was found though what was told, or the layout, leaves it out: what was found counts.
+    pub(super) fn found_though_left_out(&mut self, laid: &Laid<'_>, case: &Case, places: &[Location]) {
+        for (entry, at) in case.log.iter().zip(places) {
+            let Event::Found { cause, now: Presence::Present } = &entry.event else { continue };
+            if is_left_out(laid, case, cause.item) {
+                let id = laid.knowledge.causes.id(cause.item);
+                let message = format!("cause `{id}` was found, and `history` or the layout leaves it out");
+                self.advice(codes::CONTRADICTS_HISTORY, *at, message, None);
+            }
         }
     }
 

@@ -72,6 +72,7 @@ impl Reader<'_> {
             history: history.into_iter().map(|(fact, (value, _))| (fact, value)).collect(),
             symptoms: self.symptoms(&laid, &raw.symptoms),
             log: Vec::new(),
+            taken_up: 0,
         };
         let mut places = Vec::new();
         for entry in &raw.log {
@@ -83,6 +84,7 @@ impl Reader<'_> {
         self.order(&case, &places);
         self.shut_repairs(&laid, &case, &places);
         self.gone_unrepaired(&case, &places);
+        self.found_though_left_out(&laid, &case, &places);
         self.against_interlocks(&laid, &case, &places);
         Some(case)
     }
@@ -181,7 +183,8 @@ impl Reader<'_> {
 
     pub(super) fn altitude(&mut self, raw: Option<&Sp<String>>) -> f64 {
         let Some(raw) = raw else { return 0.0 };
-        let Some(meters) = self.measure(raw, Quantity::Length).and_then(|m| m.get(Unit::Meter)) else { return 0.0 };
+        let Some(measure) = self.measure(raw, Quantity::Length) else { return 0.0 };
+        let meters = measure.get(Unit::Meter).unwrap_or(f64::INFINITY);
         if !ALTITUDES_M.contains(&meters) {
             let (least, most) = (ALTITUDES_M.start(), ALTITUDES_M.end());
             let message = format!("expected a height from {least} to {most} m, found `{}`", raw.value);
@@ -197,6 +200,7 @@ impl Reader<'_> {
             Err(error) => {
                 let code = match error {
                     UnitError::WrongQuantity { .. } => codes::WRONG_QUANTITY,
+                    UnitError::TooLarge { .. } => codes::OFF_THE_SCALE,
                     _ => codes::NO_NUMBER,
                 };
                 self.error(code, raw.at, error.to_string(), None);

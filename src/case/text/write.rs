@@ -4,7 +4,7 @@ use super::FORMAT;
 use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Check, Ix, Knowledge, Repair};
-use crate::units::Measure;
+use crate::units::{Measure, is_printable};
 use std::fmt::Write as _;
 
 /// Writes a case as text that [`read`](super::read) reads back to the same case.
@@ -159,7 +159,7 @@ pub(super) fn scalar(text: &str) -> String {
             '\n' => quoted.push_str("\\n"),
             '\t' => quoted.push_str("\\t"),
             // YAML counts more than controls as unprintable, and folds lines at these.
-            c if c.is_control() || matches!(c, '\u{2028}' | '\u{2029}' | '\u{feff}' | '\u{fffe}' | '\u{ffff}') => {
+            c if !is_printable(c) || matches!(c, '\u{2028}' | '\u{2029}' | '\u{feff}' | '\u{fffe}' | '\u{ffff}') => {
                 let _ = write!(quoted, "\\u{:04X}", u32::from(c));
             }
             c => quoted.push(c),

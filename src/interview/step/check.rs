@@ -131,7 +131,8 @@ pub(super) fn typed(check: &Check, case: &Case, text: &str) -> Result<Answer, St
         Err(UnitError::NoUnit { .. }) => Measure::parse_as(&format!("{text} {}", reading.unit), quantity),
         other => other,
     };
-    let value = measure.map_err(|e| e.to_string())?.get(reading.unit).ok_or("a unit of the wrong quantity")?;
+    let beyond = || format!("expected {} to {} {}, found `{}`", reading.least, reading.most, reading.unit, text.trim());
+    let value = measure.map_err(|e| e.to_string())?.get(reading.unit).ok_or_else(beyond)?;
     match on_scale(reading, value, case) {
         Ok(()) | Err(OffScale::NoFigure(_)) => Ok(Answer::Reading(value)),
         Err(OffScale::Beyond(why)) => Err(format!("{why}, found `{}`", text.trim())),
