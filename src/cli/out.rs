@@ -52,12 +52,13 @@ impl Failure {
     /// The number to end with.
     #[must_use]
     pub fn exit(&self) -> Exit {
+        use store::Error::{NoSuchKnowledge, NotKnowledge, SharesABase};
         use store::logbook::Error::{Another, Newer, Record};
         match self {
             Self::Usage(_) => Exit::Usage,
             Self::BadData(_)
             | Self::Stuck(_)
-            | Self::Store(store::Error::NotKnowledge { .. })
+            | Self::Store(NotKnowledge { .. } | NoSuchKnowledge { .. } | SharesABase { .. })
             | Self::Logbook(Newer { .. } | Another { .. } | Record { .. }) => Exit::BadData,
             // Whoever closes the pipe has read what was wanted.
             Self::Stream(error) if error.kind() == io::ErrorKind::BrokenPipe => Exit::Done,
@@ -170,6 +171,12 @@ pub fn page_width() -> usize {
 pub fn paint() -> Paint {
     let never = anstream::ColorChoice::global() == anstream::ColorChoice::Never;
     if never || !io::stdout().is_terminal() { Paint::Plain } else { Paint::Colored }
+}
+
+/// What must not be missed, though it does not end the program, goes to standard error.
+pub fn warn(message: &str) {
+    // Where standard error is closed there is nobody left to tell.
+    let _ = anstream::stderr().write_all(folded(&format!("warning: {message}\n"), &io::stderr()).as_bytes());
 }
 
 /// What is worth knowing beside the result goes to standard error.

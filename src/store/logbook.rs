@@ -42,6 +42,11 @@ const STEPS: [&str; 2] = [
     DROP TABLE job;",
 ];
 
+/// The jobs that count, in their last revisions.
+const COUNTING: &str = "SELECT job, revision, added, record FROM entry AS e
+    WHERE revision = (SELECT max(revision) FROM entry WHERE job = e.job)
+      AND job NOT IN (SELECT job FROM replaced) ORDER BY seq";
+
 /// A logbook that could not be used.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
@@ -180,32 +185,37 @@ impl Logbook {
         Ok(())
     }
 
-    /// Every job that counts, in its last revision, in the order in which they were closed.
+    /// Every job that counts, in its last revision, in the order in which they were closed. What does not read is left out:
+    /// one job takes none of the others away ([`Logbook::unread`]).
     ///
     /// # Errors
     /// Where it cannot be read.
     pub fn entries(&self) -> Result<Vec<Entry>, Error> {
-        let mut entries = self.select(
-            "SELECT job, revision, added, record FROM entry AS e
-             WHERE revision = (SELECT max(revision) FROM entry WHERE job = e.job)
-               AND job NOT IN (SELECT job FROM replaced) ORDER BY seq",
-            [],
-        )?;
+        let mut entries: Vec<Entry> = self.select(COUNTING, [])?.into_iter().flatten().collect();
         entries.sort_by(|a, b| (a.record.closed, &a.record.id).cmp(&(b.record.closed, &b.record.id)));
         Ok(entries)
+    }
+
+    /// What is wrong with the jobs that would count and do not read.
+    ///
+    /// # Errors
+    /// Where it cannot be read.
+    pub fn unread(&self) -> Result<Vec<Error>, Error> {
+        Ok(self.select(COUNTING, [])?.into_iter().filter_map(Result::err).collect())
     }
 
     /// Every revision of the jobs whose id begins so, also of those that no longer count, in the order of writing.
     ///
     /// # Errors
-    /// Where it cannot be read.
+    /// Where it, or one of them, cannot be read.
     pub fn revisions(&self, id: &str) -> Result<Vec<Entry>, Error> {
         // Only hexadecimal digits, so that nothing in it means anything to LIKE.
         if id.is_empty() || !id.chars().all(|c| c.is_ascii_hexdigit()) {
             return Ok(Vec::new());
         }
         let pattern = format!("{}%", id.to_lowercase());
-        self.select("SELECT job, revision, added, record FROM entry WHERE job LIKE ?1 ORDER BY seq", [pattern])
+        let sql = "SELECT job, revision, added, record FROM entry WHERE job LIKE ?1 ORDER BY seq";
+        self.select(sql, [pattern])?.into_iter().collect()
     }
 
     /// The job that a job no longer counts for, by id.
@@ -219,13 +229,13 @@ impl Logbook {
             .map_err(|cause| trouble("read", &self.path, cause))
     }
 
-    fn select(&self, sql: &str, params: impl rusqlite::Params) -> Result<Vec<Entry>, Error> {
+    fn select(&self, sql: &str, params: impl rusqlite::Params) -> Result<Vec<Result<Entry, Error>>, Error> {
         let fail = |cause| trouble("read", &self.path, cause);
         let mut statement = self.connection.prepare(sql).map_err(fail)?;
         let rows = statement
             .query_map(params, |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)))
             .map_err(fail)?;
-        rows.map(|row| entry(&self.path, row.map_err(fail)?)).collect()
+        rows.map(|row| Ok(entry(&self.path, row.map_err(fail)?))).collect()
     }
 }
 
@@ -301,14 +311,18 @@ fn add(
         )
         .optional()
         .map_err(fail)?;
-    let last = last.map(|row| entry(path, row)).transpose()?;
+    let last: Option<(u32, Result<Entry, Error>)> = last.map(|row: Row| (row.1, entry(path, row)));
     let revision = match last {
         None => 1,
-        Some(last) if last.record == *record => return Ok(Added::Already),
-        Some(last) if change == Change::Refuse => return Ok(Added::Differs(Box::new(last.record))),
-        Some(last) => last.revision + 1,
+        Some((_, Ok(last))) if last.record == *record => return Ok(Added::Already),
+        Some((_, Ok(last))) if change == Change::Refuse => return Ok(Added::Differs(Box::new(last.record))),
+        Some((_, Err(unread))) if change == Change::Refuse => return Err(unread),
+        // What does not read is corrected like what is wrong.
+        Some((revision, _)) => revision + 1,
     };
     let text = serde_json::to_string(record).expect("plain data becomes JSON");
+    // What would not read back is refused while whoever adds it can still do something about it.
+    entry(path, (record.id.clone(), revision, added.to_string(), text.clone()))?;
     transaction
         .execute(
             "INSERT INTO entry (job, revision, added, record) VALUES (?1, ?2, ?3, ?4)",

@@ -291,6 +291,36 @@ fn a_logbook_of_version_1_is_brought_up() {
     assert_eq!(logbook.add(&again, noon(), Change::Amend).expect("it writes"), Added::Amended(2));
 }
 
+/// One job that does not read takes none of the others away: it is named, the others are listed and exported. What would not
+/// read back is not taken.
+#[test]
+fn a_job_that_does_not_read_hides_no_other() {
+    let folder = with_case();
+    let at = folder.path();
+    said(at, &["add", "job.yaml"]);
+    let path = at.join("l.db");
+    let bad = "00000000000000000000000000000bad";
+    let file = rusqlite::Connection::open(&path).expect("it opens");
+    let insert = "INSERT INTO entry (job, revision, added, record) VALUES (?1, 1, '2026-11-25T12:00:00Z', '{\"minutes\": null}')";
+    file.execute(insert, [bad]).expect("it is written");
+    drop(file);
+    let output = run(at, &["export"]);
+    let (out, trouble) = (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
+    assert!(output.status.success() && out.lines().count() == 1, "{out}{trouble}");
+    assert!(trouble.contains(bad) && trouble.contains("does not read"), "{trouble}");
+    let mut logbook = Logbook::open(&path).expect("it opens");
+    let mut record = logbook.entries().expect("it reads")[0].record.clone();
+    assert_eq!((logbook.entries().expect("it reads").len(), logbook.unread().expect("it reads").len()), (1, 1));
+    // An unreadable one can be corrected, and an impossible one is not taken.
+    record.id = bad.to_owned();
+    assert!(logbook.add(&record, noon(), Change::Refuse).is_err());
+    assert_eq!(logbook.add(&record, noon(), Change::Amend).expect("it writes"), Added::Amended(2));
+    assert!(logbook.unread().expect("it reads").is_empty());
+    record.id = "no id".to_owned();
+    assert!(logbook.add(&record, noon(), Change::Refuse).is_err());
+    assert_eq!(logbook.entries().expect("it reads").len(), 2);
+}
+
 #[test]
 fn a_newer_logbook_and_another_file_are_left_alone() {
     let folder = with_case();

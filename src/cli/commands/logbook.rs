@@ -6,7 +6,7 @@ use crate::cli::args::logbook::{
     Channel, Export, Filter, Import, Learn, Logbook as Arguments, Search, Shape, Show, Verb,
 };
 use crate::cli::args::{Common, Format};
-use crate::cli::out::{Failure, note, print, print_document};
+use crate::cli::out::{Failure, note, print, print_document, warn};
 use crate::cli::{Exit, load};
 use crate::finding::nearest;
 use crate::inference::Limits;
@@ -77,7 +77,11 @@ fn entries(path: &Path) -> Result<Vec<Entry>, Failure> {
     if !path.exists() {
         return Ok(Vec::new());
     }
-    Ok(Logbook::open(path)?.entries()?)
+    let logbook = Logbook::open(path)?;
+    for unread in logbook.unread()? {
+        warn(&format!("{unread}; it is left out"));
+    }
+    Ok(logbook.entries()?)
 }
 
 /// The words for ids; where the knowledge base cannot be read, ids do.
