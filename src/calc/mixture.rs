@@ -1,5 +1,7 @@
 //! Jets, mixture and screws.
 
+use std::ops::RangeInclusive;
+
 /// Flow of a jet over that of another at the same head: as the areas.
 ///
 /// Source: Torricelli; only where the number on a jet is a diameter. Some numbers are flows: then they compare directly.
@@ -33,6 +35,10 @@ pub fn jet_diameter(density_ratio: f64) -> f64 {
 
 /// Change of the mixture by an eighth of a turn of a low-speed screw, a share. Common practice, no published source.
 pub const PER_EIGHTH: f64 = 0.04;
+
+/// The turns out between which a low-speed screw sets the mixture. Common practice, no published source: beyond them something
+/// else is wrong.
+pub const WITHIN_A_SCREW: RangeInclusive<f64> = 0.25..=2.0;
 
 /// A turn count to the nearest eighth, as screws are set.
 #[must_use]

@@ -35,7 +35,11 @@ fn figures_come_out_in_both_systems() {
         (&["turns", "1 3/8", "--richer", "8%"], &["1 3/8 turns", "1 5/8 turns"]),
         (&["convert", "590kPa", "--to", "psi"], &["85.5723 psi"]),
         (&["convert", "25 N m", "--to", "lbf ft"], &["18.4391 lbf ft"]),
+        // A first start is richer than what it is set to, not than what it was set to.
+        (&["turns", "1 3/8", "--richer", "10"], &["1 3/4 turns", "2 turns"]),
+        (&["turns", "1 3/8", "--richer", "-8"], &["1 1/8 turns", "an eighth at a time"]),
         (&["convert", "34kPa"], &["4.93"]),
+        (&["convert", "-40 C"], &["F"]),
         // 3.8 teaspoons a gallon of water in E10 are half a percent, not a twentieth of one.
         (&["convert", "3.8 tsp", "--to", "mL"], &["18.7299 mL"]),
     ];
@@ -58,6 +62,8 @@ fn the_traps_of_copied_tables_do_not_come_out() {
         (&["jet", "--from", "1.0mm", "--altitude", "1000ft"], "0.97 mm"),
         (&["battery", "--rest", "12.30V"], "Charge   50 %"),
         (&["compression", "12.682psi", "--altitude", "4000ft"], "14.696"),
+        // At sea level a reading is what it is, however warm the day.
+        (&["compression", "108psi", "--altitude", "0m"], "117"),
         // At three quarters of the density the same jet is 15.5 % richer, not 12.
         (&["jet", "--from", "1.0mm", "--altitude", "2880m"], "12 % richer"),
         (&["jet", "--from", "1.0mm", "--altitude", "2880m"], "12.0 % richer"),
@@ -133,6 +139,12 @@ fn bad_input_is_named_with_what_was_expected() {
         (&["convert", "12F", "--to", "psi"], "expected a unit of temperature (C, F), found `psi`"),
         (&["convert", "12 furlongs"], "furlongs"),
         (&["turns", "11"], "expected 0 turns to 10 turns"),
+        (&["turns", "1 3/8", "--richer", "40"], "Too far for a screw"),
+        (&["turns", "1/2", "--richer", "-12"], "Too far for a screw"),
+        (&["compression", "108psi", "--air", "40C"], "--air"),
+        (&["convert", "1 MV"], "unit `MV` is not known"),
+        (&["convert", "1e308 bar"], "expected a number of less than 1e15"),
+        (&["convert", "1e14 bar", "--to", "mmHg"], "expected less than 1e15 mmHg"),
         (&["leak", "--volume", "900mL", "--loss", "3psi"], "pressure-rate"),
     ] {
         let (code, shown, trouble) = calc(arguments);

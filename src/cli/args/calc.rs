@@ -86,9 +86,6 @@ pub struct Compression {
     /// Height above the sea.
     #[arg(long, value_name = "LENGTH", default_value = "0m", value_parser = altitude, allow_hyphen_values = true)]
     pub altitude: Measure,
-    /// Temperature of the air [default: that of the standard atmosphere at the height].
-    #[arg(long, value_name = "TEMPERATURE", value_parser = air, allow_hyphen_values = true)]
-    pub air: Option<Measure>,
 }
 
 /// `calc leak`.
@@ -179,7 +176,7 @@ pub struct Turns {
 #[derive(Args, Debug)]
 pub struct Convert {
     /// The value with its unit.
-    #[arg(value_name = "MEASURE", value_parser = any)]
+    #[arg(value_name = "MEASURE", value_parser = any, allow_hyphen_values = true)]
     pub value: Measure,
     /// The unit wanted [default: every unit of that quantity].
     #[arg(long, value_name = "UNIT", value_parser = unit)]

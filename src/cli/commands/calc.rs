@@ -32,7 +32,7 @@ pub fn run(calc: &Calc, common: &Common) -> Result<Exit, Failure> {
         Subject::Jet(asked) => jet(asked),
         Subject::Oil(asked) => oil(asked, system),
         Subject::Vapor(asked) => vapor(asked, system),
-        Subject::Turns(asked) => turns(asked),
+        Subject::Turns(asked) => turns(asked)?,
         Subject::Convert(asked) => convert(asked)?,
     };
     if calc.table {
@@ -121,8 +121,9 @@ fn compression_sheet(asked: &Compression, system: System) -> Sheet {
         "ISO 2533; held against an Army altitude table, by density within 1 %, by pressure within 6 % to 10,000 ft.",
     );
     let altitude_m = value(asked.altitude, Unit::Meter);
-    let air_c = asked.air.map_or_else(|| air::standard_c(altitude_m), |air| value(air, Unit::Celsius));
-    let (pressure, density) = (air::pressure_ratio(altitude_m), air::density_ratio(altitude_m, air_c));
+    // A gauge shows a ratio of pressures, which how warm the air is does not enter: its density is that of the height.
+    let density = air::density_ratio(altitude_m, air::standard_c(altitude_m));
+    let pressure = air::pressure_ratio(altitude_m);
     for reading in &asked.readings {
         let to = |value| measure(value, reading.unit);
         let by_pressure = compression::at_sea_level(reading.value, pressure);
@@ -262,23 +263,30 @@ fn vapor(asked: &Vapor, system: System) -> Sheet {
     sheet
 }
 
-fn turns(asked: &Turns) -> Sheet {
+fn turns(asked: &Turns) -> Result<Sheet, Failure> {
     let mut sheet =
         Sheet::new("Mixture screw", "common practice, no published source: an eighth of a turn is about 4 %.");
     let turns = value(asked.turns, Unit::Turn);
     let turned = |turns: f64| Some((mixture::nearest_eighth(turns), Unit::Turn.symbol()));
     sheet.say("Turns out", turned(turns), eighths(turns));
+    let mut set = turns;
     if let Some(richer) = asked.richer {
-        let to = (turns + mixture::turns_for(richer)).max(0.0);
-        sheet.say("Set to", turned(to), eighths(to));
-        let change = (mixture::nearest_eighth(to) - turns) * 8.0 * mixture::PER_EIGHTH;
+        set = mixture::nearest_eighth(turns + mixture::turns_for(richer));
+        if !mixture::WITHIN_A_SCREW.contains(&set) {
+            return Err(Failure::Usage("Too far for a screw: look at jet, leak or opening pressure.".to_owned()));
+        }
+        sheet.say("Set to", turned(set), eighths(set));
+        let change = (set - turns) * 8.0 * mixture::PER_EIGHTH;
         sheet.say("Is a change of", Some((change * 100.0, "%")), signed_percent(change));
+        if richer < 0.0 {
+            sheet.notes.push("Leaner scores pistons: only by the plug, an eighth at a time.".to_owned());
+        }
     }
-    sheet.say("First start, 1/4 richer", turned(turns + 0.25), eighths(turns + 0.25));
+    sheet.say("First start, 1/4 richer", turned(set + 0.25), eighths(set + 0.25));
     sheet
         .notes
         .push("Count from a LIGHT seat, two fingers. Turns are differences: a worn tip shifts the zero.".to_owned());
-    sheet
+    Ok(sheet)
 }
 
 /// "1 3/8 turns": to the nearest eighth.
@@ -319,7 +327,10 @@ fn convert(asked: &Convert) -> Result<Sheet, Failure> {
         None => quantity.units().filter(|unit| *unit != asked.value.unit).collect(),
     };
     for unit in units {
-        sheet.given("is", measure(value(asked.value, unit), unit), 6);
+        let number = asked.value.get(unit).ok_or_else(|| {
+            Failure::Usage(format!("expected less than 1e15 {}, found `{}`", unit.symbol(), asked.value))
+        })?;
+        sheet.given("is", measure(number, unit), 6);
     }
     Ok(sheet)
 }

@@ -70,8 +70,9 @@ pub(super) fn table(subject: &Subject, system: System) -> Option<Table> {
         Subject::Turns(asked) => {
             let turns = value(asked.turns, Unit::Turn);
             let row = |percent: f64| {
-                let to = (turns + mixture::turns_for(percent / 100.0)).max(0.0);
-                vec![format!("{percent} %"), super::eighths(to)]
+                let to = mixture::nearest_eighth(turns + mixture::turns_for(percent / 100.0));
+                let within = mixture::WITHIN_A_SCREW.contains(&to);
+                vec![format!("{percent} %"), if within { super::eighths(to) } else { "too far for a screw".to_owned() }]
             };
             Some(plain(&["Richer by", "Set to"], [-12.0, -8.0, -4.0, 0.0, 4.0, 8.0, 12.0].into_iter().map(row)))
         }
