@@ -35,6 +35,7 @@ codes! {
     SCOPE = "K033", "a gate input counts instances that can never be there", "count instances of something that is `per:` something";
     SAME_INPUT = "K034", "a gate has the same input twice", "keep the stronger";
     AT_LEAST = "K035", "`at_least` asks for more inputs than there are", "lower `k` or add inputs";
+    READS_TOO_MANY = "K036", "a gate or a check reads more states than can be weighed together", "let an effect gather several of them, and read that";
     ROW_NEVER_REACHED = "K040", "a row is never reached", "move it up, or take it out";
     NO_CATCH_ALL = "K041", "the last row does not always hold", "add a last row without `when`";
     ROW_OUTCOMES = "K042", "a row leaves out an outcome", "give every outcome its chance, 0 if need be";

@@ -3,6 +3,8 @@
 //! Types are read from this tree and not from the parser: each of the many shapes is then compiled for one small
 //! reader only, which keeps a build short, and every error knows its place and the path to it.
 
+use crate::units::is_printable;
+
 use serde::de::value::StrDeserializer;
 use serde::de::{
     self, Deserialize, DeserializeSeed, Deserializer, EnumAccess, Expected, IntoDeserializer, MapAccess, SeqAccess,
@@ -218,7 +220,7 @@ impl fmt::Display for Misread {
 /// A text from a file, on one line and cut to a length a message can carry.
 pub(super) fn shortened(text: &str) -> String {
     const MOST: usize = 60;
-    let plain = |c: char| if c.is_control() || matches!(c, '\u{2028}' | '\u{2029}') { ' ' } else { c };
+    let plain = |c: char| if !is_printable(c) || matches!(c, '\u{2028}' | '\u{2029}') { ' ' } else { c };
     let mut short: String = text.chars().take(MOST).map(plain).collect();
     if text.chars().nth(MOST).is_some() {
         short.push('…');

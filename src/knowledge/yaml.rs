@@ -7,6 +7,7 @@
 use super::codes;
 use super::node::{Location, Misread, Node, Value, What, shortened};
 use crate::finding::{Finding, Findings, Place, Severity, nearest};
+use crate::units::is_printable;
 use serde::de::{Deserialize, DeserializeOwned};
 use std::collections::BTreeMap;
 
@@ -71,7 +72,7 @@ pub(crate) fn decode<'a>(file: &str, bytes: &'a [u8], findings: &mut Findings) -
             return None;
         }
     };
-    if let Some(at) = text.find(|c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
+    if let Some(at) = text.find(|c: char| !is_printable(c) && !matches!(c, '\n' | '\r' | '\t')) {
         let (line, column) = position(&bytes[..at]);
         let found = text[at..].chars().next().unwrap_or_default().escape_default();
         whole(
@@ -261,6 +262,12 @@ impl Source<'_> {
                 codes::SYNTAX,
                 "expected one YAML document, found a second".to_owned(),
                 Some("take out the line `---`".to_owned()),
+            ),
+            // What nests so deep that the parser gives up first.
+            other if plain(other).contains("recursion limit") => (
+                codes::TOO_MUCH,
+                format!("expected at most {DEEPEST} levels of nesting, found more"),
+                Some(UNFOLDS.to_owned()),
             ),
             other => (
                 codes::SYNTAX,

@@ -72,7 +72,11 @@ pub fn all(laid: &Laid<'_>) -> Result<Vec<Shown>, Error> {
     let case = Case { craft: laid.craft.clone(), ..usual_case(laid.knowledge) };
     let model = compile(laid, &case);
     let engine = Engine::compile(&model.network)?;
-    let sound = sound(laid.knowledge, &model, &engine)?;
+    let sound = match sound(laid.knowledge, &model, &engine) {
+        // Where a craft without a fault cannot be, there is nothing to hold what shows against.
+        Err(Error::Contradiction) => return Ok(Vec::new()),
+        sound => sound?,
+    };
     let mut shown = Vec::new();
     for &(symptom, _) in &model.symptoms {
         match of(laid, &case, &engine, symptom, &sound) {

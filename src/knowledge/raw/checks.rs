@@ -86,7 +86,7 @@ pub struct RawCheck {
     #[serde(default)]
     pub again: RawAgain,
     /// Skill: 1 owner, 2 trainee, 3 bench, 4 specialist.
-    pub skill: Sp<u8>,
+    pub skill: Sp<u32>,
     /// The craft it belongs to.
     #[serde(default)]
     pub fitted: RawFitted,

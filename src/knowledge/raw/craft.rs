@@ -90,7 +90,7 @@ pub struct RawUser {
     /// Their minutes for one of ours.
     pub pace: RawNumber,
     /// The highest skill they may use; absent: any.
-    pub skill: Option<Sp<u8>>,
+    pub skill: Option<Sp<u32>>,
     /// The access they may open; absent: any.
     pub access: Option<Vec<RawId>>,
     /// How many questions they stand.

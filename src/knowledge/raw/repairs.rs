@@ -35,7 +35,7 @@ pub struct RawRepair {
     #[serde(default)]
     pub access: Vec<RawId>,
     /// Skill.
-    pub skill: Sp<u8>,
+    pub skill: Sp<u32>,
     /// The cautions it asks for.
     #[serde(default)]
     pub raises: Vec<RawId>,

@@ -7,7 +7,7 @@ use super::super::{Cause, Effect, Gate, GateKind, Input, Knowledge, Reads, State
 use super::context::{Context, Item};
 use super::history::likelier;
 use super::names::Names;
-use super::numbers::{abilities, scope};
+use super::numbers::{abilities, scope, shown};
 use crate::knowledge::raw::Location;
 use crate::units::Chance;
 
@@ -41,7 +41,7 @@ fn cause(raw: &RawCause, names: &Names, item: &Item<'_>, chance_per_rate: f64) -
         title: raw.title.clone(),
         plain: raw.plain.clone(),
         scope: scope(raw.per),
-        chance: prior(raw, item, chance_per_rate),
+        chance: below_one(raw, prior(raw, item, chance_per_rate), item),
         common: raw.common.as_ref().map_or(Chance::NEVER, |c| item.chance(c, "common")),
         likelier,
         likelier_layout,
@@ -57,8 +57,9 @@ fn prior(raw: &RawCause, item: &Item<'_>, chance_per_rate: f64) -> Chance {
             let chance = item.amount(rate, "rate", "findings per 1000 jobs") * chance_per_rate;
             Chance::new(chance).unwrap_or_else(|| {
                 let message = format!(
-                    "expected a rate that gives a probability in 0..=1, found `{chance}` from `{}`",
-                    rate.value
+                    "expected a rate that gives a probability in 0..=1, found `{}` from `{}`",
+                    shown(chance),
+                    shown(rate.value)
                 );
                 drop(
                     item.error(codes::NOT_A_CHANCE, rate.at, "rate", message)
@@ -76,6 +77,18 @@ fn prior(raw: &RawCause, item: &Item<'_>, chance_per_rate: f64) -> Chance {
             item.error(codes::RATE_OR_CHANCE, raw.id.at, "", "expected `rate` or `chance`, found neither");
             Chance::NEVER
         }
+    }
+}
+
+/// A cause that is always there is no fault, and no history moves it.
+fn below_one(raw: &RawCause, chance: Chance, item: &Item<'_>) -> Chance {
+    let at = raw.chance.as_ref().map(|n| (n.at, "chance")).or(raw.rate.as_ref().map(|n| (n.at, "rate")));
+    match at {
+        Some((at, key)) if chance.get() >= 1.0 => {
+            item.error(codes::NOT_A_CHANCE, at, key, "expected a probability below 1 for a cause, found `1`");
+            Chance::NEVER
+        }
+        _ => chance,
     }
 }
 

@@ -141,7 +141,8 @@ fn feeders(
             } else {
                 let message = format!("layout `{}` has no {fed_noun} `{}`", raw.id.value, one.value);
                 let has = fed.iter().map(|f| format!("`{f}`")).collect::<Vec<_>>().join(", ");
-                drop(item.error(codes::LAYOUT, one.at, &key, message).hint(format!("it has {has}")));
+                let has = if has.is_empty() { "it has none".to_owned() } else { format!("it has {has}") };
+                drop(item.error(codes::LAYOUT, one.at, &key, message).hint(has));
             }
         }
         if list.is_empty() {

@@ -11,6 +11,18 @@ use crate::units::{Chance, Measure, Minutes, Money, Quantity, Unit};
 /// How far a sum may be from the whole.
 pub(super) const SUM_ERROR: f64 = 1e-9;
 
+/// The most minutes of one piece of work or wait, about seventy days, and the most money of one price. What is dearer is a slip
+/// of the pen, or a way to say "never", which an interlock says better; sums of them stay exact enough to compare.
+const MOST_MINUTES: f64 = 1e5;
+const MOST_MONEY: f64 = 1e7;
+/// The most minutes of airing: no case file tells of more before one sniff.
+const MOST_AIRING: f64 = 1440.0;
+
+/// A number as a message carries it: one with hundreds of digits is written by its power of ten.
+pub(super) fn shown(value: f64) -> String {
+    if value.abs() < 1e15 { value.to_string() } else { format!("{value:e}") }
+}
+
 impl Item<'_> {
     /// A finite number.
     pub(super) fn finite(&self, number: &RawNumber, key: &str) -> Option<f64> {
@@ -29,7 +41,7 @@ impl Item<'_> {
                 codes::NOT_A_CHANCE,
                 number.at,
                 key,
-                format!("expected a probability in 0..=1, found `{value}`"),
+                format!("expected a probability in 0..=1, found `{}`", shown(value)),
             );
             if (1.0..=100.0).contains(&value) {
                 drop(draft.hint(format!("{value} percent is `{}`", value / 100.0)));
@@ -42,21 +54,41 @@ impl Item<'_> {
     pub(super) fn amount(&self, number: &RawNumber, key: &str, what: &str) -> f64 {
         let Some(value) = self.finite(number, key) else { return 0.0 };
         if value < 0.0 {
-            let message = format!("expected {what}, zero or more, found `{value}`");
+            let message = format!("expected {what}, zero or more, found `{}`", shown(value));
             self.error(codes::NEGATIVE, number.at, key, message);
             return 0.0;
         }
         value
     }
 
+    /// An amount of which there is not more than `most`.
+    fn at_most(&self, number: &RawNumber, key: &str, what: &str, most: f64) -> f64 {
+        let value = self.amount(number, key, what);
+        if value <= most {
+            return value;
+        }
+        self.error(
+            codes::OUT_OF_RANGE,
+            number.at,
+            key,
+            format!("expected {what}, {most} at most, found `{}`", shown(value)),
+        );
+        0.0
+    }
+
     /// Minutes.
     pub(super) fn minutes(&self, number: &RawNumber, key: &str) -> Minutes {
-        Minutes::of(self.amount(number, key, "minutes"))
+        Minutes::of(self.at_most(number, key, "minutes", MOST_MINUTES))
+    }
+
+    /// Minutes of airing before a sniff.
+    pub(super) fn airing(&self, number: &RawNumber, key: &str) -> Minutes {
+        Minutes::of(self.at_most(number, key, "minutes of airing", MOST_AIRING))
     }
 
     /// Money.
     pub(super) fn money(&self, number: &RawNumber, key: &str) -> Money {
-        Money::of(self.amount(number, key, "an amount of money"))
+        Money::of(self.at_most(number, key, "an amount of money", MOST_MONEY))
     }
 
     /// A number in a range, ends included.
@@ -66,7 +98,7 @@ impl Item<'_> {
             return value;
         }
         let range = if most >= f64::MAX { format!("at least {least}") } else { format!("{least} to {most}") };
-        self.error(codes::OUT_OF_RANGE, number.at, key, format!("expected {range}, found `{value}`"));
+        self.error(codes::OUT_OF_RANGE, number.at, key, format!("expected {range}, found `{}`", shown(value)));
         least
     }
 
@@ -76,15 +108,16 @@ impl Item<'_> {
     }
 
     /// A skill, 1 to 4.
-    pub(super) fn skill(&self, skill: &Sp<u8>, key: &str) -> u8 {
-        if !(1..=4).contains(&skill.value) {
+    pub(super) fn skill(&self, skill: &Sp<u32>, key: &str) -> u8 {
+        let known = u8::try_from(skill.value).ok().filter(|skill| (1..=4).contains(skill));
+        known.unwrap_or_else(|| {
             let message = format!(
                 "expected a skill of 1 (owner), 2 (trainee), 3 (bench) or 4 (specialist), found `{}`",
                 skill.value
             );
             self.error(codes::OUT_OF_RANGE, skill.at, key, message);
-        }
-        skill.value
+            1
+        })
     }
 
     /// Says that parts do not sum to the whole.

@@ -119,7 +119,7 @@ fn closed_by(raw: &RawClosedBy, home: Location, names: &Names, item: &Item<'_>, 
     let mut aired_after = Vec::new();
     for (before, minutes) in &raw.aired_minutes {
         let key = format!("{key}.aired_minutes.{}", before.value);
-        let minutes = item.minutes(minutes, &key);
+        let minutes = item.airing(minutes, &key);
         if before.value == "start" {
             aired_at_start = minutes;
         } else {

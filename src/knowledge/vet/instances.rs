@@ -57,7 +57,8 @@ fn wrong(whole: &Whole, reads: &Reads, layouts: &[&Layout]) -> Option<String> {
     (least > most).then(|| format!("`{key}` needs {least} of `{id}`, but no fitting layout has more than {most}"))
 }
 
-fn instances(layout: &Layout, scope: Scope) -> usize {
+/// The instances of a scope on a layout.
+pub(super) fn instances(layout: &Layout, scope: Scope) -> usize {
     match scope {
         Scope::Craft => 1,
         Scope::Cylinder => layout.cylinders.len(),

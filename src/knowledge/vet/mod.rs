@@ -6,6 +6,7 @@
 //! | [`effect_cycle`] | effects do not bring about each other in a circle |
 //! | [`access_cycle`] | access does not need itself |
 //! | [`instances`] | a gate counts instances that some layout has |
+//! | [`too_many`] | a gate and a check read no more states than can be weighed together |
 //! | [`unreached_row`] | every row of a check can be reached, and the last always holds |
 //! | [`open_hazard`] | a hazard has a control, and what opens it has an end |
 //! | [`barred_key`] | an interlock lets through the check that ends it |
@@ -20,6 +21,7 @@ mod effect_cycle;
 mod instances;
 mod open_hazard;
 mod step_ignites;
+mod too_many;
 mod unreached_row;
 
 use super::Knowledge;
@@ -33,6 +35,7 @@ pub(super) fn vet(knowledge: &mut Knowledge, left: &Left) -> Findings {
     let order = effect_cycle::check(&mut whole);
     access_cycle::check(&mut whole);
     instances::check(&mut whole);
+    too_many::check(&mut whole);
     unreached_row::check(&mut whole);
     open_hazard::check(&mut whole);
     barred_key::check(&mut whole);
