@@ -5,6 +5,7 @@ use super::room::{Asked, Chosen, Reply, Room, Took, Wish};
 use super::turns::Did;
 use super::{Request, page};
 use crate::drill::draw::Level;
+use crate::units::is_printable;
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::extract::rejection::{FormRejection, PathRejection};
@@ -19,9 +20,9 @@ use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use std::collections::BTreeMap;
 use std::io;
-use std::net::TcpListener;
-use std::sync::Arc;
+use std::net::{IpAddr, TcpListener};
 use std::sync::mpsc::Sender;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 use tokio::sync::{Semaphore, oneshot};
 
@@ -33,8 +34,12 @@ const MOST_TEXT: usize = 400;
 const ASKING: Duration = Duration::from_secs(10);
 /// How long an answer may take: the widest complaint takes seconds.
 const ANSWERING: Duration = Duration::from_mins(2);
-/// How many connections at once.
-const CONNECTIONS: usize = 64;
+/// How long it may take to say which page: a browser sends that in one piece.
+const BEGINNING: Duration = Duration::from_secs(2);
+/// How many connections at once, and how many of them from one address: whoever opens many and says nothing keeps nobody
+/// else from the page.
+const CONNECTIONS: usize = 512;
+const OF_ONE_ADDRESS: usize = 128;
 
 /// Only what this page itself holds, nothing within elements, in no frame.
 const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; form-action 'self'; \
@@ -64,30 +69,65 @@ struct Wire {
     rooms: Sender<Request>,
 }
 
+/// How many connections each address has open.
+#[derive(Clone, Default)]
+struct Addresses(Arc<Mutex<BTreeMap<IpAddr, usize>>>);
+
+impl Addresses {
+    /// A seat for one more connection, given back when it is dropped; `None` where the address has all it may have.
+    fn seat(&self, address: IpAddr) -> Option<Seat> {
+        let mut open = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let count = open.entry(address).or_default();
+        (*count < OF_ONE_ADDRESS).then(|| {
+            *count += 1;
+            Seat { addresses: self.clone(), address }
+        })
+    }
+}
+
+struct Seat {
+    addresses: Addresses,
+    address: IpAddr,
+}
+
+impl Drop for Seat {
+    fn drop(&mut self) {
+        let mut open = self.addresses.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(count) = open.get_mut(&self.address) {
+            *count -= 1;
+            if *count == 0 {
+                open.remove(&self.address);
+            }
+        }
+    }
+}
+
 /// Accepts connections until the program ends.
 pub(super) async fn serve(listener: TcpListener, guard: Guard, rooms: Sender<Request>) -> io::Result<()> {
     let listener = tokio::net::TcpListener::from_std(listener)?;
     let app = router(Wire { guard: Arc::new(guard), rooms });
     let places = Arc::new(Semaphore::new(CONNECTIONS));
+    let addresses = Addresses::default();
     loop {
         let Ok(place) = places.clone().acquire_owned().await else { return Ok(()) };
-        let Ok((stream, _)) = listener.accept().await else {
+        let Ok((stream, from)) = listener.accept().await else {
             // Out of handles, or the other end has gone: give the system a moment.
             tokio::time::sleep(Duration::from_millis(50)).await;
             continue;
         };
+        let Some(seat) = addresses.seat(from.ip()) else { continue };
         let service = TowerToHyperService::new(app.clone());
         tokio::spawn(async move {
             let connection = http1::Builder::new()
                 .timer(TokioTimer::new())
-                .header_read_timeout(ASKING)
+                .header_read_timeout(BEGINNING)
                 .max_buf_size(32 << 10)
                 // One request each: an idle window must not hold a place.
                 .keep_alive(false)
                 .serve_connection(TokioIo::new(stream), service);
             // Whatever goes wrong on one connection concerns that one alone.
             let _ = tokio::time::timeout(ASKING + ANSWERING, connection).await;
-            drop(place);
+            drop((place, seat));
         });
     }
 }
@@ -284,7 +324,7 @@ fn nowhere() -> Response {
 fn printable(text: &str) -> String {
     let is_one = |c: char| {
         let code = u32::from(c);
-        !c.is_control() && code & 0xfffe != 0xfffe && !(0xfdd0..=0xfdef).contains(&code)
+        is_printable(c) && code & 0xfffe != 0xfffe && !(0xfdd0..=0xfdef).contains(&code)
     };
     text.chars().filter(|c| is_one(*c)).collect()
 }

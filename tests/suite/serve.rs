@@ -311,6 +311,18 @@ fn a_whole_interview_by_forms_comes_to_a_plan_and_to_an_end() {
     });
 }
 
+/// Who opens many connections and says nothing keeps nobody from the page.
+#[test]
+fn connections_that_say_nothing_do_not_stop_the_page() {
+    serving(|client| {
+        let silent: Vec<TcpStream> = (0..64).map(|_| TcpStream::connect(client.at).expect("connected")).collect();
+        let started = Instant::now();
+        assert_eq!(client.get(&client.home).status, 200);
+        assert!(started.elapsed() < Duration::from_secs(5), "{:?}", started.elapsed());
+        drop(silent);
+    });
+}
+
 #[test]
 fn the_plan_is_a_page_of_the_interview_and_is_written_beside_the_case() {
     serving(|client| {
