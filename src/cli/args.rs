@@ -189,7 +189,7 @@ pub struct Serve {
     #[command(flatten)]
     pub job: Job,
     /// Where: an address and a port. Any but this machine's own needs the token that is printed.
-    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:4173")]
+    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:4173", value_parser = address)]
     pub at: std::net::SocketAddr,
     /// Print the address alone, for whatever opens it.
     #[arg(long)]
@@ -212,7 +212,7 @@ pub struct Assess {
     #[arg(long, value_enum, default_value = "text", value_name = "FORMAT")]
     pub format: Format,
     /// The moment it is now; without it a sniff holds until something opens fuel.
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", value_parser = moment)]
     pub now: Option<Timestamp>,
     /// How much work inference may take.
     #[command(flatten)]
@@ -337,7 +337,7 @@ pub struct Trial {
     #[arg(long = "for", value_name = "USER")]
     pub user: Option<String>,
     /// How many threads [default: one for each core].
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = threads)]
     pub threads: Option<usize>,
     /// Write a row for each job and policy to this file.
     #[arg(long, value_name = "FILE")]
@@ -432,4 +432,21 @@ pub enum Format {
     Markdown,
     /// One file for a browser, a phone or a printer.
     Html,
+}
+
+/// A moment, as a case file writes it.
+pub(super) fn moment(text: &str) -> Result<Timestamp, String> {
+    text.parse().map_err(|_| format!("expected a moment such as `2026-11-25T10:02:00Z`, found `{text}`"))
+}
+
+/// An address with a port. Names are not looked up: which machine is meant must not hang on who answers for a name.
+fn address(text: &str) -> Result<std::net::SocketAddr, String> {
+    text.parse()
+        .map_err(|_| format!("expected an address and a port in digits, such as `127.0.0.1:4173`, found `{text}`"))
+}
+
+/// So many threads as a machine may have.
+fn threads(text: &str) -> Result<usize, String> {
+    let threads = text.parse().ok().filter(|n| (1..=256).contains(n));
+    threads.ok_or_else(|| format!("expected 1 to 256 threads, found `{text}`"))
 }

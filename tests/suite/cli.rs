@@ -67,12 +67,26 @@ fn exit_codes_are_those_documented() {
         (&["plan", "case.yaml", "--cause", "screen-cloged"], 2),
         (&["triage", "--for", "nobody"], 2),
         (&["assess", "no-such.yaml"], 74),
-        (&["vet", "no-such-folder"], 74),
+        (&["vet", "no-such-folder"], 65),
+        (&["vet", "./no-such-folder"], 74),
         (&["vet", "."], 65),
     ] {
         let (found, _, trouble) = with_case(arguments, CASE);
         assert_eq!(found, code, "{arguments:?}: {trouble}");
         assert_eq!(trouble.is_empty(), code == 0, "{arguments:?}: {trouble}");
+    }
+}
+
+#[test]
+fn what_is_no_moment_no_address_and_no_number_of_threads_is_told_by_example() {
+    for (arguments, said) in [
+        (&["assess", "case.yaml", "--now", "yesterday"][..], "expected a moment such as `2026-11-25T10:02:00Z`"),
+        (&["serve", "--at", "localhost:4173"], "such as `127.0.0.1:4173`"),
+        (&["trial", "--cases", "1", "--threads", "0"], "expected 1 to 256 threads"),
+        (&["trial", "--cases", "1", "--threads", "100000"], "expected 1 to 256 threads"),
+    ] {
+        let (code, _, trouble) = with_case(arguments, CASE);
+        assert!(code == 2 && trouble.contains(said), "{arguments:?}: {trouble}");
     }
 }
 

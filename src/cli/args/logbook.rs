@@ -77,7 +77,7 @@ pub struct Add {
     #[arg(long, value_enum, value_name = "CHANNEL")]
     pub channel: Option<Channel>,
     /// When it was closed [default: the last time in the log, else now].
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", value_parser = super::moment)]
     pub closed: Option<Timestamp>,
     /// A note; it is not exported unless asked for.
     #[arg(long, value_name = "TEXT")]

@@ -156,27 +156,32 @@ fn play(trial: &Trial<'_>, jobs: usize, threads: usize, progress: Progress) -> R
     let done: Mutex<(Vec<Option<Vec<Record>>>, Progress)> = Mutex::new((vec![None; jobs], progress));
     let errors: Mutex<Vec<String>> = Mutex::new(Vec::new());
     thread::scope(|scope| {
-        for _ in 0..threads.min(jobs.max(1)) {
-            scope.spawn(|| {
-                while !failed.load(Ordering::Relaxed) && !STOPPED.load(Ordering::Relaxed) {
-                    let job = next.fetch_add(1, Ordering::Relaxed);
-                    if job >= jobs {
-                        break;
+        let work = || {
+            while !failed.load(Ordering::Relaxed) && !STOPPED.load(Ordering::Relaxed) {
+                let job = next.fetch_add(1, Ordering::Relaxed);
+                if job >= jobs {
+                    break;
+                }
+                match trial.play(job as u64) {
+                    Ok(records) => {
+                        let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
+                        done.0[job] = Some(records);
+                        done.1.step();
                     }
-                    match trial.play(job as u64) {
-                        Ok(records) => {
-                            let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
-                            done.0[job] = Some(records);
-                            done.1.step();
-                        }
-                        Err(error) => {
-                            errors.lock().unwrap_or_else(PoisonError::into_inner).push(error.to_string());
-                            failed.store(true, Ordering::Relaxed);
-                        }
+                    Err(error) => {
+                        errors.lock().unwrap_or_else(PoisonError::into_inner).push(error.to_string());
+                        failed.store(true, Ordering::Relaxed);
                     }
                 }
-            });
+            }
+        };
+        // Where the system gives no more threads, those there are play all the jobs: this one always does.
+        for _ in 1..threads.min(jobs) {
+            if thread::Builder::new().spawn_scoped(scope, work).is_err() {
+                break;
+            }
         }
+        work();
     });
     let (records, mut progress) = done.into_inner().unwrap_or_else(PoisonError::into_inner);
     progress.end();
