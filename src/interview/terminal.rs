@@ -4,6 +4,7 @@ use super::screen::{Screen, Writing};
 use super::state::{Input, Key};
 use super::{Ask, Reply};
 use crate::report::Paint;
+use crate::units::is_printable;
 use dialoguer::console::{Key as Pressed, Term};
 use dialoguer::{FuzzySelect, theme::SimpleTheme};
 use std::io;
@@ -380,7 +381,7 @@ fn turn(draft: &mut Draft, pages: usize, by: usize) -> Option<Input> {
 fn typed(screen: &Screen, draft: &mut Draft, c: char) -> Option<Input> {
     let key = screen.key(c).filter(|_| draft.typed.is_empty());
     let urgent = key.filter(|key| screen.writing == Writing::Number || *key == Key::Stop);
-    if urgent.is_none() && !c.is_control() {
+    if urgent.is_none() && is_printable(c) {
         draft.typed.push(c);
     }
     urgent.map(Input::Key)

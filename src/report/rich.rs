@@ -1,5 +1,7 @@
 //! Text with a little weight in it.
 
+use crate::units::is_printable;
+
 /// A piece of text.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Span {
@@ -123,7 +125,7 @@ impl From<&String> for Rich {
 fn one_line(text: &str) -> String {
     let mut line = String::with_capacity(text.len());
     for c in text.chars() {
-        let c = if c.is_control() || c.is_whitespace() { ' ' } else { c };
+        let c = if !is_printable(c) || c.is_whitespace() { ' ' } else { c };
         if c != ' ' || !line.ends_with(' ') {
             line.push(c);
         }
@@ -139,5 +141,6 @@ mod tests {
     fn no_escape_code_gets_through() {
         let rich = Rich::plain("red\u{1b}[31m\n\nand\tblue").and_strong("\u{7}x");
         assert_eq!(rich.text(), "red [31m and blue x");
+        assert_eq!(Rich::plain("no\u{202e}leuf").text(), "no leuf");
     }
 }

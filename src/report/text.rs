@@ -1,6 +1,7 @@
 //! A document for a terminal, or for a reader of plain lines.
 
 use super::{Align, Bar, Blank, Block, Caution, Choice, Document, Level, Mark, Rich, Signal, Span, Step, Table};
+use crate::units::is_printable;
 use colored::{ColoredString, Colorize};
 use std::sync::Once;
 use textwrap::core::display_width;
@@ -255,7 +256,7 @@ impl Page {
 
     fn verbatim(&mut self, text: &str) {
         for line in text.lines() {
-            let clean: String = line.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+            let clean: String = line.chars().map(|c| if is_printable(c) { c } else { ' ' }).collect();
             self.lines.push(clean.trim_end().to_owned());
         }
     }

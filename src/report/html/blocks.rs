@@ -5,6 +5,7 @@ use crate::report::moves::{ENDS, NOTHING};
 use crate::report::{
     Align, Bar, Blank, Block, Caution, Choice, Level, Mark, Moves, Rich, Signal, Span, Step, Table, figures,
 };
+use crate::units::is_printable;
 use maud::{Markup, html};
 
 /// From this many columns on the rows of a table are stacked on a narrow screen.
@@ -56,7 +57,7 @@ fn block(block: &Block, under: Under) -> Markup {
         Block::Line(left, right) => html! { p class="line" { span { (inline(left)) } " " span { (inline(right)) } } },
         Block::Rule => html! { hr; },
         Block::Verbatim(text) => {
-            let clean: String = text.chars().filter(|c| *c == '\n' || !c.is_control()).collect();
+            let clean: String = text.chars().filter(|c| *c == '\n' || is_printable(*c)).collect();
             html! { pre { (clean) } }
         }
     }
