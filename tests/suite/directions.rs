@@ -139,3 +139,73 @@ fn choke_that_helps_is_lean_and_choke_that_hurts_is_rich() {
     let lean = &["low-jet-clogged", "reg-diaphragm-stiff", "pump-diaphragm-stiff", "high-jet-clogged"];
     assert!(lift("single", bogs, &better, lean) > 1.0 && lift("single", bogs, &worse, lean) < 0.8);
 }
+
+/// What a meter shows beyond a fault's usual reading is no reading misread: however far the needle goes, the fault (or
+/// the faults that read alike) stays the likely one.
+#[test]
+fn a_reading_beyond_the_usual_does_not_clear_the_fault() {
+    let knowledge = watercraft::knowledge();
+    let cases = [
+        ("sy-no-crank", &["battery-flat"][..], "ck-battery-rest-volts", "V", [10.5, 9.0, 5.0, 1.0]),
+        ("sy-no-crank", &["battery-flat"][..], "ck-battery-crank-volts", "V", [6.0, 4.0, 2.0, 0.5]),
+        ("sy-cranks-no-start", &["ignition-ground-poor"][..], "ck-ignition-ground", "ohm", [3.0, 5.0, 10.0, 20.0]),
+        ("sy-cranks-no-start", &["piston-holed"][..], "ck-compression", "psi", [20.0, 10.0, 5.0, 0.0]),
+        ("sy-cranks-no-start", &["suction-air-leak"][..], "ck-suction-hold", "psi", [3.0, 4.0, 4.5, 5.0]),
+        (
+            "sy-slow-crank",
+            &["battery-terminal-corroded", "engine-ground-cable-bad"],
+            "ck-voltage-drop-neg",
+            "V",
+            [0.8, 2.0, 4.0, 8.0],
+        ),
+        ("sy-cranks-no-start", &["plug-cap-lead-faulty"][..], "ck-cap-resistance", "kohm", [25.0, 35.0, 45.0, 60.0]),
+        ("sy-backfires", &["flywheel-key-sheared"][..], "ck-timing-light", "deg", [12.0, 20.0, 30.0, 40.0]),
+    ];
+    for (complaint, faults, check, unit, readings) in cases {
+        let believed = |log: &str| {
+            let keys = format!("symptoms: [{complaint}]\n{log}");
+            said(&knowledge, "single", &keys, |belief| sum(&knowledge, belief, faults))
+        };
+        let before = believed("");
+        for reading in readings {
+            let found = believed(&format!("log: [{{check: {check}, reading: {reading} {unit}}}]"));
+            // Odds, so that what is likely already has to rise as well. Two faults may be there at once and add up to more.
+            let odds = |p: f64| p.min(0.999) / (1.0 - p.min(0.999));
+            assert!(found > 0.5 && odds(found) > 4.0 * odds(before), "{check} {reading}: {before:.3} to {found:.3}");
+        }
+    }
+}
+
+/// One swap is one act on all cylinders: what was dark stays under suspicion, and the plug that sparks is not accused.
+#[test]
+fn a_swap_does_not_accuse_the_cylinder_that_sparks() {
+    let knowledge = watercraft::knowledge();
+    let swapped = "symptoms: [sy-one-cylinder]\nlog: [{check: ck-spark-tester@front, outcome: strong-blue}, \
+                   {check: ck-spark-tester@rear, outcome: none}, {check: ck-cap-swap, outcome: leads-follow}]";
+    let caps = said(&knowledge, "twin-each", swapped, |belief| {
+        let cap = knowledge.causes.find("plug-cap-lead-faulty").expect("a cause");
+        let at =
+            |place: usize| belief.causes.iter().find(|c| c.cause.item == cap && c.cause.at == place).map(|c| c.chance);
+        (at(0).expect("front"), at(1).expect("rear"))
+    });
+    assert!(caps.0 < 0.15 && caps.1 > 0.5, "{caps:?}");
+    // Caps alone swapped leave each coil where it is.
+    let coil = |outcome: &str| {
+        let said = swapped.replace("leads-follow", outcome);
+        lift("twin-each", "symptoms: [sy-one-cylinder]", &said, &["ignition-coil-faulty"])
+    };
+    assert!(coil("leads-follow") > 4.0 * coil("caps-follow"));
+}
+
+/// A squirt of fuel that fires on part of the cylinders says that another has no spark; where none sparks nothing fires.
+#[test]
+fn a_prime_that_fires_on_part_is_spark_on_the_other() {
+    let part = no_start("{check: ck-prime-test, outcome: fires-one-cylinder}");
+    let nothing = no_start("{check: ck-prime-test, outcome: nothing}");
+    assert!(lift("twin-each", NO_START, &part, &["plug-fouled"]) > 1.5);
+    assert!(lift("single", NO_START, &nothing, &["plug-fouled"]) > 1.5);
+    // An engine that runs runs on: that says nothing of its compression.
+    let slow = "symptoms: [sy-no-top-end]";
+    let runs = format!("{slow}\nlog: [{{check: ck-prime-test, outcome: runs-on}}]");
+    assert!(lift("single", slow, &runs, &["head-gasket-leak", "rings-worn"]) > 0.9);
+}
