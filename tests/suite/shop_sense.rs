@@ -61,6 +61,48 @@ fn what_stopped_dead_is_not_started() {
     assert!(cranks(free) && !cranks(&format!("{free}{torn}")));
 }
 
+/// Liquid stops a piston one way only as often as both: free again by hand, it is still not cranked before the plug holes
+/// are looked at.
+#[test]
+fn locked_one_way_is_locked() {
+    let knowledge = watercraft::knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let cranks = |felt: &str| {
+        let log = format!(
+            "  - {{check: ck-turn-by-hand, outcome: {felt}}}\n  - {{check: ck-turn-by-hand, outcome: free-even}}\n  \
+             - {{access: ac-plugs-out, now: shut}}\n"
+        );
+        let case = case(&knowledge, "twin-each", "sy-cranks-no-start", &log);
+        let check = Action::Check(Instance::new(knowledge.checks.find("ck-crank-sound").expect("a check"), 0));
+        matches!(judge(&Laid::new(&knowledge, case.craft.clone()), &graph, &case, &check), Verdict::May(_))
+    };
+    assert!(cranks("tight-spot") && !cranks("locked") && !cranks("locked-one-way"));
+}
+
+/// A new carburetor is bought once the old body was looked at, and a jet intake cleared once something was seen in it.
+#[test]
+fn what_is_bought_or_cleared_was_seen() {
+    let knowledge = watercraft::knowledge();
+    let graph = AccessGraph::new(&knowledge);
+    let offered = |symptom: &str, log: &str, repair: &str| {
+        let case = case(&knowledge, "single", symptom, log);
+        let laid = Laid::new(&knowledge, case.craft.clone());
+        let (_, all) = appraise(&laid, &graph, &case, &belief(&knowledge, &case), &Settings::default())
+            .expect("within the limits");
+        let ix = knowledge.repairs.find(repair).expect("a repair");
+        all.iter().any(|a| !a.held && matches!(&a.action, Action::Repair(found, _) if *found == ix))
+    };
+    let body = |outcome: &str| format!("  - {{check: ck-body-look, outcome: {outcome}}}\n");
+    assert!(!offered("sy-no-idle", "", "rm-carb-replace"));
+    assert!(!offered("sy-no-idle", &body("sound"), "rm-carb-replace"));
+    assert!(offered("sy-no-idle", &body("pitted"), "rm-carb-replace"));
+    let intake = |outcome: &str| format!("  - {{check: ck-intake-look, outcome: {outcome}}}\n");
+    assert!(!offered("sy-no-crank", &intake("clear"), "rm-pump-unjam"));
+    assert!(offered("sy-no-crank", &intake("rope-or-stone"), "rm-pump-unjam"));
+    let again = format!("{}  - {{repair: rm-pump-unjam}}\n", intake("rope-or-stone"));
+    assert!(!offered("sy-no-crank", &again, "rm-pump-unjam"));
+}
+
 /// A starter that stayed silent yesterday and turns the engine today: what needs cranking may be asked again, what needs it
 /// to start may not.
 #[test]
