@@ -435,7 +435,7 @@ pub enum Format {
 }
 
 /// A moment, as a case file writes it.
-pub(super) fn moment(text: &str) -> Result<Timestamp, String> {
+fn moment(text: &str) -> Result<Timestamp, String> {
     text.parse().map_err(|_| format!("expected a moment such as `2026-11-25T10:02:00Z`, found `{text}`"))
 }
 
@@ -447,6 +447,6 @@ fn address(text: &str) -> Result<std::net::SocketAddr, String> {
 
 /// So many threads as a machine may have.
 fn threads(text: &str) -> Result<usize, String> {
-    let threads = text.parse().ok().filter(|n| (1..=256).contains(n));
+    let threads = text.parse::<usize>().ok().filter(|n| (1..=256).contains(n));
     threads.ok_or_else(|| format!("expected 1 to 256 threads, found `{text}`"))
 }
