@@ -6,7 +6,7 @@ use super::screen::quoted;
 use super::screens;
 use super::state::{Focus, State};
 use super::step::{Bench, asked_for, by_phone, closing, focus};
-use crate::case::{Case, Event};
+use crate::case::{Case, Entry, Event, Presence};
 use crate::decision::{Action, Proposal};
 use crate::knowledge::layout::Laid;
 use crate::knowledge::{Check, Ix, Knowledge, OwnerAsk, Repair};
@@ -125,16 +125,44 @@ pub fn record(knowledge: &Knowledge, case: &Case, figures: &Figures) -> Document
             document.bullets(lines);
         }
     }
-    let repaired = case.log.iter().filter_map(|e| match &e.event {
-        Event::Repaired { repair, .. } => Some(*repair),
-        _ => None,
-    });
-    let tell: Vec<&String> = repaired.flat_map(|r| &knowledge.repairs[r].tell_owner).collect();
+    let tell = told_owner(&laid, case);
     if !tell.is_empty() {
         document.section("Tell the owner");
         document.bullets(tell);
     }
     document
+}
+
+/// What to tell the owner: of each repair what it was about. Of one after which it was still there, and that another
+/// repair cured, that it was done and what holds from now on: what its first line says was behind it, was not or not alone.
+fn told_owner(laid: &Laid<'_>, case: &Case) -> Vec<String> {
+    let mut tell = Vec::new();
+    for (at, entry) in case.log.iter().enumerate() {
+        let Event::Repaired { repair, places } = &entry.event else { continue };
+        let item = &laid.knowledge.repairs[*repair];
+        if item.service || !was_in_vain(&case.log[at + 1..]) {
+            tell.extend(item.tell_owner.iter().cloned());
+            continue;
+        }
+        let what = words::lower_first(&words::repair_words(laid, *repair, places));
+        tell.push(format!("Also done, and that alone did not put it right: {what}."));
+        tell.extend(item.tell_owner.iter().skip(1).cloned());
+    }
+    let mut said = std::collections::BTreeSet::new();
+    tell.retain(|line| said.insert(line.clone()));
+    tell
+}
+
+/// Whether it was still there after a repair, and gone after a later one. `after`: what happened since.
+fn was_in_vain(after: &[Entry]) -> bool {
+    let next = after.iter().position(|entry| matches!(entry.event, Event::Repaired { .. })).unwrap_or(after.len());
+    let last = |log: &[Entry]| {
+        log.iter().rev().find_map(|entry| match entry.event {
+            Event::Tried { now, .. } => Some(now),
+            _ => None,
+        })
+    };
+    last(&after[..next]) == Some(Presence::Present) && last(&after[next..]) == Some(Presence::Absent)
 }
 
 /// What to say, what to listen for, and all that each answer may sound like.

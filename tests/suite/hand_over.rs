@@ -267,3 +267,31 @@ fn a_repair_that_cures_is_fixed() {
         assert!(render_text(&record, 80, Paint::Plain).contains("gone"));
     });
 }
+
+/// What is told to the owner is paid for and believed: a part that was changed for nothing is not called bad.
+#[test]
+fn a_repair_after_which_it_was_still_there_is_not_told_as_what_was_found() {
+    let knowledge = watercraft();
+    let find = |id: &str| knowledge.repairs.find(id).expect("it is there");
+    let symptom = knowledge.symptoms.find("sy-cranks-no-start").expect("it is there");
+    let done = |repair| Event::Repaired { repair: find(repair), places: vec![0] }.into();
+    let tried = |now| Event::Tried { symptom, now }.into();
+    let told = |between: Option<Presence>| {
+        let mut case = owners(&knowledge, LOG);
+        case.log.push(done("rm-selector-replace"));
+        case.log.extend(between.map(tried));
+        case.log.extend([done("rm-filter-replace"), tried(Presence::Absent)]);
+        at_bench(&knowledge, |bench| {
+            let Ok(Some(Ending::Fixed(record))) = ending(bench, &case, End::Cured, None, noon()) else { panic!("fixed") };
+            let page = in_one_line(&record);
+            page.split_once("Tell the owner").expect("the owner is told something").1.to_owned()
+        })
+    };
+    let both = told(None);
+    assert!(both.contains("The fuel tap was stuck") && !both.contains("Also done"), "{both}");
+    let second = told(Some(Presence::Present));
+    assert!(!second.contains("The fuel tap was stuck"), "{second}");
+    assert!(second.contains("Also done, and that alone did not put it right:"), "{second}");
+    assert!(second.contains("Turn it once a month"), "what holds from now on is told all the same: {second}");
+    assert!(second.contains("The fuel filter is new."), "{second}");
+}
