@@ -70,6 +70,7 @@ fn intake(laid: &Laid<'_>, symptom: Ix<Symptom>) -> Case {
         tools: None,
         sheet: IndexMap::new(),
         history: IndexMap::new(),
+        history_next: None,
         symptoms: vec![symptom],
         log: vec![],
         taken_up: 0,

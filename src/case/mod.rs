@@ -28,6 +28,8 @@ pub struct Case {
     pub sheet: IndexMap<String, Measure>,
     /// Fact to the position of its value.
     pub history: IndexMap<Ix<HistoryFact>, usize>,
+    /// The fact that the interview asks next, where it was left among the questions of history.
+    pub history_next: Option<Ix<HistoryFact>>,
     /// Symptoms named at intake, the first thing that stops them first.
     pub symptoms: Vec<Ix<Symptom>>,
     /// What happened since, in order.
@@ -58,6 +60,7 @@ pub fn usual_case(knowledge: &Knowledge) -> Case {
         tools: None,
         sheet: IndexMap::new(),
         history: IndexMap::new(),
+        history_next: None,
         symptoms: Vec::new(),
         log: Vec::new(),
         taken_up: 0,

@@ -14,8 +14,16 @@ use std::path::Path;
 /// The files of the knowledge base that is asked for.
 ///
 /// # Errors
-/// Where they cannot be read.
+/// Where they cannot be read, or a name may mean two of them.
 pub fn knowledge_files(folder: Option<&Path>) -> Result<Vec<(String, Vec<u8>)>, Failure> {
+    if let Some(name) = folder.and_then(Path::to_str)
+        && store::built_in_names().contains(&name)
+        && Path::new(name).is_dir()
+    {
+        return Err(Failure::Usage(format!(
+            "`{name}` is built in, and a folder here: say `./{name}` for the folder; for the one built in work elsewhere"
+        )));
+    }
     Ok(folder.map_or_else(|| Ok(store::built_in()), store::knowledge_named)?)
 }
 

@@ -167,9 +167,9 @@ pub fn page_width() -> usize {
     terminal_size::terminal_size().map_or(PAGE_WIDTH, |(width, _)| usize::from(width.0).min(PAGE_WIDTH))
 }
 
-/// Whether standard output takes color.
+/// Whether standard output takes color: what was asked for, what the environment says (`NO_COLOR`), what it is.
 pub fn paint() -> Paint {
-    let never = anstream::ColorChoice::global() == anstream::ColorChoice::Never;
+    let never = anstream::AutoStream::choice(&io::stdout()) == anstream::ColorChoice::Never;
     if never || !io::stdout().is_terminal() { Paint::Plain } else { Paint::Colored }
 }
 
@@ -177,6 +177,12 @@ pub fn paint() -> Paint {
 pub fn warn(message: &str) {
     // Where standard error is closed there is nobody left to tell.
     let _ = anstream::stderr().write_all(folded(&format!("warning: {message}\n"), &io::stderr()).as_bytes());
+}
+
+/// Whether a person sits at a terminal on which a whole screen can be shown.
+pub fn has_screen() -> bool {
+    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+    io::stdin().is_terminal() && io::stdout().is_terminal() && !dumb
 }
 
 /// What is worth knowing beside the result goes to standard error.

@@ -175,8 +175,15 @@ pub fn not_by_phone(bench: &Bench<'_>, case: &Case, view: &View, now: Option<Tim
         .filter(|(_, action, _)| theirs(action))
         .reduce(|best, other| if other.0 > best.0 { other } else { best });
     best.map(|(_, action, why)| {
-        let what = words::lower_first(&words::action(&laid, action));
-        format!("What is likeliest to put it right is not for the phone: {what}. {why}")
+        let what = words::action(&laid, action);
+        // What a person may not do or cannot is said as whose work it is; an interlock has reasons of its own.
+        match bench.advisor.judge(case, action, now) {
+            Verdict::Barred { by: Some(_), .. } => {
+                let what = words::lower_first(&what);
+                format!("What is likeliest to put it right is not for the phone: {what}. {why}")
+            }
+            _ => format!("What is likeliest to put it right is not for the phone. {what}: that is work for the shop."),
+        }
     })
 }
 

@@ -46,7 +46,8 @@ const KEYS: [(&str, &[(&str, &str)]); 4] = [
     (
         "Answering",
         &[
-            ("1 to 9", "an answer; arrows and Enter do the same; m shows more answers"),
+            ("1 to 9", "an answer; arrows and Enter do the same"),
+            ("10, ...", "of more than nine answers: the number, or several, then Enter; m shows more"),
             ("t", "tick the box"),
             ("n, c", "not sure; could not"),
             ("a", "several answers at once, in one line: what to do next is worked out once, at the end"),
@@ -196,7 +197,7 @@ pub fn why(bench: &Bench<'_>, state: &State) -> Option<Document> {
         None => bench.figures.money(proposal.expected_cost),
     };
     document.paragraph(format!(
-        "This step alone: {}. From here {}, taking it: about {rest}.",
+        "This step alone: {}. From here {}, taking it: about {rest}, the chance of handing it over in it.",
         bench.figures.cost(proposal.cost, proposal.minutes),
         words::how_far(bench.knowledge, &state.case),
     ));

@@ -58,7 +58,7 @@ impl<I: Iterator<Item = io::Result<String>>, W: Write> Plain<I, W> {
     }
 
     fn show(&mut self, screen: &Screen) -> io::Result<()> {
-        let lines = screen.lines(self.width, usize::MAX, 0..screen.choices.len(), Paint::Plain);
+        let lines = screen.lines(self.width, usize::MAX, 0..screen.choices.len(), Paint::Plain).lines;
         writeln!(self.output)?;
         for line in lines {
             writeln!(self.output, "{line}")?;

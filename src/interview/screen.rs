@@ -10,6 +10,8 @@ const LEVELS: u8 = 6;
 const FEW_KEYS: u8 = 2;
 /// From this level on, nothing stands beneath the question that could stand beside it.
 const BARE: u8 = 5;
+/// From this level on, the steps of what is done stand behind a key, and a line says so.
+pub const STEPS_GO: u8 = 3;
 /// From these levels on, of what an answer may sound like there is only the first, and nothing.
 const ONE_SOUND: u8 = 2;
 const NO_SOUND: u8 = 6;
@@ -129,6 +131,17 @@ pub struct Screen {
     /// The key behind which stands what is left out here where there is little room, and its name: it is named there all
     /// the same.
     pub more: Option<(Key, &'static str)>,
+    /// What is said once before an answer is taken where the steps stand behind a key; none: it is taken at once.
+    pub unread: Option<String>,
+}
+
+/// A screen as lines, and how much was left out for them to fit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fitted {
+    /// The lines.
+    pub lines: Vec<String>,
+    /// The level of detail.
+    pub level: u8,
 }
 
 impl Screen {
@@ -148,6 +161,7 @@ impl Screen {
             strip: None,
             keys: Vec::new(),
             more: None,
+            unread: None,
         }
     }
 
@@ -167,7 +181,7 @@ impl Screen {
         Key::of(letter).filter(|key| self.keys.iter().any(|(k, _)| k == key))
     }
 
-    /// The screen as a document with some of its choices, counted from one on; one column.
+    /// The screen as a document with some of its choices, each with its number among all of them; one column.
     #[must_use]
     pub fn document(&self, level: u8, choices: std::ops::Range<usize>) -> Document {
         let mut document = self.head();
@@ -200,10 +214,8 @@ impl Screen {
         if !self.rows.is_empty() {
             blocks.push(Block::Paragraph(self.row_line()));
         }
-        let shown: Vec<Choice> = choices
-            .zip(1..)
-            .map(|(at, n): (usize, usize)| Choice { key: n.to_string(), says: self.choice(at, level).into() })
-            .collect();
+        let shown: Vec<Choice> =
+            choices.map(|at| Choice { key: (at + 1).to_string(), says: self.choice(at, level).into() }).collect();
         if !shown.is_empty() {
             blocks.push(Block::Choices(shown));
         }
@@ -272,13 +284,13 @@ impl Screen {
 
     /// The screen as lines that fit `width` and, where that can be done, `height`; one column.
     #[must_use]
-    pub fn lines(&self, width: usize, height: usize, choices: std::ops::Range<usize>, paint: Paint) -> Vec<String> {
+    pub fn lines(&self, width: usize, height: usize, choices: std::ops::Range<usize>, paint: Paint) -> Fitted {
         fitted(height, |level| lines_of(&self.document(level, choices.clone()), width, paint))
     }
 
     /// The same with what stands beside the question in a column of its own, where there is anything.
     #[must_use]
-    pub fn columns(&self, width: usize, height: usize, choices: std::ops::Range<usize>, paint: Paint) -> Vec<String> {
+    pub fn columns(&self, width: usize, height: usize, choices: std::ops::Range<usize>, paint: Paint) -> Fitted {
         if self.side.is_none() {
             return self.lines(width, height, choices, paint);
         }
@@ -314,20 +326,20 @@ pub fn quoted<'a>(phrases: impl IntoIterator<Item = &'a String>) -> String {
 }
 
 /// The fullest of the levels that fits a height; the barest where none does.
-fn fitted(height: usize, at_level: impl Fn(u8) -> Vec<String>) -> Vec<String> {
+fn fitted(height: usize, at_level: impl Fn(u8) -> Vec<String>) -> Fitted {
     let mut lines = Vec::new();
     for level in 0..=LEVELS {
         lines = at_level(level);
         if lines.len() <= height {
-            return lines;
+            return Fitted { lines, level };
         }
         // Before more is left out, blank lines are: the first stays, under the line of where we are.
         let squeezed = squeezed(&lines, height);
         if squeezed.len() <= height && level > 0 {
-            return squeezed;
+            return Fitted { lines: squeezed, level };
         }
     }
-    squeezed(&lines, height)
+    Fitted { lines: squeezed(&lines, height), level: LEVELS }
 }
 
 fn side_by_side(left: &[String], right: &[String], width: usize) -> Vec<String> {

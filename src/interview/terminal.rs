@@ -1,12 +1,14 @@
-//! A person at a terminal: one key answers, arrows and Enter do too, Esc goes back.
+//! A person at a terminal: one key answers, arrows and Enter do too, Esc goes back. Of more answers than there are digits
+//! the number is typed, then Enter.
 
-use super::screen::{Screen, Writing};
+use super::screen::{Fitted, STEPS_GO, Screen, Writing};
 use super::state::{Input, Key};
 use super::{Ask, Reply};
 use crate::report::Paint;
 use crate::units::is_printable;
 use dialoguer::console::{Key as Pressed, Term};
 use dialoguer::{FuzzySelect, theme::SimpleTheme};
+use std::collections::VecDeque;
 use std::io;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -50,8 +52,50 @@ fn wake() {}
 pub struct Terminal {
     term: Term,
     paint: Paint,
-    /// The page of choices last shown, and the first of all choices then: the same list opens where it was left.
+    /// The page of choices last shown, and which list it was: the same list opens where it was left.
     last_page: (String, usize),
+    pointed: Pointed,
+    /// What a line held beyond its first number.
+    waiting: VecDeque<Input>,
+}
+
+/// What was pointed out before an answer was taken, or read without that: it is not pointed out again.
+#[derive(Default)]
+struct Pointed(Option<String>);
+
+impl Pointed {
+    /// The input, unless something is to be read first that stands on no line: then the draft is kept and the screen says
+    /// so.
+    fn pass(&mut self, screen: &mut Screen, draft: &mut Draft, hidden: bool, input: Input) -> Option<Input> {
+        let Some(unread) = screen.unread.clone() else { return Some(input) };
+        let before = self.0.as_ref() == Some(&unread);
+        match input {
+            Input::Key(Key::How) => self.0 = Some(unread),
+            Input::Pick(_) | Input::Text(_) if hidden && !before => {
+                match input {
+                    Input::Pick(at) => draft.at = Some(at),
+                    Input::Text(typed) => draft.typed = typed,
+                    Input::Key(_) => {}
+                }
+                self.0 = Some(unread.clone());
+                screen.notices = vec![unread];
+                return None;
+            }
+            _ => {}
+        }
+        Some(input)
+    }
+}
+
+/// What a window shows of a screen.
+struct Frame {
+    lines: Vec<String>,
+    /// The last line.
+    prompt: String,
+    /// How many pages there are.
+    pages: usize,
+    /// Whether the steps of what is done stand behind a key.
+    hidden: bool,
 }
 
 /// What a person is about to say on this screen.
@@ -63,13 +107,21 @@ struct Draft {
     at: Option<usize>,
     /// What has been typed.
     typed: String,
+    /// The numbers of a line after the first, to be taken one after the other.
+    rest: VecDeque<Input>,
 }
 
 impl Terminal {
     /// Asks on standard output.
     #[must_use]
     pub fn new(paint: Paint) -> Self {
-        Self { term: Term::stdout(), paint, last_page: (String::new(), 0) }
+        Self {
+            term: Term::stdout(),
+            paint,
+            last_page: (String::new(), 0),
+            pointed: Pointed::default(),
+            waiting: VecDeque::new(),
+        }
     }
 
     /// Shows the cursor again and leaves the screen as it is.
@@ -86,16 +138,16 @@ impl Terminal {
         Window { columns: usize::from(width), rows: usize::from(height), paint: self.paint }
     }
 
-    /// Shows a screen; returns how many pages it has.
-    fn show(&self, screen: &Screen, draft: &Draft) -> io::Result<usize> {
-        let (lines, prompt, pages) = self.window().laid_out(screen, draft);
+    /// Shows a screen.
+    fn show(&self, screen: &Screen, draft: &Draft) -> io::Result<Frame> {
+        let frame = self.window().laid_out(screen, draft);
         self.term.clear_screen()?;
-        for line in lines {
-            self.term.write_line(&line)?;
+        for line in &frame.lines {
+            self.term.write_line(line)?;
         }
-        self.term.write_str(&prompt)?;
+        self.term.write_str(&frame.prompt)?;
         self.term.flush()?;
-        Ok(pages)
+        Ok(frame)
     }
 
     /// Long lists are found by typing part of a name.
@@ -145,27 +197,27 @@ impl Window {
         self.columns.saturating_sub(1).min(WIDEST)
     }
 
-    /// The lines of a screen, the last line, and how many pages there are.
-    fn laid_out(self, screen: &Screen, draft: &Draft) -> (Vec<String>, String, usize) {
+    fn laid_out(self, screen: &Screen, draft: &Draft) -> Frame {
         let room = self.rows.saturating_sub(2).max(4);
-        let (lines, pages) = if screen.choices.is_empty() && screen.writing == Writing::Nothing {
+        let (lines, pages, hidden) = if screen.choices.is_empty() && screen.writing == Writing::Nothing {
             // A text to read goes by pages, without its keys, which stand in the last line.
             let mut text = screen.clone();
             text.keys.clear();
-            let lines = text.lines(self.width(), usize::MAX, 0..0, self.paint);
+            let lines = text.lines(self.width(), usize::MAX, 0..0, self.paint).lines;
             let pages = lines.len().div_ceil(room).max(1);
             let from = draft.page.min(pages - 1) * room;
-            (lines[from..(from + room).min(lines.len())].to_vec(), pages)
+            (lines[from..(from + room).min(lines.len())].to_vec(), pages, false)
         } else {
             let from = (draft.page * PAGE).min(screen.choices.len());
             let to = (from + PAGE).min(screen.choices.len());
-            (self.question(screen, room, from..to), screen.choices.len().div_ceil(PAGE))
+            let Fitted { lines, level } = self.question(screen, room, from..to);
+            (lines, screen.choices.len().div_ceil(PAGE), level >= STEPS_GO)
         };
-        (lines, prompt(screen, draft, pages, self.width()), pages)
+        Frame { lines, prompt: prompt(screen, draft, pages, self.width()), pages, hidden }
     }
 
     /// A question with its answers: in two columns where the window is wide enough.
-    fn question(self, screen: &Screen, room: usize, choices: std::ops::Range<usize>) -> Vec<String> {
+    fn question(self, screen: &Screen, room: usize, choices: std::ops::Range<usize>) -> Fitted {
         if self.columns < *COLUMNS.start() {
             return screen.lines(self.width(), room, choices, self.paint);
         }
@@ -179,12 +231,14 @@ pub struct Played<K> {
     keys: K,
     /// The lines shown last, the last line among them.
     pub shown: Vec<String>,
+    pointed: Pointed,
+    waiting: VecDeque<Input>,
 }
 
 impl<K: Iterator<Item = Pressed>> Played<K> {
     /// Plays keys to a window.
     pub fn new(window: Window, keys: K) -> Self {
-        Self { window, keys, shown: Vec::new() }
+        Self { window, keys, shown: Vec::new(), pointed: Pointed::default(), waiting: VecDeque::new() }
     }
 
     /// In a list, what is typed takes the first line that holds it.
@@ -209,19 +263,26 @@ impl<K: Iterator<Item = Pressed>> Played<K> {
 
 impl<K: Iterator<Item = Pressed>> Ask for Played<K> {
     fn ask(&mut self, screen: &Screen) -> io::Result<Reply> {
+        if let Some(input) = self.waiting.pop_front() {
+            return Ok(Reply::Input(input));
+        }
+        let mut screen = screen.clone();
         let mut draft = Draft::default();
         loop {
-            let (mut lines, prompt, pages) = self.window.laid_out(screen, &draft);
-            lines.push(prompt);
-            self.shown = lines;
+            let mut frame = self.window.laid_out(&screen, &draft);
+            frame.lines.push(frame.prompt);
+            self.shown = frame.lines;
             if screen.writing == Writing::Name {
-                return Ok(self.find(screen));
+                return Ok(self.find(&screen));
             }
             match self.keys.next() {
                 None => return Ok(Reply::Ended),
                 Some(Pressed::CtrlC) => return Ok(Reply::Interrupted),
                 Some(pressed) => {
-                    if let Some(input) = press(screen, &mut draft, &pressed, pages) {
+                    let input = press(&screen, &mut draft, &pressed, frame.pages);
+                    let taken = input.and_then(|input| self.pointed.pass(&mut screen, &mut draft, frame.hidden, input));
+                    if let Some(input) = taken {
+                        self.waiting = std::mem::take(&mut draft.rest);
                         return Ok(Reply::Input(input));
                     }
                 }
@@ -234,7 +295,8 @@ impl<K: Iterator<Item = Pressed>> Ask for Played<K> {
 fn prompt(screen: &Screen, draft: &Draft, pages: usize, width: usize) -> String {
     let at = draft.at.and_then(|at| screen.choices.get(at)).map(|c| cut(c, 30)).unwrap_or_default();
     if screen.choices.len() > PAGE {
-        return format!("[{} of {pages}; m more] > {}{at}", draft.page + 1, draft.typed);
+        let how = if draft.typed.is_empty() { "; a number, Enter; m more" } else { "; Enter takes it" };
+        return format!("[{} of {pages}{how}] > {}{at}", draft.page + 1, draft.typed);
     }
     if !screen.choices.is_empty() || screen.writing != Writing::Nothing {
         return format!("> {}{at}", draft.typed);
@@ -279,19 +341,30 @@ impl Ask for Terminal {
         if screen.writing == Writing::Name {
             return self.find(screen);
         }
-        let list = screen.choices.last().cloned().unwrap_or_default();
+        if let Some(input) = self.waiting.pop_front() {
+            return Ok(Reply::Input(input));
+        }
+        let list = format!("{} {}", screen.place.1, screen.choices.len());
         let page = if self.last_page.0 == list && screen.choices.len() > PAGE { self.last_page.1 } else { 0 };
+        let mut screen = screen.clone();
         let mut draft = Draft { page, ..Draft::default() };
         loop {
             self.last_page = (list.clone(), draft.page);
             if INTERRUPTED.load(Ordering::Relaxed) {
                 return Ok(Reply::Interrupted);
             }
-            let pages = self.show(screen, &draft)?;
+            let frame = self.show(&screen, &draft)?;
             match self.term.read_key_raw() {
                 Ok(Pressed::CtrlC) => return Ok(Reply::Interrupted),
                 Ok(pressed) => {
-                    if let Some(input) = press(screen, &mut draft, &pressed, pages) {
+                    let input = press(&screen, &mut draft, &pressed, frame.pages);
+                    let taken = input.and_then(|input| self.pointed.pass(&mut screen, &mut draft, frame.hidden, input));
+                    if let Some(input) = taken {
+                        self.waiting = std::mem::take(&mut draft.rest);
+                        // What was taken is seen to be.
+                        if let Some(Input::Pick(at)) = self.waiting.back().or(Some(&input)) {
+                            self.last_page.1 = at / PAGE;
+                        }
                         return Ok(Reply::Input(input));
                     }
                 }
@@ -347,6 +420,11 @@ fn enter(screen: &Screen, draft: &mut Draft, pages: usize) -> Option<Input> {
         {
             return Some(Input::Key(key));
         }
+        if let Some(mut picks) = numbers(screen, &text) {
+            let first = picks.pop_front();
+            draft.rest = picks;
+            return first;
+        }
         return Some(Input::Text(text));
     }
     if let Some(at) = draft.at.take() {
@@ -357,6 +435,18 @@ fn enter(screen: &Screen, draft: &mut Draft, pages: usize) -> Option<Input> {
         return None;
     }
     Some(Input::Key(Key::Enter))
+}
+
+/// The choices whose numbers were typed, where all of it are such.
+fn numbers(screen: &Screen, text: &str) -> Option<VecDeque<Input>> {
+    if screen.writing != Writing::Nothing {
+        return None;
+    }
+    let pick = |word: &str| {
+        let number: usize = word.parse().ok()?;
+        (1..=screen.choices.len()).contains(&number).then(|| Input::Pick(number - 1))
+    };
+    text.split([' ', ',']).filter(|word| !word.is_empty()).map(pick).collect()
 }
 
 fn arrow(screen: &Screen, draft: &mut Draft, down: bool) {
@@ -388,8 +478,14 @@ fn typed(screen: &Screen, draft: &mut Draft, c: char) -> Option<Input> {
 }
 
 fn character(screen: &Screen, draft: &mut Draft, c: char, pages: usize) -> Option<Input> {
+    // Where one digit does not tell which, a number is typed, or several.
+    let separates = (c == ' ' || c == ',') && !draft.typed.is_empty();
+    if screen.choices.len() > PAGE && (c.is_ascii_digit() || separates) {
+        draft.typed.push(c);
+        return None;
+    }
     if let Some(digit) = c.to_digit(10).and_then(|d| usize::try_from(d).ok()).filter(|d| *d > 0) {
-        let at = draft.page * PAGE + digit - 1;
+        let at = digit - 1;
         return (at < screen.choices.len()).then_some(Input::Pick(at));
     }
     if c == 'm' && screen.choices.len() > PAGE {

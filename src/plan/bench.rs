@@ -45,6 +45,7 @@ pub fn case(knowledge: &Knowledge, user: &str) -> Case {
         tools: None,
         sheet: IndexMap::from([("opening-pressure".to_owned(), Measure { value: 25.0, unit: Unit::Psi })]),
         history: IndexMap::new(),
+        history_next: None,
         symptoms: vec![Ix::new(0)],
         log: vec![Event::Set { setting, value: "1 1/8 turns".to_owned() }.into()],
         taken_up: 0,

@@ -312,6 +312,7 @@ fn craft(knowledge: &Knowledge, draws: &Draws, draw: &mut Draw) -> Case {
         tools: None,
         sheet: sheet(knowledge),
         history,
+        history_next: None,
         symptoms: Vec::new(),
         log: Vec::new(),
         taken_up: 0,

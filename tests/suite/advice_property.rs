@@ -48,6 +48,7 @@ fn job(draw: &mut Draw) -> Case {
         tools: None,
         sheet: IndexMap::new(),
         history: IndexMap::new(),
+        history_next: None,
         symptoms: vec![],
         log: vec![],
         taken_up: 0,

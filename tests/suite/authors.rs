@@ -45,6 +45,23 @@ fn what_new_writes_vets_clean_and_works_a_job() {
     assert!(code == Some(0) && told.contains("Fill with fresh fuel") && told.contains("DANGER"), "{told}");
 }
 
+/// A name that may mean two is not guessed at, and what `new` tells names the folder.
+#[test]
+fn a_folder_of_the_name_of_a_built_in_base_is_told_apart() {
+    let place = tempfile::tempdir().expect("a folder");
+    let name = store::built_in_names()[0];
+    let (code, told) = doldrum(place.path(), &["new", name]);
+    assert!(code == Some(0) && told.contains(&format!("doldrum vet ./{name} ")), "{told}");
+    for command in [&["vet", name][..], &["triage", "--plain", "--knowledge", name]] {
+        let (code, told) = doldrum(place.path(), command);
+        assert!(code == Some(2) && told.contains(&format!("`./{name}`")), "{command:?}: {told}");
+    }
+    let (code, told) = doldrum(place.path(), &["vet", &format!("./{name}"), "--quick"]);
+    assert!(code == Some(0) && told.contains(&format!("./{name}: ")), "{told}");
+    let elsewhere = tempfile::tempdir().expect("a folder");
+    assert_eq!(doldrum(elsewhere.path(), &["vet", name, "--quick"]).0, Some(0));
+}
+
 #[test]
 fn nothing_is_written_over() {
     let place = tempfile::tempdir().expect("a folder");

@@ -11,6 +11,19 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
+/// Whose chance a figure is stands beside it: that of the answer, then that of the cause.
+#[test]
+fn what_an_answer_means_cannot_be_read_as_the_chance_of_a_cause() {
+    let place = tempfile::tempdir().expect("a folder");
+    let shown = call(place.path(), "1\n1\n1\nt\n1\n\n3\n\ns\n");
+    let meanings = shown.rsplit("What each answer means").next().expect("a question").replace('\n', " ");
+    let words = meanings.split_whitespace().collect::<Vec<_>>().join(" ");
+    let (first, _) = words.split_once("; next: ").expect("what comes next");
+    assert!(first.contains("1 answered so ") && first.contains(" times; likeliest then: "), "{words}");
+    assert!(first.ends_with(" of 10") || first.ends_with(" of 100"), "{words}");
+    assert!(shown.contains("question 2, at most about 12"), "{shown}");
+}
+
 /// A call by these lines, at the built-in base on a craft of one cylinder.
 fn call(place: &Path, lines: &str) -> String {
     let mut command = Command::cargo_bin("doldrum").expect("the program is built");
@@ -20,6 +33,40 @@ fn call(place: &Path, lines: &str) -> String {
     let shown = String::from_utf8(output.stdout).expect("text");
     assert!(output.status.success(), "{shown}{}", String::from_utf8_lossy(&output.stderr));
     shown
+}
+
+/// An owner knows no layouts: they count leads, and a layout is marked for each count.
+#[test]
+fn the_layout_is_asked_in_words_that_can_be_said() {
+    let place = tempfile::tempdir().expect("a folder");
+    let asked = |reply: &str| {
+        let _ = fs::remove_file(place.path().join("c.yaml"));
+        let mut command = Command::cargo_bin("doldrum").expect("the program is built");
+        command.env("NO_COLOR", "1").env("COLUMNS", "80").current_dir(place.path());
+        command.args(["triage", "c.yaml", "--plain", "--for", "owner"]);
+        let lines = format!("1\n1\n1\nt\n1\n{reply}\n\n3\n\n");
+        let output = command.write_stdin(lines).output().expect("ran");
+        let kept = fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+        (String::from_utf8(output.stdout).expect("text"), kept)
+    };
+    let (shown, kept) = asked("n");
+    let question =
+        shown.split("How many spark plug leads do you see, one, two or three?").nth(1).expect("the question");
+    assert!(shown.contains("Say:") && question.contains("n not known"), "{question}");
+    assert!(kept.contains("layout: twin-each"), "not known is the usual one: {kept}");
+    let layouts = watercraft::knowledge().layouts;
+    let choices = question.split("\n> ").next().expect("the screen").replace('\n', " ");
+    let choices = choices.split_whitespace().collect::<Vec<_>>().join(" ");
+    for count in ["one", "two", "three"] {
+        let before = choices.split(&format!(" (for {count})")).next().expect("text");
+        assert_eq!(choices.matches(&format!("(for {count})")).count(), 1, "{choices}");
+        let marked = layouts.iter().filter(|(_, layout)| before.ends_with(&layout.title)).map(|(_, layout)| layout);
+        let cylinders: Vec<usize> = marked.map(|layout| layout.cylinders.len()).collect();
+        assert_eq!(cylinders, [["one", "two", "three"].iter().position(|n| *n == count).expect("one") + 1]);
+    }
+    assert!(asked("5").1.contains("layout: triple-each"));
+    // The history is said, too.
+    assert!(shown.contains("\u{201c}When did it last run well"), "{shown}");
 }
 
 /// What is answered where nothing else is said: no danger, no smell, a craft as it usually is that cranks and does not

@@ -827,6 +827,7 @@ fn random_case(draw: &mut Draw, knowledge: &Knowledge) -> Case {
         tools: None,
         sheet: IndexMap::new(),
         history: IndexMap::new(),
+        history_next: None,
         symptoms: if draw.below(5) == 0 { vec![] } else { vec![Ix::new(0)] },
         log: vec![],
         taken_up: 0,

@@ -285,6 +285,7 @@ fn any_case() -> impl Strategy<Value = Case> {
                 case.tools = tools;
                 case.sheet = sheet.into_iter().map(|(k, value)| (k, Measure { value, unit: Unit::Psi })).collect();
                 case.history = stood.map(|value| (Ix::new(0), value)).into_iter().collect();
+                case.history_next = stood.map(|_| Ix::new(1));
                 case.symptoms = vec![Ix::new(1)];
                 case.log = log.into_iter().map(|(at, event)| Entry { at, event }).collect();
                 case

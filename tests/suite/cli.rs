@@ -174,6 +174,25 @@ fn standard_input_is_a_case_too_and_triage_reads_lines() {
 }
 
 #[test]
+fn what_is_not_saved_is_not_said_to_be() {
+    let place = tempfile::tempdir().expect("a folder");
+    for (lines, kept) in [("q\n", false), ("t\n1\nq\n", true)] {
+        let output = doldrum()
+            .current_dir(place.path())
+            .arg("--knowledge")
+            .arg(folder())
+            .args(["triage", "--plain", "--case", "c.yaml", "--title", "Job A"])
+            .write_stdin(lines)
+            .output()
+            .expect("ran");
+        let told = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert_eq!(place.path().join("c.yaml").exists(), kept, "{told}");
+        assert_eq!(told.contains("Saved in c.yaml"), kept, "{told}");
+        assert_eq!(told.contains("Nothing to save yet."), !kept, "{told}");
+    }
+}
+
+#[test]
 fn no_escape_code_goes_to_a_file() {
     let (_, out, _) = with_case(&["assess", "case.yaml"], CASE);
     assert!(!out.contains('\u{1b}'));

@@ -493,7 +493,7 @@ proptest! {
                 step(&desk, &mut session, input);
                 for (width, height) in [(80, 22), (40, 22)] {
                     let screen = screen(&desk, &session);
-                    let lines = screen.lines(width, height, 0..screen.choices.len().min(9), Paint::Plain);
+                    let lines = screen.lines(width, height, 0..screen.choices.len().min(9), Paint::Plain).lines;
                     prop_assert!(!lines.is_empty() && lines.iter().all(|line| line.chars().count() <= width), "{:?}", lines);
                 }
             }

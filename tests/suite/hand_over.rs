@@ -193,6 +193,7 @@ fn the_questions_of_a_call_cannot_be_skipped() {
             tools: None,
             sheet: indexmap::IndexMap::new(),
             history: indexmap::IndexMap::new(),
+            history_next: None,
             symptoms: Vec::new(),
             log: Vec::new(),
             taken_up: 0,
@@ -282,7 +283,9 @@ fn a_repair_after_which_it_was_still_there_is_not_told_as_what_was_found() {
         case.log.extend(between.map(tried));
         case.log.extend([done("rm-filter-replace"), tried(Presence::Absent)]);
         at_bench(&knowledge, |bench| {
-            let Ok(Some(Ending::Fixed(record))) = ending(bench, &case, End::Cured, None, noon()) else { panic!("fixed") };
+            let Ok(Some(Ending::Fixed(record))) = ending(bench, &case, End::Cured, None, noon()) else {
+                panic!("fixed")
+            };
             let page = in_one_line(&record);
             page.split_once("Tell the owner").expect("the owner is told something").1.to_owned()
         })

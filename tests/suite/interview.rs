@@ -70,6 +70,15 @@ fn a_sniff_of_none_counts_only_once_it_is_aired() {
     assert!(finished.case.log.is_empty());
 }
 
+/// Work and waiting are told apart; once it is aired there is nothing to wait for.
+#[test]
+fn the_sniff_says_what_of_its_time_is_waiting() {
+    let (shown, ..) = interview(None, &["t"], 80);
+    let (before, after) = shown.split_once("> t").expect("two screens");
+    assert!(before.contains("This check: 2 min of work and 10 min of waiting, nothing to buy."), "{before}");
+    assert!(after.contains("This check: 2 min, nothing to buy."), "{after}");
+}
+
 #[test]
 fn fire_ends_it_at_once_on_every_screen() {
     for lines in [&["!"][..], &["t", "1", "!"], &["t", "1", "", "", "1", "!"], &["t", "1", "", "", "1", "", "!"]] {
@@ -158,6 +167,31 @@ fn what_is_said_of_a_job_without_a_complaint() {
 /// A case past intake, as text.
 fn on_the_bench() -> Case {
     interview(None, &INTAKE, 80).1.case
+}
+
+/// Whoever leaves among the questions of history is asked the rest of them, at the one that was next; whoever skipped
+/// them, or has been past them, is not.
+#[test]
+fn a_job_left_among_the_questions_of_history_goes_on_there() {
+    let left_after = |n: usize| {
+        let finished = interview(None, &[&INTAKE[..n], &["q"]].concat(), 80).1;
+        let written = doldrum::case::text::write(&finished.case, &knowledge());
+        let (case, findings) = read("case.yaml", &written, &knowledge());
+        let case = case.unwrap_or_else(|| panic!("{:?}", findings.sorted()));
+        interview(Some(case), &["t", "1"], 80).0
+    };
+    let first = left_after(INTAKE.len() - 2);
+    assert!(first.contains("How long has it stood?") && !first.contains("So far:"), "{first}");
+    let sniff = first.find("Do you smell").expect("the safety question");
+    assert!(first.find("How long has it stood?").is_some_and(|at| sniff < at), "the safety question is first: {first}");
+    let picked = left_after(INTAKE.len() - 3);
+    assert!(picked.contains("How long has it stood?"), "{picked}");
+    let second = left_after(INTAKE.len() - 1);
+    assert!(second.contains("Was a primer fitted later?") && !second.contains("How long"), "{second}");
+    let past = left_after(INTAKE.len());
+    assert!(past.contains("So far:") && !past.contains("Was a primer"), "{past}");
+    let skipped = interview(None, &["t", "1", "", "", "1", "", "s", "q"], 80).1.case;
+    assert_eq!(skipped.history_next, None);
 }
 
 #[test]

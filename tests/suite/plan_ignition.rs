@@ -24,6 +24,7 @@ fn case(knowledge: &Knowledge, craft: Craft, user: usize) -> Case {
         tools: None,
         sheet: IndexMap::new(),
         history: IndexMap::new(),
+        history_next: None,
         symptoms: knowledge.symptoms.iter().map(|(ix, _)| ix).take(1).collect(),
         log: Vec::new(),
         taken_up: 0,

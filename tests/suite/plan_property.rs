@@ -65,6 +65,7 @@ fn case_of(draw: &Draw, knowledge: &Knowledge) -> Case {
         tools: None,
         sheet: IndexMap::new(),
         history: IndexMap::new(),
+        history_next: None,
         symptoms: vec![Ix::new(draw.symptom % knowledge.symptoms.len())],
         log: opened.collect(),
         taken_up: 0,

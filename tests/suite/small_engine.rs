@@ -33,6 +33,7 @@ pub fn new_case(knowledge: &Knowledge) -> Case {
         tools: None,
         sheet: indexmap::IndexMap::new(),
         history: indexmap::IndexMap::new(),
+        history_next: None,
         symptoms: Vec::new(),
         log: Vec::new(),
         taken_up: 0,

@@ -20,6 +20,8 @@ struct Seat {
     child: Box<dyn Child + Send + Sync>,
     keys: Box<dyn Write + Send>,
     screen: Arc<Mutex<vt100::Parser>>,
+    /// All that was written so far.
+    written: Arc<Mutex<Vec<u8>>>,
     _master: Box<dyn MasterPty + Send>,
 }
 
@@ -49,23 +51,31 @@ impl Seat {
     }
 
     fn at(place: &Path, mut command: CommandBuilder, rows: u16, cols: u16) -> Self {
+        command.env("TERM", "xterm-256color");
+        Self::started(place, command, rows, cols)
+    }
+
+    /// With the kind of terminal that the command's environment names.
+    fn started(place: &Path, mut command: CommandBuilder, rows: u16, cols: u16) -> Self {
         let size = PtySize { rows, cols, pixel_width: 0, pixel_height: 0 };
         let pair = native_pty_system().openpty(size).expect("a terminal");
         command.cwd(place);
-        command.env("TERM", "xterm-256color");
         let child = pair.slave.spawn_command(command).expect("it starts");
         drop(pair.slave);
         let mut reader = pair.master.try_clone_reader().expect("a reader");
         let keys = pair.master.take_writer().expect("a writer");
         let screen = Arc::new(Mutex::new(vt100::Parser::new(some(rows), some(cols), 200)));
         let seen = Arc::clone(&screen);
+        let written = Arc::new(Mutex::new(Vec::new()));
+        let heard = Arc::clone(&written);
         std::thread::spawn(move || {
             let mut bytes = [0; 4096];
             while let Ok(n @ 1..) = reader.read(&mut bytes) {
+                heard.lock().expect("not poisoned").extend_from_slice(&bytes[..n]);
                 seen.lock().expect("not poisoned").process(&bytes[..n]);
             }
         });
-        Self { child, keys, screen, _master: pair.master }
+        Self { child, keys, screen, written, _master: pair.master }
     }
 
     fn text(&self) -> String {
@@ -360,6 +370,96 @@ fn the_phone_has_two_columns_in_a_wide_window_and_one_in_a_narrow_one() {
     }
 }
 
+/// Where there is no room for the steps of a check that makes sparks, it is not answered by the question alone.
+#[test]
+fn steps_that_found_no_room_are_pointed_out_before_an_answer() {
+    let place = tempfile::tempdir().expect("a folder");
+    let file = place.path().join("c.yaml");
+    let case = "format: 1\nknowledge: {id: small-engine}\nsymptoms: [sy-no-start]\nlog:\n  - {check: ck-smell, outcome: none, \
+                aired: 10 min}\n";
+    let answered = || std::fs::read_to_string(&file).expect("kept").contains("ck-plug-look");
+    for rows in [16, 40] {
+        std::fs::write(&file, case).expect("written");
+        let mut seat = Seat::new(place.path(), &["triage", "c.yaml"], rows, 80);
+        seat.then("[ ]", "t");
+        seat.then("[x]", "1");
+        seat.then("So far:", "o");
+        seat.then("Which check?", "spark plug\r");
+        seat.then("How do the plugs look?", "t");
+        if rows == 16 {
+            seat.sees("2 steps: h shows them.");
+            assert!(!seat.text().contains("Pull the plugs."), "{}", seat.text());
+            seat.then("[x]", "1");
+            seat.sees("First read how it is done");
+            assert!(!answered());
+            seat.then("First read how it is done", "h");
+            seat.then("Crank three bursts.", "b");
+            seat.then("front: ?", "1");
+        } else {
+            seat.sees("Pull the plugs.");
+            seat.then("[x]", "1");
+        }
+        seat.then("front: Dry", "1");
+        seat.sees("So far:");
+        assert!(answered());
+        seat.then("So far:", "q");
+        assert_eq!(seat.end(), 0);
+    }
+}
+
+/// More complaints than digits: each has one number on whatever page it stands, and several are taken at once.
+#[test]
+fn a_long_list_keeps_its_numbers_from_page_to_page() {
+    let place = tempfile::tempdir().expect("a folder");
+    let mut seat = Seat::with_base(place.path(), None, &["triage", "c.yaml", "--layout", "single"], 24, 80);
+    seat.then("[ ]", "t");
+    seat.then("[x]", "1");
+    seat.then("What is fitted?", "\r");
+    seat.sees("What does the customer say?");
+    let number = |text: &str, of: &str| {
+        let line = text.lines().find(|line| line.contains(of)).unwrap_or_else(|| panic!("no {of}:\n{text}"));
+        line.split_whitespace().next().expect("a number").to_owned()
+    };
+    let knowledge = crate::hand_over::watercraft();
+    let titles: Vec<&str> = knowledge.symptoms.iter().map(|(_, symptom)| symptom.title.as_str()).take(14).collect();
+    assert_eq!(number(&seat.text(), titles[2]), "3");
+    seat.then("What does the customer say?", "m");
+    seat.sees(titles[12]);
+    assert_eq!(number(&seat.text(), titles[12]), "13");
+    // Both by their numbers, from a page that shows only one of them.
+    seat.then(titles[12], "13, 3\r");
+    seat.then(&format!("[2] {}", titles[2]), "q");
+    assert_eq!(seat.end(), 0);
+    let kept = std::fs::read_to_string(place.path().join("c.yaml")).expect("kept");
+    let ids: Vec<&str> = knowledge.symptoms.ids().collect();
+    assert!(kept.contains(&format!("symptoms: [{}, {}]", ids[12], ids[2])), "{kept}");
+}
+
+/// Whoever wants no color says so once for all programs; a terminal that can do nothing is asked by lines.
+#[test]
+fn no_color_and_a_dumb_terminal_are_heeded() {
+    let place = tempfile::tempdir().expect("a folder");
+    for (name, value, colored, by_lines) in
+        [("NO_COLOR", "", true, false), ("NO_COLOR", "1", false, false), ("TERM", "dumb", false, true)]
+    {
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_doldrum"));
+        command.args(["--knowledge", folder().to_str().expect("a plain path"), "triage", "c.yaml"]);
+        command.env_remove("NO_COLOR");
+        command.env("TERM", "xterm-256color");
+        command.env(name, value);
+        let mut seat = Seat::started(place.path(), command, 24, 80);
+        seat.then("[ ]", if by_lines { "q\r" } else { "q" });
+        assert_eq!(seat.end(), 0);
+        let written = String::from_utf8_lossy(&seat.written.lock().expect("not poisoned")).into_owned();
+        // Select Graphic Rendition: a number, or several, and an m.
+        let paints = written.split("\u{1b}[").skip(1).any(|code| {
+            code.trim_start_matches(|c: char| c.is_ascii_digit() || c == ';').starts_with('m') && !code.starts_with('m')
+        });
+        assert_eq!(paints, colored, "{name}={value}: {written:?}");
+        assert_eq!(!written.contains("\u{1b}[2J"), by_lines, "{name}={value}: {written:?}");
+    }
+}
+
 /// A call that breaks off in the middle, undone and changed before, and goes on with nothing asked twice but what comes
 /// first in every call.
 #[test]
@@ -370,7 +470,8 @@ fn a_phone_call_killed_in_the_middle_goes_on() {
         let mut seat = Seat::with_base(place.path(), None, &arguments, rows, cols);
         seat.every_call();
         seat.then("What is fitted?", "\r");
-        seat.then("What does the customer say?", "3");
+        // Of more than nine complaints the number is typed, then Enter.
+        seat.then("What does the customer say?", "3\r");
         seat.then("[1] Cranks", "\r");
         seat.then("history 1 of", "s");
         // What the owner may say stands beside the answer. It is answered, taken back, and answered again.

@@ -59,6 +59,7 @@ impl Reader<'_> {
             return None;
         }
         let history = self.history(&raw.history);
+        let history_next = raw.history_next.as_ref().and_then(|id| self.find(&self.knowledge.history, id, "fact"));
         let craft = self.craft(&raw.craft, &history);
         let knowledge = self.knowledge;
         let laid = Laid::new(knowledge, craft.clone());
@@ -70,6 +71,7 @@ impl Reader<'_> {
             tools: self.tools(raw.tools.as_deref()),
             sheet: self.sheet(&raw.sheet),
             history: history.into_iter().map(|(fact, (value, _))| (fact, value)).collect(),
+            history_next,
             symptoms: self.symptoms(&laid, &raw.symptoms),
             log: Vec::new(),
             taken_up: 0,

@@ -30,6 +30,8 @@ pub(super) struct RawCase {
     /// Fact to answer: `cx-hose-type: old-original-resin-hose`.
     #[serde(default)]
     pub(super) history: IndexMap<RawId, RawId>,
+    /// The fact that the interview asks next, where it was left among these questions; absent: it goes on with checks.
+    pub(super) history_next: Option<RawId>,
     /// What the customer complains of: `sy-...`
     #[serde(default)]
     pub(super) symptoms: Vec<RawId>,

@@ -37,6 +37,9 @@ pub fn write(case: &Case, knowledge: &Knowledge) -> String {
             .iter()
             .map(|(fact, value)| (knowledge.history.id(*fact), scalar(&knowledge.history[*fact].values[*value].id))),
     );
+    if let Some(next) = case.history_next {
+        let _ = writeln!(text, "history_next: {}", scalar(knowledge.history.id(next)));
+    }
     let symptoms: Vec<String> = case.symptoms.iter().map(|s| scalar(knowledge.symptoms.id(*s))).collect();
     let _ = writeln!(text, "symptoms: [{}]", symptoms.join(", "));
     if !case.log.is_empty() {

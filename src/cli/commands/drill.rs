@@ -2,7 +2,7 @@
 
 use crate::access::AccessGraph;
 use crate::cli::args::{Common, Drill as Arguments, Format};
-use crate::cli::out::{Failure, page_width, paint, print, print_document};
+use crate::cli::out::{Failure, has_screen, page_width, paint, print, print_document};
 use crate::cli::{Exit, load};
 use crate::decision::Settings;
 use crate::drill::Drill;
@@ -129,7 +129,7 @@ fn record(path: &Path) -> Result<Progress, Failure> {
 
 /// At a terminal by keys, else by lines. Where the debrief is for programs, the lines go to standard error.
 fn ask(desk: &Desk<'_>, session: &mut Session<'_, '_>, args: &Arguments) -> Result<Parting, Failure> {
-    if io::stdin().is_terminal() && io::stdout().is_terminal() && !args.plain {
+    if has_screen() && !args.plain {
         end_in_order_on_ctrl_c();
         let mut terminal = Terminal::new(paint());
         let parting = ask_drill(desk, session, &mut terminal);

@@ -33,7 +33,7 @@ fn base(folder: &Path, name: Option<&str>, common: &Common) -> Result<Exit, Fail
     for (file, text) in schema::files() {
         store::write_below(folder, &format!("schema/{file}"), &text)?;
     }
-    let shown = folder.display();
+    let shown = shown(folder);
     if !common.quiet {
         say(&format!(
             "A knowledge base of one symptom, two causes, a check and a repair is in {shown}.\n\
@@ -44,6 +44,12 @@ fn base(folder: &Path, name: Option<&str>, common: &Common) -> Result<Exit, Fail
         ))?;
     }
     Ok(Exit::Done)
+}
+
+/// A folder as the other commands take it: a bare name may be that of a knowledge base that is built in.
+fn shown(folder: &Path) -> String {
+    let bare = folder.file_name().is_some_and(|name| name == folder.as_os_str());
+    if bare { format!("./{}", folder.display()) } else { folder.display().to_string() }
 }
 
 fn case(file: &Path, common: &Common) -> Result<Exit, Failure> {

@@ -4,7 +4,7 @@ use super::cases;
 use crate::access::AccessGraph;
 use crate::case::{Case, usual_case};
 use crate::cli::args::{Common, Job, Triage};
-use crate::cli::out::{Failure, advise, page_width, paint, print, print_document};
+use crate::cli::out::{Failure, advise, has_screen, page_width, paint, print, print_document};
 use crate::cli::{Exit, args::Format, load};
 use crate::decision::{Follow, Settings};
 use crate::finding::nearest;
@@ -101,8 +101,7 @@ pub(super) fn clock() -> Option<Timestamp> {
 
 /// At a terminal by keys, else by lines.
 fn ask(bench: &Bench<'_>, case: Case, triage: &Triage, keeper: &mut Keeper) -> Result<Finished, Failure> {
-    let attended = io::stdin().is_terminal() && io::stdout().is_terminal();
-    if attended && !triage.plain {
+    if has_screen() && !triage.plain {
         end_in_order_on_ctrl_c();
         let mut terminal = Terminal::new(paint());
         let finished = interview(bench, case, &mut terminal, keeper, &clock);
@@ -117,7 +116,11 @@ fn ask(bench: &Bench<'_>, case: Case, triage: &Triage, keeper: &mut Keeper) -> R
 /// What is said in parting.
 fn part(bench: &Bench<'_>, finished: &Finished, path: &Path, common: &Common) -> Result<Exit, Failure> {
     let base = common.knowledge.as_ref().map(|base| format!(" --knowledge {}", base.display())).unwrap_or_default();
-    let kept = format!("Saved in {}. Go on with: doldrum{base} triage {}", path.display(), path.display());
+    let kept = if path.exists() {
+        format!("Saved in {}. Go on with: doldrum{base} triage {}", path.display(), path.display())
+    } else {
+        "Nothing to save yet.".to_owned()
+    };
     let Some(end) = finished.end else { return Err(Failure::Interrupted(kept)) };
     if let End::Stopped(lock) = end {
         print_document(&pages::stop(bench.knowledge, lock), Format::Text)?;

@@ -78,8 +78,10 @@ pub(super) fn general_keys(screen: &mut Screen) {
 pub(super) fn progress(bench: &Bench<'_>, state: &State) -> String {
     let checks = state.case.log.iter().filter(|e| matches!(e.event, Event::Answer { .. })).count();
     // Whoever is on the phone stands only so many questions.
-    let count = match bench.knowledge.users[state.case.user].asks {
-        Some(asks) => format!("question {} of about {asks}", checks + 1),
+    let most = bench.knowledge.users[state.case.user].asks;
+    let count = match most.map(|most| usize::try_from(most).unwrap_or(usize::MAX)) {
+        Some(asks) if checks < asks => format!("question {}, at most about {asks}", checks + 1),
+        Some(_) => format!("question {}", checks + 1),
         None => format!("check {}", checks + 1),
     };
     match &state.view {

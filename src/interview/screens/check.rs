@@ -4,7 +4,7 @@ use super::cautions::{cautions, hazards_of};
 use super::phone::{bands_heard, beside, heard, manner, step_words, stop_words};
 use crate::case::{Entry, Event};
 use crate::decision::{Action, Branch, Proposal};
-use crate::interview::screen::{Part, Row, Screen, Writing};
+use crate::interview::screen::{Part, Row, STEPS_GO, Screen, Writing};
 use crate::interview::state::{Key, State};
 use crate::interview::step::{Bench, by_phone, closing, missing_ticks};
 use crate::knowledge::layout::{Instance, Laid};
@@ -98,7 +98,8 @@ pub(super) fn check_parts(
     if phone.is_some() {
         stop_words(screen);
     }
-    cost_part(bench, state, &laid, &action, places.len(), screen);
+    let wait = closes.map(|(_, minutes, _)| minutes).filter(|_| !state.aired);
+    cost_part(bench, state, &laid, (&action, places.len(), wait), screen);
 }
 
 /// Why what was asked already is asked again: what opened the hazard since.
@@ -118,24 +119,37 @@ fn asked_again(
     }
 }
 
-/// How it is done, in short.
+/// How it is done, in short; where there is no room for it, that it is to be read first.
 fn how(item: &Check, screen: &mut Screen) {
-    if item.how.is_empty() {
+    let n = item.how.len();
+    if n == 0 {
         return;
     }
-    let steps = |n: usize| {
-        let steps = item.how.iter().take(n).enumerate();
-        Block::Steps(
-            steps.map(|(n, what)| Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() }).collect(),
-        )
-    };
-    if item.how.len() <= STEPS {
-        screen.say(Part::until(3, steps(STEPS)));
+    let behind = Block::Paragraph(Rich::strong(&behind_a_key(n)));
+    if n <= STEPS {
+        screen.say(Part::shortened(STEPS_GO, first_steps(item, n), behind));
     } else {
-        let more = format!("The first of {} steps; h shows all:", item.how.len());
-        screen.say(Part::until(3, Block::Paragraph(Rich::plain(&more))));
-        screen.say(Part::until(3, steps(STEPS - 1)));
+        let more = format!("The first of {n} steps; h shows all:");
+        screen.say(Part::shortened(STEPS_GO, Block::Paragraph(Rich::plain(&more)), behind));
+        screen.say(Part::until(STEPS_GO, first_steps(item, STEPS - 1)));
     }
+    // Sparks beside open fuel: nobody goes by the question alone.
+    if item.ignites {
+        let title = words::lower_first(&item.title);
+        screen.unread = Some(format!("First read how it is done: {title}; h shows it. Or answer once more."));
+    }
+}
+
+fn first_steps(item: &Check, n: usize) -> Block {
+    let steps = item.how.iter().take(n).enumerate();
+    Block::Steps(
+        steps.map(|(n, what)| Step { mark: Mark::Number(n + 1), what: what.into(), ..Step::default() }).collect(),
+    )
+}
+
+/// "4 steps: h shows them."
+pub(super) fn behind_a_key(steps: usize) -> String {
+    if steps == 1 { "1 step: h shows it.".to_owned() } else { format!("{steps} steps: h shows them.") }
 }
 
 pub(super) fn rows(
@@ -205,13 +219,12 @@ pub(super) fn ticks_part(bench: &Bench<'_>, state: &State, needs: &Before, air: 
     }
 }
 
-/// What it costs and what the likeliest answers would lead to.
+/// What it costs, at so many places and with so long a wait before it, and what the likeliest answers would lead to.
 pub(super) fn cost_part(
     bench: &Bench<'_>,
     state: &State,
     laid: &Laid<'_>,
-    action: &Action,
-    n: usize,
+    (action, n, wait): (&Action, usize, Option<Minutes>),
     screen: &mut Screen,
 ) {
     let Action::Check(check) = action else { return };
@@ -224,7 +237,11 @@ pub(super) fn cost_part(
     } else {
         "nothing to buy".to_owned()
     };
-    let mut text = format!("This check: {}, {buys}.", bench.figures.minutes(minutes));
+    let mut takes = bench.figures.minutes(minutes);
+    if let Some(wait) = wait.filter(|wait| *wait > Minutes::ZERO) {
+        takes = format!("{takes} of work and {} of waiting", bench.figures.minutes(wait));
+    }
+    let mut text = format!("This check: {takes}, {buys}.");
     let next = state.view.as_ref().map(|v| &v.advice.next).filter(|p| p.action == *action);
     let short = text.clone();
     if let Some(proposal) = next {

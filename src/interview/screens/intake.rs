@@ -8,6 +8,7 @@ use crate::interview::hand_over::EMERGENCY;
 use crate::interview::screen::{Part, Screen};
 use crate::interview::state::{Focus, Key, Stage, State};
 use crate::interview::step::{Bench, before, by_phone, facts, focus, stopped_by, symptoms_of};
+use crate::knowledge::Knowledge;
 use crate::knowledge::layout::Instance;
 use crate::report::{Block, Rich, words};
 use jiff::Timestamp;
@@ -98,6 +99,10 @@ pub(super) fn sniff(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) ->
 
 pub(super) fn layout(bench: &Bench<'_>, state: &State) -> Screen {
     let mut screen = Screen::new(heading(bench, state), "the craft");
+    if by_phone(bench.knowledge, &state.case) && !same_cylinders(bench.knowledge) {
+        layout_by_phone(bench, state, &mut screen);
+        return screen;
+    }
     screen.ask("How is it laid out?");
     screen.choices = bench
         .knowledge
@@ -111,6 +116,49 @@ pub(super) fn layout(bench: &Bench<'_>, state: &State) -> Screen {
     screen.keys.push((Key::Enter, "take the usual".to_owned()));
     screen.keys.push((Key::Back, "back".to_owned()));
     screen
+}
+
+/// Whether a count of cylinders tells nothing.
+fn same_cylinders(knowledge: &Knowledge) -> bool {
+    let counts: Vec<usize> = knowledge.layouts.iter().map(|(_, layout)| layout.cylinders.len()).collect();
+    counts.iter().all(|n| *n == counts[0])
+}
+
+/// What an owner can count without opening anything: the leads, one for each cylinder. Of several layouts with as many the
+/// usual one is taken, else the first.
+fn layout_by_phone(bench: &Bench<'_>, state: &State, screen: &mut Screen) {
+    let layouts = &bench.knowledge.layouts;
+    let mut counts: Vec<usize> = layouts.iter().map(|(_, layout)| layout.cylinders.len()).collect();
+    counts.sort_unstable();
+    counts.dedup();
+    let spoken: Vec<String> = counts.iter().map(|n| count(*n)).collect();
+    let (last, others) = spoken.split_last().expect("there are two counts at least");
+    screen.say(Part::always(Block::Paragraph(Rich::plain("They look and touch nothing. Say:"))));
+    let which = format!("{} or {last}", others.join(", "));
+    screen.ask(&format!("\u{201c}How many spark plug leads do you see, {which}?\u{201d}"));
+    let with = |n: usize| layouts.iter().filter(move |(_, layout)| layout.cylinders.len() == n);
+    let taken = |n: usize| {
+        let usual = with(n).find(|(ix, _)| *ix == state.case.craft.layout);
+        usual.or_else(|| with(n).next()).map(|(ix, _)| ix)
+    };
+    screen.choices = layouts
+        .iter()
+        .map(|(ix, layout)| {
+            let n = layout.cylinders.len();
+            let mark = if taken(n) == Some(ix) { format!(" (for {})", count(n)) } else { String::new() };
+            format!("{}{mark}", layout.title)
+        })
+        .collect();
+    let marked = "Take the one marked for as many, unless they can tell more.";
+    screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(marked))));
+    screen.keys.push((Key::NotSure, NOT_KNOWN.to_owned()));
+    screen.keys.push((Key::Back, "back".to_owned()));
+}
+
+/// "two": a small number as it is said.
+fn count(n: usize) -> String {
+    let words = ["none", "one", "two", "three", "four", "five", "six"];
+    words.get(n).map_or_else(|| n.to_string(), |word| (*word).to_owned())
 }
 
 pub(super) fn options(bench: &Bench<'_>, state: &State) -> Screen {
@@ -154,7 +202,12 @@ pub(super) fn history(bench: &Bench<'_>, state: &State, at: usize) -> Screen {
     let mut screen = Screen::new(heading(bench, state), right);
     let Some(fact) = facts.get(at) else { return screen };
     let item = &bench.knowledge.history[*fact];
-    screen.ask(&item.ask);
+    if by_phone(bench.knowledge, &state.case) {
+        screen.say(Part::always(Block::Paragraph(Rich::plain("Say:"))));
+        screen.ask(&format!("\u{201c}{}\u{201d}", item.ask));
+    } else {
+        screen.ask(&item.ask);
+    }
     let said = state.case.history.get(fact);
     screen.choices = item
         .values

@@ -32,6 +32,7 @@ pub fn screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Scree
         (None, _) if stopped_by(state).is_some() => stopped(bench, state),
         (None, Stage::Left) => left(bench, state),
         (None, Stage::Sniff) => sniff(bench, state, now),
+        (None, Stage::History(_)) if state.sniff_first => sniff(bench, state, now),
         (None, Stage::Layout) => layout(bench, state),
         (None, Stage::Options) => options(bench, state),
         (None, Stage::Symptoms) => symptoms(bench, state),

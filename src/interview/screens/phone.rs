@@ -135,7 +135,8 @@ fn meanings(bench: &Bench<'_>, state: &State, laid: &Laid<'_>, check: Ix<Check>,
     ]
 }
 
-/// "3 in 10: fouled plug; then spark test", and in short "then spark test".
+/// "answered so about 3 in 10 times; likeliest then: fouled plug, 6 of 10; next: spark test", and in short "then spark
+/// test". Whose chance it is stands beside it.
 fn leads_to(
     bench: &Bench<'_>,
     state: &State,
@@ -147,11 +148,13 @@ fn leads_to(
     let chance = bench.figures.chance(branch.chance);
     let gone = || words::once_gone(bench.knowledge, &state.case);
     let then = branch.then.as_ref().map_or_else(gone, |a| step_words(bench, state, laid, a));
-    let leader = branch.leader.map(|(cause, _)| {
+    let leader = branch.leader.map(|(cause, chance)| {
         let item = &laid.knowledge.causes[cause.item];
-        format!("{}; ", words::lower_first(&laid.words(&item.title, item.scope, cause.at)))
+        let title = words::lower_first(&laid.words(&item.title, item.scope, cause.at));
+        format!("; likeliest then: {title}, {}", words::of_ten(chance))
     });
-    Some((format!("{chance}: {}then {then}", leader.unwrap_or_default()), format!("then {then}")))
+    let long = format!("answered so {chance} times{}; next: {then}", leader.unwrap_or_default());
+    Some((long, format!("then {then}")))
 }
 
 /// The proposal about a check, where it was weighed.
@@ -184,7 +187,8 @@ fn ranking(bench: &Bench<'_>, state: &State, laid: &Laid<'_>) -> Vec<Part> {
 /// What the rest of the job is reckoned to come to.
 fn rest(bench: &Bench<'_>, state: &State, view: &crate::interview::advisor::View) -> String {
     let how_far = words::how_far(bench.knowledge, &state.case);
-    format!("From here {how_far}: about {} on average.", words::rest(bench.figures, &view.advice))
+    let rest = words::rest(bench.figures, &view.advice);
+    format!("From here {how_far}: about {rest} on average, the chance of handing it over in it.")
 }
 
 fn runners_up(bench: &Bench<'_>, state: &State, laid: &Laid<'_>) -> Vec<Part> {

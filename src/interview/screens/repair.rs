@@ -1,7 +1,7 @@
 //! A repair: whether to begin it, doing it, trying it, proving it; and handing over.
 
 use super::cautions::{CAUTIONS, cautions, hazards_of};
-use super::check::{access_part, ticks_part};
+use super::check::{access_part, behind_a_key, ticks_part};
 use crate::case::{Event, Presence};
 use crate::decision::{Action, complained_of};
 use crate::interview::hand_over::{BY_THEMSELVES, not_by_phone, tried_without_us};
@@ -16,6 +16,9 @@ use jiff::Timestamp;
 
 /// How many steps of a repair stand on its screen where there is room; of more, none.
 const STEPS: usize = 5;
+
+/// From so many times its own cost on, what is still to come after a repair is told of.
+const MORE: f64 = 1.25;
 
 /// When a repair beats every check, the screen says so, with what more looking would save.
 pub(super) fn fix_or_look(
@@ -38,6 +41,15 @@ pub(super) fn fix_or_look(
         bench.figures.cost(proposal.cost, proposal.minutes),
         cured(cures)
     )))));
+    if proposal.expected_cost.get() > MORE * proposal.cost.get() {
+        screen.say(Part::until(
+            4,
+            Block::Paragraph(Rich::plain(&format!(
+                "On average {} are still to pay: it may not cure it, and looking on or handing it over comes then.",
+                bench.figures.money(proposal.expected_cost)
+            ))),
+        ));
+    }
     let look = other_check(state);
     let other =
         view.advice.alternatives.iter().find(|p| matches!((&p.action, look), (Action::Check(a), Some(b)) if *a == b));
@@ -133,7 +145,8 @@ pub(super) fn working(
         screen.say(Part::until(3, Block::Steps(steps.collect())));
     }
     let text = format!("{} steps: h shows them, p is the work order with parts and settings.", item.steps.len());
-    screen.say(Part::until(5, Block::Paragraph(Rich::plain(&text))));
+    let short = behind_a_key(item.steps.len());
+    screen.say(Part::shortened(5, Block::Paragraph(Rich::plain(&text)), Block::Paragraph(Rich::strong(&short))));
     screen.more = Some((Key::How, "how"));
     screen.choices = vec!["It is done".to_owned(), "It was not done".to_owned()];
     let blank = asked_for(bench, &state.case, repair, places).iter().filter(|record| record.value.is_none()).count();

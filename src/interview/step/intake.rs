@@ -77,7 +77,8 @@ pub(super) fn left_step(bench: &Bench<'_>, state: &mut State, input: &Input, now
 pub(super) fn layout_step(bench: &Bench<'_>, state: &mut State, input: &Input) {
     let chosen = match input {
         Input::Pick(at) if *at < bench.knowledge.layouts.len() => Ix::<Layout>::new(*at),
-        Input::Key(Key::Enter) => state.case.craft.layout,
+        // Not known: what is usual.
+        Input::Key(Key::Enter | Key::NotSure) => state.case.craft.layout,
         Input::Key(Key::Back) => return intake_back(state),
         _ => return not_here(state),
     };
@@ -111,7 +112,13 @@ pub(super) fn symptoms_step(bench: &Bench<'_>, state: &mut State, input: &Input,
     match input {
         Input::Pick(at) => match symptoms_of(bench, &state.case).get(*at) {
             Some(symptom) if state.case.symptoms.contains(symptom) => state.case.symptoms.retain(|s| s != symptom),
-            Some(symptom) => state.case.symptoms.push(*symptom),
+            Some(symptom) => {
+                state.case.symptoms.push(*symptom);
+                // Whoever leaves here has not been asked for the history either.
+                if state.case.history.is_empty() {
+                    state.case.history_next = facts(bench.knowledge, &state.case).first().copied();
+                }
+            }
             None => not_here(state),
         },
         Input::Key(Key::Enter) if state.case.symptoms.is_empty() => {
@@ -134,7 +141,8 @@ pub(super) fn symptoms_step(bench: &Bench<'_>, state: &mut State, input: &Input,
 }
 
 pub(super) fn to_history(bench: &Bench<'_>, state: &mut State, from: usize, now: Option<Timestamp>) {
-    if from < facts(bench.knowledge, &state.case).len() {
+    state.case.history_next = facts(bench.knowledge, &state.case).get(from).copied();
+    if state.case.history_next.is_some() {
         state.stage = Stage::History(from);
     } else {
         state.stage = Stage::Bench;

@@ -83,8 +83,23 @@ fn opening_stage(bench: &Bench<'_>, case: &Case) -> Stage {
         (true, _) if first_check(bench.knowledge).is_some() => Stage::Sniff,
         (true, _) => first_stage(bench),
         (false, true) => Stage::Symptoms,
-        (false, false) => Stage::Bench,
+        (false, false) => left_in_history(bench.knowledge, case).map_or(Stage::Bench, Stage::History),
     }
+}
+
+/// The fact at which a job was left among the questions of history. Where work has begun since, it goes on with that.
+fn left_in_history(knowledge: &Knowledge, case: &Case) -> Option<usize> {
+    let next = case.history_next?;
+    let first = first_check(knowledge).map(|(check, ..)| check);
+    let begun = |entry: &Entry| match entry.event {
+        Event::Answer { check, .. } => Some(check) != first,
+        Event::Emergency { .. } => false,
+        _ => true,
+    };
+    if case.log.iter().any(begun) {
+        return None;
+    }
+    facts(knowledge, case).iter().position(|fact| *fact == next)
 }
 
 /// Whether somebody else does what is asked, at the other end of a phone.
@@ -127,7 +142,11 @@ pub fn step(bench: &Bench<'_>, mut state: State, input: &Input, now: Option<Time
         Stage::Sniff if *input == Input::Key(Key::How) => {
             over::general_key(bench, &mut state, Key::How, now);
         }
+        Stage::History(_) if state.sniff_first && *input == Input::Key(Key::How) => {
+            over::general_key(bench, &mut state, Key::How, now);
+        }
         Stage::Sniff => check_step(bench, &mut state, input, now),
+        Stage::History(_) if state.sniff_first => check_step(bench, &mut state, input, now),
         Stage::Layout => layout_step(bench, &mut state, input),
         Stage::Options => options_step(bench, &mut state, input),
         Stage::Symptoms => symptoms_step(bench, &mut state, input, now),
