@@ -64,18 +64,16 @@ pub struct Terminal {
 struct Pointed(Option<String>);
 
 impl Pointed {
-    /// The input, unless something is to be read first that stands on no line: then the draft is kept and the screen says
-    /// so.
+    /// The input, unless something is to be read first that stands on no line: then the screen says so.
     fn pass(&mut self, screen: &mut Screen, draft: &mut Draft, hidden: bool, input: Input) -> Option<Input> {
         let Some(unread) = screen.unread.clone() else { return Some(input) };
         let before = self.0.as_ref() == Some(&unread);
         match input {
             Input::Key(Key::How) => self.0 = Some(unread),
             Input::Pick(_) | Input::Text(_) if hidden && !before => {
-                match input {
-                    Input::Pick(at) => draft.at = Some(at),
-                    Input::Text(typed) => draft.typed = typed,
-                    Input::Key(_) => {}
+                // What was typed goes, or the key that shows the steps would be typed after it.
+                if let Input::Pick(at) = input {
+                    draft.at = Some(at);
                 }
                 self.0 = Some(unread.clone());
                 screen.notices = vec![unread];

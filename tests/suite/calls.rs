@@ -58,8 +58,8 @@ fn the_layout_is_asked_in_words_that_can_be_said() {
     let choices = question.split("\n> ").next().expect("the screen").replace('\n', " ");
     let choices = choices.split_whitespace().collect::<Vec<_>>().join(" ");
     for count in ["one", "two", "three"] {
-        let before = choices.split(&format!(" (for {count})")).next().expect("text");
-        assert_eq!(choices.matches(&format!("(for {count})")).count(), 1, "{choices}");
+        let before = choices.split(&format!(" (take this for {count})")).next().expect("text");
+        assert_eq!(choices.matches(&format!("(take this for {count})")).count(), 1, "{choices}");
         let marked = layouts.iter().filter(|(_, layout)| before.ends_with(&layout.title)).map(|(_, layout)| layout);
         let cylinders: Vec<usize> = marked.map(|layout| layout.cylinders.len()).collect();
         assert_eq!(cylinders, [["one", "two", "three"].iter().position(|n| *n == count).expect("one") + 1]);

@@ -145,11 +145,11 @@ fn layout_by_phone(bench: &Bench<'_>, state: &State, screen: &mut Screen) {
         .iter()
         .map(|(ix, layout)| {
             let n = layout.cylinders.len();
-            let mark = if taken(n) == Some(ix) { format!(" (for {})", count(n)) } else { String::new() };
+            let mark = if taken(n) == Some(ix) { format!(" (take this for {})", count(n)) } else { String::new() };
             format!("{}{mark}", layout.title)
         })
         .collect();
-    let marked = "Take the one marked for as many, unless they can tell more.";
+    let marked = "Of several with as many take the one marked, unless they can tell more.";
     screen.after.push(Part::until(5, Block::Paragraph(Rich::plain(marked))));
     screen.keys.push((Key::NotSure, NOT_KNOWN.to_owned()));
     screen.keys.push((Key::Back, "back".to_owned()));

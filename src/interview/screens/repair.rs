@@ -45,7 +45,7 @@ pub(super) fn fix_or_look(
         screen.say(Part::until(
             4,
             Block::Paragraph(Rich::plain(&format!(
-                "On average {} are still to pay: it may not cure it, and looking on or handing it over comes then.",
+                "On average {} is still to come: it may not cure it, and looking on or handing it over comes then.",
                 bench.figures.money(proposal.expected_cost)
             ))),
         ));
