@@ -69,6 +69,21 @@ fn the_layout_is_asked_in_words_that_can_be_said() {
     assert!(shown.contains("\u{201c}When did it last run well"), "{shown}");
 }
 
+/// What an owner may not do is said as whose work it is, in whole sentences.
+#[test]
+fn what_is_not_for_the_phone_is_said_to_be_work_for_the_shop() {
+    let place = tempfile::tempdir().expect("a folder");
+    let case = "format: 1\nknowledge: {id: watercraft-two-stroke}\ncraft: {layout: single}\nuser: owner\n\
+                symptoms: [sy-no-crank]\nlog:\n  - {check: ck-smell-hull, outcome: none, aired: 10 min}\n  \
+                - {found: start-relay-faulty, present: true}\n";
+    fs::write(place.path().join("c.yaml"), case).expect("written");
+    let shown = call(place.path(), "1\n1\n1\nt\n1\ng\n").split_whitespace().collect::<Vec<_>>().join(" ");
+    let knowledge = watercraft::knowledge();
+    let title = &knowledge.repairs[knowledge.repairs.find("rm-relay-renew").expect("it is there")].title;
+    let said = format!("is not for the phone. {title}: that is work for the shop.");
+    assert!(shown.contains(&said) && !shown.contains("more skill than"), "{shown}");
+}
+
 /// What is answered where nothing else is said: no danger, no smell, a craft as it usually is that cranks and does not
 /// start, nothing known of its history, and the first answer to every check.
 const REPLIES: [(&str, &str); 12] = [
