@@ -592,13 +592,17 @@ impl<'a> Writer<'a> {
             let what = match (&self.proofs.not_tried, shows_in, no_load) {
                 (Some(why), ..) => format!("Leave the complaint untried for now: {title}. {why}"),
                 (None, Some(_), Some(why)) => {
-                    format!("Try the complaint again, cold and hot, as far as that goes short of full load: {title}. {why}")
+                    format!(
+                        "Try the complaint again, cold and hot, as far as that goes short of full load: {title}. {why}"
+                    )
                 }
                 (None, Some(_), None) => format!(
                     "Try the complaint again in the condition that showed it, cold, hot and under load: {title}. It is gone."
                 ),
                 (None, None, _) => {
-                    format!("Try the complaint again in the condition that showed it, cold and hot: {title}. It is gone.")
+                    format!(
+                        "Try the complaint again in the condition that showed it, cold and hot: {title}. It is gone."
+                    )
                 }
             };
             let source = Source::Complaint(knowledge.symptoms.id(*symptom).to_owned());
