@@ -41,11 +41,12 @@ pub struct Case {
 impl PartialEq for Case {
     /// Two sittings at a job are at the same job.
     fn eq(&self, other: &Self) -> bool {
-        let Self { title, craft, altitude_m, user, tools, sheet, history, symptoms, log, taken_up: _ } = self;
+        let Self { title, craft, altitude_m, user, tools, sheet, history, history_next, symptoms, log, taken_up: _ } =
+            self;
         let of_the_craft =
             (craft, altitude_m, user, tools) == (&other.craft, &other.altitude_m, &other.user, &other.tools);
         let known = (title, sheet, history) == (&other.title, &other.sheet, &other.history);
-        of_the_craft && known && (symptoms, log) == (&other.symptoms, &other.log)
+        of_the_craft && known && (history_next, symptoms, log) == (&other.history_next, &other.symptoms, &other.log)
     }
 }
 

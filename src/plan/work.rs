@@ -155,7 +155,7 @@ pub struct Test {
     /// Within so much of the target, in the unit.
     pub within: Option<f64>,
     /// The least and the most that passes, in the unit.
-    pub range: Option<(f64, f64)>,
+    pub range: Option<(Option<f64>, Option<f64>)>,
     /// How often it is read.
     pub repeats: u32,
     /// The spread allowed between repeats, in the unit.

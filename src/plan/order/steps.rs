@@ -242,11 +242,13 @@ pub fn outcome_words(check: &Check, pass: &[usize]) -> Vec<String> {
     pass.iter().filter_map(|at| check.outcomes.get(*at)).map(|outcome| outcome.says.clone()).collect()
 }
 
-/// The least and the most of the bands that pass.
-fn range(check: &Check, pass: &[usize]) -> Option<(f64, f64)> {
+/// The least and the most of the bands that pass; none where a band reaches to the end of the scale, which is no limit of
+/// the engine's.
+fn range(check: &Check, pass: &[usize]) -> Option<(Option<f64>, Option<f64>)> {
     let bands: Vec<(f64, f64)> =
         pass.iter().filter_map(|at| check.outcomes.get(*at)).filter_map(|outcome| outcome.band).collect();
     let least = bands.iter().map(|band| band.0).reduce(f64::min)?;
     let most = bands.iter().map(|band| band.1).reduce(f64::max)?;
-    Some((least, most))
+    let scale = check.reading.as_ref()?;
+    Some((Some(least).filter(|least| *least > scale.least), Some(most).filter(|most| *most < scale.most)))
 }

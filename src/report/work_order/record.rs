@@ -216,7 +216,7 @@ fn filled(lines: &[&SettingLine], figures: &Figures) -> Blank {
         .zip(&values)
         .map(|(line, v)| (line.place.as_deref(), Some(v.as_str()).filter(|v| !v.is_empty())))
         .collect();
-    let unit = unit_words(&lines[0].unit, figures);
+    let unit = unit_words(lines[0], figures);
     Blank {
         label: (&lines[0].setting.words).into(),
         values: at_each_place(&places, 1, unit.as_deref()),
@@ -266,8 +266,13 @@ pub fn at_each_place(values: &[(Option<&str>, Option<&str>)], blanks: usize, uni
     values.iter().map(at).collect()
 }
 
-fn unit_words(unit: &str, figures: &Figures) -> Option<String> {
+fn unit_words(line: &SettingLine, figures: &Figures) -> Option<String> {
+    let unit = line.unit.as_str();
+    // Beside "usual: 0.6 to 0.8 mm" nobody wants to fill in inches.
+    let said =
+        line.generic.as_ref().is_some_and(|usual| usual.split_whitespace().any(|word| word.trim_matches(',') == unit));
     match Unit::parse(unit) {
+        Ok(_) if said => Some(unit.to_owned()),
         Ok(unit) => Some(figures.unit(unit)),
         Err(_) => (!matches!(unit, "text" | PHOTO)).then(|| unit.to_owned()),
     }

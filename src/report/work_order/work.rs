@@ -224,7 +224,10 @@ fn target(test: &Test, unit: Unit, figures: &Figures) -> Vec<String> {
     match (test.target, &test.sheet, test.range) {
         (Some(target), ..) => notes.push(format!("target {}", figures.measure(target))),
         (None, Some(sheet), _) => notes.push(format!("target: {} of the build sheet", sheet.replace('-', " "))),
-        (None, None, Some((least, most))) => notes.push(format!("{} to {}", of(least), of(most))),
+        (None, None, Some((Some(least), Some(most)))) => notes.push(format!("{} to {}", of(least), of(most))),
+        (None, None, Some((Some(least), None))) => notes.push(format!("{} or more", of(least))),
+        (None, None, Some((None, Some(most)))) => notes.push(format!("{} or less", of(most))),
+        (None, None, Some((None, None))) => {}
         (None, None, None) => {}
     }
     if let Some(within) = test.within {
