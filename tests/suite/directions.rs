@@ -153,7 +153,7 @@ fn a_reading_beyond_the_usual_does_not_clear_the_fault() {
         ("sy-cranks-no-start", &["suction-air-leak"][..], "ck-suction-hold", "psi", [3.0, 4.0, 4.5, 5.0]),
         (
             "sy-slow-crank",
-            &["battery-terminal-corroded", "engine-ground-cable-bad"],
+            &["battery-terminal-corroded", "engine-ground-cable-bad"][..],
             "ck-voltage-drop-neg",
             "V",
             [0.8, 2.0, 4.0, 8.0],
