@@ -169,7 +169,7 @@ fn a_reading_beyond_the_usual_does_not_clear_the_fault() {
         let before = believed("");
         for reading in readings {
             let found = believed(&format!("log: [{{check: {check}, reading: {reading} {unit}}}]"));
-            // Odds, so that what is likely already has to rise as well. Two faults may be there at once and add up to more.
+            // Odds, so that what is likely already has to rise as well; two faults may be there at once and add up to one.
             let odds = |p: f64| p.min(0.999) / (1.0 - p.min(0.999));
             assert!(found > 0.5 && odds(found) > 4.0 * odds(before), "{check} {reading}: {before:.3} to {found:.3}");
         }
