@@ -66,7 +66,7 @@ fn the_layout_is_asked_in_words_that_can_be_said() {
     }
     assert!(asked("5").1.contains("layout: triple-each"));
     // The history is said, too.
-    assert!(shown.contains("\u{201c}When did it last run well"), "{shown}");
+    assert!(shown.contains("\u{201c}Did anything happen just before the trouble?\u{201d}"), "{shown}");
 }
 
 /// What an owner may not do is said as whose work it is, in whole sentences.

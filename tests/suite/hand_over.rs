@@ -287,7 +287,7 @@ fn a_repair_after_which_it_was_still_there_is_not_told_as_what_was_found() {
                 panic!("fixed")
             };
             let page = in_one_line(&record);
-            page.split_once("Tell the owner").expect("the owner is told something").1.to_owned()
+            page.split_once("TELL THE OWNER").expect("the owner is told something").1.to_owned()
         })
     };
     let both = told(None);

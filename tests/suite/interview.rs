@@ -75,8 +75,8 @@ fn a_sniff_of_none_counts_only_once_it_is_aired() {
 fn the_sniff_says_what_of_its_time_is_waiting() {
     let (shown, ..) = interview(None, &["t"], 80);
     let (before, after) = shown.split_once("> t").expect("two screens");
-    assert!(before.contains("This check: 2 min of work and 10 min of waiting, nothing to buy."), "{before}");
-    assert!(after.contains("This check: 2 min, nothing to buy."), "{after}");
+    assert!(before.contains("This check: 4 min of work and 10 min of waiting, nothing to buy."), "{before}");
+    assert!(after.contains("This check: 4 min, nothing to buy."), "{after}");
 }
 
 #[test]

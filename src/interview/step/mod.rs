@@ -93,7 +93,8 @@ fn left_in_history(knowledge: &Knowledge, case: &Case) -> Option<usize> {
     let first = first_check(knowledge).map(|(check, ..)| check);
     let begun = |entry: &Entry| match entry.event {
         Event::Answer { check, .. } => Some(check) != first,
-        Event::Emergency { .. } => false,
+        // What was opened and confirmed for that check is no work of its own.
+        Event::Emergency { .. } | Event::Access { .. } | Event::Ticked(_) => false,
         _ => true,
     };
     if case.log.iter().any(begun) {
