@@ -79,8 +79,7 @@ pub struct Without {
 
 /// Chooses the repairs.
 pub fn choose(context: &Context<'_>, aims: &[Aim]) -> Result<Choice, PlanError> {
-    let (curable, not_cured): (Vec<Aim>, Vec<Aim>) =
-        aims.iter().partition(|aim| !candidates(context, aim.cause).is_empty());
+    let (curable, not_cured): (Vec<Aim>, Vec<Aim>) = aims.iter().partition(|aim| !candidates(context, aim).is_empty());
     if curable.is_empty() {
         let causes = not_cured.iter().map(|aim| format!("`{}`", words::cause(context.laid, aim.cause).id)).collect();
         return Err(PlanError::NoRepair { causes });
@@ -114,7 +113,9 @@ fn other_ways(context: &Context<'_>, aims: &[Aim], (price, chosen): &(Money, Job
         let (other_price, other) = best(context, aims, Some(repair))?;
         let (plan, other) = (closed(chosen), closed(&other));
         // What a rule asks for is no choice, and what leaves a cause there is no other way.
-        let leaves = |aim: &Aim| removes(context, &plan, aim.cause) && !removes(context, &other, aim.cause);
+        let leaves = |aim: &Aim| {
+            !removes(context, &other, aim.cause) && context.outlives(aim, &other) > context.outlives(aim, &plan)
+        };
         if other.has(repair) || aims.iter().any(leaves) {
             return None;
         }
@@ -130,16 +131,17 @@ fn other_ways(context: &Context<'_>, aims: &[Aim], (price, chosen): &(Money, Job
     chosen.iter().filter_map(|(repair, _)| way(repair)).collect()
 }
 
-/// The repairs that remove a cause instance, each with the places it must be done at.
-fn candidates(context: &Context<'_>, cause: Instance<Cause>) -> Vec<(Ix<Repair>, Vec<usize>)> {
-    let laid = context.laid;
+/// The repairs that remove a cause instance, each with the places it must be done at. Who asks for the cause by its name has
+/// seen what a repair waits for.
+fn candidates(context: &Context<'_>, aim: &Aim) -> Vec<(Ix<Repair>, Vec<usize>)> {
+    let (laid, cause) = (context.laid, aim.cause);
     let scope = laid.knowledge.causes[cause.item].scope;
     laid.knowledge
         .repairs
         .iter()
         .filter(|(_, repair)| !repair.service && laid.fits(&repair.fitted))
         .filter(|(_, repair)| repair.is_for(&laid.knowledge.users[context.case.user]))
-        .filter(|(ix, repair)| answered_so(laid, context.case, &repair.after, Some(*ix)))
+        .filter(|(ix, repair)| aim.why == Why::Named || answered_so(laid, context.case, &repair.after, Some(*ix)))
         .filter(|(_, repair)| repair.removes.iter().any(|(removes, sure)| *removes == cause.item && sure.get() > 0.0))
         .map(|(ix, repair)| {
             let places = if repair.together {
@@ -177,7 +179,7 @@ impl Search<'_> {
         if self.best.as_ref().is_some_and(|(best, _)| self.context.floor(&at_least(self.context, &all)) >= *best) {
             return;
         }
-        let open = self.aims.iter().find(|aim| !self.handled(&all, aim.cause));
+        let open = self.aims.iter().find(|aim| !self.handled(&all, aim));
         let Some(open) = open else {
             let total = self.context.price(&all) + self.context.comebacks(self.aims, &all);
             if self.best.as_ref().is_none_or(|(best, _)| total < *best) {
@@ -186,7 +188,7 @@ impl Search<'_> {
             return;
         };
         let mut next: Vec<(Money, Jobs)> = self
-            .candidates(open.cause)
+            .candidates(open)
             .into_iter()
             .filter_map(|(repair, places)| {
                 let mut with = chosen.clone();
@@ -205,19 +207,20 @@ impl Search<'_> {
         }
     }
 
-    fn candidates(&self, cause: Instance<Cause>) -> Vec<(Ix<Repair>, Vec<usize>)> {
-        let mut all = candidates(self.context, cause);
+    fn candidates(&self, aim: &Aim) -> Vec<(Ix<Repair>, Vec<usize>)> {
+        let mut all = candidates(self.context, aim);
         all.retain(|(repair, _)| Some(*repair) != self.without);
         all
     }
 
     /// Whether a cause is removed; where only long shots remove it, whether one of them is taken.
-    fn handled(&self, jobs: &Jobs, cause: Instance<Cause>) -> bool {
+    fn handled(&self, jobs: &Jobs, aim: &Aim) -> bool {
+        let cause = aim.cause;
         if removes(self.context, jobs, cause) {
             return true;
         }
         let scope = self.context.laid.knowledge.causes[cause.item].scope;
-        self.candidates(cause).iter().all(|(repair, places)| {
+        self.candidates(aim).iter().all(|(repair, places)| {
             jobs.iter().any(|(r, at)| {
                 r == *repair
                     && repair_reaches(self.context.laid, r, at, scope, cause.at)
@@ -329,7 +332,7 @@ fn cheapest_reached(context: &Context<'_>, jobs: &Jobs, all: &Jobs, aim: &Aim) -
     let open: Vec<_> = context.access(all).into_iter().map(|(access, _)| access).collect();
     let price = context.price(all);
     let mut best: Option<(Money, Jobs)> = None;
-    for (repair, places) in candidates(context, aim.cause) {
+    for (repair, places) in candidates(context, aim) {
         let needed = context.graph.needed(&context.laid.knowledge.repairs[repair].access);
         if needed.iter().any(|access| !open.contains(&access)) {
             continue;

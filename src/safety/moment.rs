@@ -1,9 +1,9 @@
 //! One moment of a case, against which conditions are read.
 
 use crate::access::OpenSet;
-use crate::case::{Answer, Case, Entry, Event, Position};
+use crate::case::{Answer, Case, Entry, Event, Position, Presence};
 use crate::knowledge::layout::Laid;
-use crate::knowledge::{Again, Check, Condition, Ix, Repair, Tick};
+use crate::knowledge::{Again, Cause, Check, Condition, Ix, Repair, Tick};
 use crate::model::compile::conditions;
 use crate::model::reading::{band, corrected};
 use crate::units::Minutes;
@@ -115,14 +115,23 @@ pub fn outcome_of(laid: &Laid<'_>, case: &Case, check: Ix<Check>, answer: Answer
 }
 
 /// Whether something comes after answers as they now stand, of which the last at a place counts: what comes after it makes
-/// sense. Nothing asked for always is. What was said before a repair was last done (`since`) is no reason to do it again.
+/// sense. Nothing asked for always is. What was said before a repair was last done (`since`) is no reason to do it again; a
+/// cause that it removes and that was found since is.
 #[must_use]
 pub fn answered_so(laid: &Laid<'_>, case: &Case, after: &[(Ix<Check>, Vec<usize>)], since: Option<Ix<Repair>>) -> bool {
     if after.is_empty() {
         return true;
     }
     let mut stands: BTreeMap<(Ix<Check>, Option<usize>), bool> = BTreeMap::new();
+    let removes = |cause: Ix<Cause>| {
+        since.is_some_and(|repair| laid.knowledge.repairs[repair].removes.iter().any(|(removed, _)| *removed == cause))
+    };
     for entry in since_done(case, since) {
+        if let Event::Found { cause, now: Presence::Present } = &entry.event
+            && removes(cause.item)
+        {
+            return true;
+        }
         if let Event::Answer { check, place, answer, .. } = &entry.event
             && let Some((_, wanted)) = after.iter().find(|(wanted, _)| wanted == check)
             && let Some(outcome) = outcome_of(laid, case, *check, *answer)

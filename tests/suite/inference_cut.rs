@@ -35,7 +35,7 @@ fn cuts_cost_little_on_two_cylinders() {
         let symptom = knowledge.symptoms.find(id).expect("a symptom");
         let model = compile(&laid, &cases::case(&laid, symptom, situation, 1));
         let engine = Engine::compile(&model.network).expect("the model compiles");
-        let exact = posterior(&engine, &model, 24);
+        let exact = posterior(&engine, &model, 26);
         assert_eq!(*exact.accuracy(), Accuracy::Exact, "{id}: the truth must be exact");
         let near = posterior(&engine, &model, bits);
         let Accuracy::Cut { links, .. } = near.accuracy() else { panic!("{id}: expected cuts within 2^{bits} cells") };
