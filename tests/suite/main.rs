@@ -57,6 +57,7 @@ mod page;
 mod plan_ignition;
 mod plan_order;
 mod plan_property;
+mod plan_shut;
 mod plan_worked;
 mod published_decision;
 mod put_back;

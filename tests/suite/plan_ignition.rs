@@ -11,7 +11,7 @@ use doldrum::plan::{Options, Plan, Source, StageKind, Step, Vapor, plan};
 use doldrum::store::built_in_named;
 use indexmap::IndexMap;
 
-fn knowledge(base: &str) -> Knowledge {
+pub fn knowledge(base: &str) -> Knowledge {
     read(&built_in_named(base).expect("it is built in")).0.expect("it is sound")
 }
 
@@ -137,7 +137,7 @@ fn no_repair_ignites_while_vapor_is_open() {
 }
 
 /// The plan of a technician for these causes on the usual craft, each wherever it can be, and a complaint.
-fn for_causes(knowledge: &Knowledge, symptom: &str, causes: &[&str]) -> Plan {
+pub fn for_causes(knowledge: &Knowledge, symptom: &str, causes: &[&str]) -> Plan {
     let graph = AccessGraph::new(knowledge);
     let craft = Craft::usual(knowledge);
     let symptoms = vec![knowledge.symptoms.find(symptom).expect("a symptom")];
