@@ -235,6 +235,9 @@ pub fn new_case_path(folder: &Path, day: jiff::civil::Date, title: Option<&str>)
 
 /// A name beside a case that nothing else bears: `job.shop.yaml`, else `job.shop-2.yaml`. What stands there already with the
 /// same text is as good.
+///
+/// # Panics
+/// Where a folder holds more files of one name than there are numbers, which none does.
 #[must_use]
 pub fn beside(path: &Path, kind: &str, text: &str) -> PathBuf {
     let names = (1..u32::MAX).map(|n| if n == 1 { format!("{kind}.yaml") } else { format!("{kind}-{n}.yaml") });

@@ -227,8 +227,7 @@ fn target(test: &Test, unit: Unit, figures: &Figures) -> Vec<String> {
         (None, None, Some((Some(least), Some(most)))) => notes.push(format!("{} to {}", of(least), of(most))),
         (None, None, Some((Some(least), None))) => notes.push(format!("{} or more", of(least))),
         (None, None, Some((None, Some(most)))) => notes.push(format!("{} or less", of(most))),
-        (None, None, Some((None, None))) => {}
-        (None, None, None) => {}
+        (None, None, Some((None, None)) | None) => {}
     }
     if let Some(within) = test.within {
         notes.push(format!("within {}", span(within)));
