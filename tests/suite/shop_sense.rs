@@ -94,7 +94,7 @@ fn what_is_bought_or_cleared_was_seen() {
     };
     let body = |outcome: &str| format!("  - {{check: ck-body-look, outcome: {outcome}}}\n");
     assert!(!offered("sy-no-idle", "", "rm-carb-replace"));
-    assert!(!offered("sy-no-idle", &body("sound"), "rm-carb-replace"));
+    assert!(offered("sy-no-idle", &body("sound"), "rm-carb-replace"));
     assert!(offered("sy-no-idle", &body("pitted"), "rm-carb-replace"));
     let intake = |outcome: &str| format!("  - {{check: ck-intake-look, outcome: {outcome}}}\n");
     assert!(!offered("sy-no-crank", &intake("clear"), "rm-pump-unjam"));
