@@ -377,7 +377,7 @@ impl Sheet {
                  craft was moved."
             ));
         }
-        document
+        document.in_units(figures.system)
     }
 
     fn not_to_be_done(&self, document: &mut Document) {

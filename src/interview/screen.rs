@@ -1,7 +1,8 @@
 //! One screen: what is said and asked, before it is known how wide and high it may be.
 
 use super::state::Key;
-use crate::report::{Block, Choice, Document, Paint, Rich, render_text};
+use crate::report::{Block, Choice, Document, Paint, Rich, render_text, with_units};
+use crate::units::System;
 use dialoguer::console::measure_text_width;
 
 /// The levels of detail: 0 says everything, each further one leaves out or shortens more.
@@ -46,6 +47,13 @@ pub struct Part {
 }
 
 impl Part {
+    fn tell_units(&mut self, system: System) {
+        self.block.tell_units(system);
+        if let Some(short) = &mut self.short {
+            short.tell_units(system);
+        }
+    }
+
     /// A part that always stays.
     #[must_use]
     pub fn always(block: Block) -> Self {
@@ -173,6 +181,15 @@ impl Screen {
     /// Adds the question.
     pub fn ask(&mut self, question: &str) {
         self.say(Part::always(Block::Paragraph(Rich::strong(question))));
+    }
+
+    /// The same for a reader of this system: see [`with_units`].
+    #[must_use]
+    pub fn in_units(mut self, system: System) -> Self {
+        let beside = self.side.iter_mut().flat_map(|side| side.always.iter_mut().chain(&mut side.wide));
+        self.parts.iter_mut().chain(&mut self.after).chain(beside).for_each(|part| part.tell_units(system));
+        self.choices.iter_mut().for_each(|choice| *choice = with_units(choice, system));
+        self
     }
 
     /// The key of a character, where it does something here.

@@ -148,7 +148,7 @@ impl Assessment<'_> {
             self.held_up(&mut document);
         }
         document.aside("Local codes, the maker's manual and licensed practice come before anything printed here.");
-        document
+        document.in_units(figures.system)
     }
 
     /// What ended the job stands above all else.

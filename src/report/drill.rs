@@ -63,7 +63,7 @@ pub fn debrief(drill: &Drill<'_, '_>, setup: &Setup, record: Option<(&Progress, 
         document.paragraph(told(progress, way));
     }
     document.aside(format!("The same drill again: {}", setup.replay));
-    document
+    document.in_units(figures.system)
 }
 
 /// "82 of 100."

@@ -231,7 +231,7 @@ fn spoken(chance: f64) -> String {
 }
 
 /// The symbol of a unit as printed.
-fn symbol(unit: Unit) -> &'static str {
+pub(super) fn symbol(unit: Unit) -> &'static str {
     match unit {
         Unit::Celsius => "°C",
         Unit::Fahrenheit => "°F",

@@ -103,6 +103,12 @@ impl Rich {
     }
 }
 
+impl FromIterator<Span> for Rich {
+    fn from_iter<I: IntoIterator<Item = Span>>(spans: I) -> Self {
+        Self(spans.into_iter().collect())
+    }
+}
+
 impl From<&str> for Rich {
     fn from(text: &str) -> Self {
         Self::plain(text)

@@ -34,7 +34,7 @@ pub fn work_order(plan: &Plan, figures: &Figures) -> Document {
     work::write(plan, &outline, &record, figures, &mut doc);
     offers(plan, figures, &mut doc);
     tail(plan, &mut doc);
-    doc
+    doc.in_units(figures.system)
 }
 
 /// What a work order goes by: the belief, and what came of each answer.

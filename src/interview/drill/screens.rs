@@ -35,7 +35,7 @@ pub fn screen(desk: &Desk<'_>, session: &Session<'_, '_>) -> Screen {
     if session.page.is_none() {
         alarm(session, &mut screen);
     }
-    screen
+    screen.in_units(desk.figures.system)
 }
 
 /// The keys that are on every screen.

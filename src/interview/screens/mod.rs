@@ -43,7 +43,7 @@ pub fn screen(bench: &Bench<'_>, state: &State, now: Option<Timestamp>) -> Scree
     if !matches!(state.over, Some(Over::Page(..))) {
         alarm(bench.knowledge, state, &mut screen);
     }
-    screen
+    screen.in_units(bench.figures.system)
 }
 
 /// The key for fire is on every screen; what it is for stands where there is room.
