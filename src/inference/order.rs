@@ -6,6 +6,8 @@
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
+use super::bits::below;
+
 /// An order and what it costs.
 #[derive(Clone, Debug)]
 pub(super) struct Order {
@@ -435,10 +437,6 @@ fn width(logs: &[f64], v: usize, neighbors: &[usize]) -> f64 {
 
 fn unit(rng: &mut ChaCha8Rng) -> f64 {
     f64::from(rng.next_u32()) / 4_294_967_296.0
-}
-
-fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
-    ((u64::from(rng.next_u32()) * n as u64) >> 32) as usize
 }
 
 #[cfg(test)]

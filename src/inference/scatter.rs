@@ -7,6 +7,7 @@
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
+use super::bits::Shares;
 use super::split::{Listed, Source};
 use super::{bits, sample};
 use std::collections::BTreeSet;
@@ -210,6 +211,34 @@ impl Choices {
         self.limits.partition_point(|&limit| limit <= u).min(self.limits.len() - 1)
     }
 
+    /// Draws for each of these worlds, of all choices or of all `but` one: every choice for as many of them as its chance
+    /// says, rounded up or down, and which of them is drawn.
+    fn share_out(&self, worlds: &[u32], but: Option<usize>, rng: &mut ChaCha8Rng, draws: &mut Vec<(u32, usize)>) {
+        draws.clear();
+        if worlds.is_empty() {
+            return;
+        }
+        let [from, to] = but.map_or([1.0, 1.0], |but| self.span(but));
+        let (start, step) = (uniform(rng), (1.0 - (to - from)) / worlds.len() as f64);
+        let mut choice = 0;
+        draws.extend(worlds.iter().enumerate().map(|(at, &world)| {
+            let u = (at as f64 + start) * step;
+            let u = if u < from { u } else { u + (to - from) };
+            while choice + 1 < self.limits.len() && self.limits[choice] <= u {
+                choice += 1;
+            }
+            (world, choice)
+        }));
+        if draws[0].1 == choice {
+            return;
+        }
+        for at in (1..draws.len()).rev() {
+            let other = bits::below(rng, at + 1);
+            let chosen = draws[at].1;
+            draws[at].1 = std::mem::replace(&mut draws[other].1, chosen);
+        }
+    }
+
     /// Every choice with its chance.
     #[cfg(test)]
     pub(super) fn chances(&self) -> impl Iterator<Item = ([u32; 2], f64)> {
@@ -248,22 +277,20 @@ impl Picked {
         let mut draws = Vec::new();
         for (at, worlds) in groups.iter() {
             let listed = source.list(&mut choices, at);
-            draws.clear();
-            draws.extend(worlds.iter().map(|&world| (world, choices.pick(uniform(rng)))));
+            choices.share_out(worlds, None, rng, &mut draws);
             picked.take(&mut draws, &choices, listed, at, source, rng);
         }
         let listed = source.list(&mut choices, groups.usual);
         let likeliest = choices.likeliest();
         let [from, to] = choices.span(likeliest);
-        draws.clear();
-        scatter(groups.n, 1.0 - (to - from), rng, |world, rng| {
+        let mut unusual = Vec::new();
+        scatter(groups.n, 1.0 - (to - from), rng, |world| {
             // The listed worlds have drawn.
             if groups.is_usual(world) {
-                // Uniform over all choices but the likeliest.
-                let u = uniform(rng) * (1.0 - (to - from));
-                draws.push((world as u32, choices.pick(if u < from { u } else { u + (to - from) })));
+                unusual.push(world as u32);
             }
         });
+        choices.share_out(&unusual, Some(likeliest), rng, &mut draws);
         picked.cells[0] = choices.cells[likeliest];
         if listed == Listed::First {
             // Then every world has a second draw of its own, the usual ones too.
@@ -335,22 +362,14 @@ fn states_at(cells: &[[u32; 2]], side: usize, step: u32, states: u32) -> Vec<u8>
     cells.iter().map(|cells| (cells[side] / step % states) as u8).collect()
 }
 
-/// Goes to each of `n` worlds with chance `p`, in order: the number passed over is drawn from the geometric distribution.
-fn scatter(n: usize, p: f64, rng: &mut ChaCha8Rng, mut visit: impl FnMut(usize, &mut ChaCha8Rng)) {
+/// Goes to each of `n` worlds with chance `p`, in order; to as many in all as that says, rounded up or down.
+fn scatter(n: usize, p: f64, rng: &mut ChaCha8Rng, mut visit: impl FnMut(usize)) {
     if p <= 0.0 {
         return;
     }
-    let ln_stay = libm::log1p(-p.min(1.0 - f64::EPSILON));
-    let mut world = 0;
-    loop {
-        let passed = libm::log(uniform(rng)) / ln_stay;
-        // Beyond the last world, however far: compared before it is made a whole number.
-        if passed >= (n - world) as f64 {
-            return;
-        }
-        world += passed as usize;
-        visit(world, rng);
-        world += 1;
+    let mut shares = Shares::new(rng, n, p);
+    for first in (0..n).step_by(64) {
+        bits::members(&[shares.word(rng)]).for_each(|world| visit(first + world));
     }
 }
 
@@ -372,7 +391,7 @@ mod tests {
         for p in [0.0, 1e-4, 0.03, 0.5, 0.97, 1.0] {
             let mut visits = vec![0u32; n];
             for _ in 0..rounds {
-                scatter(n, p, &mut rng, |world, _| visits[world] += 1);
+                scatter(n, p, &mut rng, |world| visits[world] += 1);
             }
             let (mean, sd) = (p * f64::from(rounds), (p * (1.0 - p) * f64::from(rounds)).sqrt());
             for (world, &visits) in visits.iter().enumerate() {

@@ -12,6 +12,7 @@ use super::order::Order;
 use super::posterior::Posterior;
 use super::work::{self, Message, Reach, Work};
 use super::{Accuracy, CutLink, Error, Limits};
+use std::sync::Arc;
 
 /// Where cancellation may have cost more than this, relative to the evidence, the chain form decides.
 const CANCELED: f64 = 1e-11;
@@ -50,6 +51,8 @@ pub(super) struct Carried {
 /// How a query was settled in the star form: what another look at the same posterior needs not find again.
 #[derive(Clone, Debug)]
 pub(super) struct Trail {
+    /// The star form as it stands, where its digits can be trusted.
+    pub(super) standing: Option<Arc<Standing>>,
     cut: Vec<bool>,
     sequence: Vec<usize>,
     cells: f64,
@@ -100,9 +103,14 @@ pub(super) fn solve(
     let graph = compile::graph(base, observations, Form::Star)?;
     let mut settled = settle(base, &graph, limits, carried)?;
     let error = settled.error();
-    let trail = error.is_finite().then(|| settled.trail(error));
+    let mut trail = error.is_finite().then(|| settled.trail(error));
     if settled.is_trusted_with(error) {
-        return Ok(Solved { trail, ..settled.read(base, wanted) });
+        let solved = settled.read(base, wanted);
+        let parts = settled.into_parts();
+        if let Some(trail) = &mut trail {
+            trail.standing = Some(Arc::new(parts.with(graph)));
+        }
+        return Ok(Solved { trail, ..solved });
     }
     let chain = compile::graph(base, observations, Form::Chain(&settled.joins()))?;
     let solved = match without_signs(base, &chain, limits, &settled, error)? {
@@ -132,12 +140,27 @@ fn without_signs<'g>(
     if settled.error() > TOLERABLE { Err(Error::Contradiction) } else { Ok(Some(settled)) }
 }
 
+/// Settles `observations` in the star form, along `trail` where there is one that fits.
+pub(super) fn settle_star<'g>(
+    base: &Base,
+    star: &'g Graph,
+    limits: &Limits,
+    trail: Option<&Trail>,
+) -> Result<Settled<'g>, Error> {
+    match trail.and_then(|trail| resume(star, trail)) {
+        Some(settled) => Ok(settled),
+        None => settle(base, star, limits, &[]),
+    }
+}
+
 /// A query settled for good: the graph, the passes over it and the up pass that stands.
 #[derive(Debug)]
 pub(super) struct Standing {
     pub(super) graph: Graph,
     pub(super) program: Program,
     pub(super) upward: Upward,
+    /// As [`Work::weighing`] has it.
+    pub(super) weighing: Vec<bool>,
     pub(super) accuracy: Accuracy,
     pub(super) log_evidence: f64,
     /// What takes the evidence of the passes to that of the observations.
@@ -184,9 +207,10 @@ pub(super) fn stand_along(
 }
 
 /// What stands of a settled graph but the graph.
-struct Parts {
+pub(super) struct Parts {
     program: Program,
     upward: Upward,
+    weighing: Vec<bool>,
     accuracy: Accuracy,
     log_evidence: f64,
     offset_ln: f64,
@@ -194,9 +218,9 @@ struct Parts {
 }
 
 impl Parts {
-    fn with(self, graph: Graph) -> Standing {
-        let Self { program, upward, accuracy, log_evidence, offset_ln, cells } = self;
-        Standing { graph, program, upward, accuracy, log_evidence, offset_ln, cells }
+    pub(super) fn with(self, graph: Graph) -> Standing {
+        let Self { program, upward, weighing, accuracy, log_evidence, offset_ln, cells } = self;
+        Standing { graph, program, upward, weighing, accuracy, log_evidence, offset_ln, cells }
     }
 }
 
@@ -260,7 +284,7 @@ pub(super) fn settle_with<'g>(
 }
 
 /// Settles the star form of the observations that `trail` was left by: one up pass.
-pub(super) fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>> {
+fn resume<'g>(graph: &'g Graph, trail: &Trail) -> Option<Settled<'g>> {
     let Trail { cut, sequence, messages, .. } = trail;
     if !trail.fits(graph) {
         return None;
@@ -326,7 +350,7 @@ impl Settled<'_> {
     fn trail(&self, error: f64) -> Trail {
         let messages = self.work.messages();
         let (cut, sequence) = (self.cut.clone(), self.sequence.clone());
-        Trail { cut, sequence, cells: self.cells, messages, last_change: self.last_change, error }
+        Trail { standing: None, cut, sequence, cells: self.cells, messages, last_change: self.last_change, error }
     }
 
     /// Whether hardly a digit was lost to cancellation, or far less than to cuts.
@@ -346,11 +370,11 @@ impl Settled<'_> {
         self.graph.constant_ln - self.work.counted_twice_ln()
     }
 
-    fn into_parts(self) -> Parts {
+    pub(super) fn into_parts(self) -> Parts {
         let (accuracy, offset_ln) = (self.accuracy(), self.offset_ln());
         let log_evidence = self.upward.ln + offset_ln;
-        let cells = self.cells;
-        Parts { program: self.work.program, upward: self.upward, accuracy, log_evidence, offset_ln, cells }
+        let (weighing, cells) = (self.work.weighing(), self.cells);
+        Parts { program: self.work.program, upward: self.upward, weighing, accuracy, log_evidence, offset_ln, cells }
     }
 
     /// How the chain form is to bring inputs together to be little wider than this graph.

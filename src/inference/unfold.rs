@@ -8,8 +8,9 @@
 use rand_chacha::ChaCha8Rng;
 
 use super::eliminate::{Op, stride};
+use super::graph::{Graph, Node};
 use super::scatter::{Column, Groups, Picked, WORLDS_MAX};
-use super::solve::Settled;
+use super::solve::Standing;
 use super::split::{Kept, Shared, Source};
 
 /// The codes of one hidden node, as bit sets of the states that admit them; two codes join by intersection.
@@ -71,8 +72,8 @@ enum Stand {
 }
 
 /// The draw under way.
-struct Unfolding<'s, 'g> {
-    settled: &'s Settled<'g>,
+struct Unfolding<'s> {
+    standing: &'s Standing,
     cards: Vec<usize>,
     codes: Vec<Option<Codes>>,
     stands: Stands,
@@ -123,24 +124,33 @@ impl Marks {
     }
 }
 
-/// Draws `n` states of every node that is a variable, one column a node; `None` where the hidden nodes do not tell
-/// their codes apart, or for more than [`WORLDS_MAX`].
-pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Option<Vec<Column>> {
+/// Whether [`nodes`] can draw so many.
+pub(super) fn can(graph: &Graph, n: usize) -> bool {
+    all_codes(graph, n).is_some()
+}
+
+/// The codes of every hidden node; `None` where one does not tell them apart, or for more than [`WORLDS_MAX`].
+fn all_codes(graph: &Graph, n: usize) -> Option<Vec<Option<Codes>>> {
     if n > WORLDS_MAX {
         return None;
     }
-    let nodes = &settled.graph.nodes;
-    let mut all = Vec::with_capacity(nodes.len());
-    for node in nodes {
+    let of_node = |node: &Node| {
         let is_star = node.gathers.is_some() && node.kept.len() > 1;
-        all.push(if is_star { Some(codes(&node.admits, &node.kept)?) } else { None });
-    }
+        if is_star { codes(&node.admits, &node.kept).map(Some) } else { Some(None) }
+    };
+    graph.nodes.iter().map(of_node).collect()
+}
+
+/// Draws `n` states of every node that is a variable, one column a node; `None` where the hidden nodes do not tell
+/// their codes apart, or for more than [`WORLDS_MAX`].
+pub(super) fn nodes(standing: &Standing, n: usize, rng: &mut ChaCha8Rng) -> Option<Vec<Column>> {
+    let all = all_codes(&standing.graph, n)?;
     let mut unfolding = Unfolding {
-        settled,
-        cards: settled.graph.cards(),
-        stands: Stands::new(settled, &all),
+        standing,
+        cards: standing.graph.cards(),
+        stands: Stands::new(standing, &all),
         columns: vec![Column::default(); all.len()],
-        known: vec![vec![]; settled.work.program.slots().len()],
+        known: vec![vec![]; standing.program.slots().len()],
         shared: Marks::new(all.len()),
         above: Marks::new(all.len()),
         codes: all,
@@ -148,17 +158,17 @@ pub(super) fn nodes(settled: &Settled<'_>, n: usize, rng: &mut ChaCha8Rng) -> Op
         groups: Groups::new(n),
         memory: vec![],
     };
-    for op in settled.work.program.ops().iter().rev() {
+    for op in standing.program.ops().iter().rev() {
         unfolding.step(op, rng);
     }
     Some(unfolding.columns)
 }
 
 impl Stands {
-    fn new(settled: &Settled<'_>, codes: &[Option<Codes>]) -> Self {
-        let program = &settled.work.program;
+    fn new(standing: &Standing, codes: &[Option<Codes>]) -> Self {
+        let program = &standing.program;
         let mut stands = Self { of: vec![(0, 0); program.slots().len()], all: vec![] };
-        for (at, weighs) in settled.work.weighing().into_iter().enumerate() {
+        for (at, weighs) in standing.weighing.iter().copied().enumerate() {
             let stand = if weighs { Stand::Weighs } else { Stand::Gathers };
             let hidden = program.slots()[at + 1].scope.iter().filter(|&&node| codes[node].is_some());
             let from = stands.all.len();
@@ -195,7 +205,7 @@ impl Stands {
     }
 }
 
-impl Unfolding<'_, '_> {
+impl Unfolding<'_> {
     /// Draws what one step summed out and splits its codes.
     fn step(&mut self, op: &Op, rng: &mut ChaCha8Rng) {
         let variable = op.over.filter(|&v| self.codes[v].is_none());
@@ -236,7 +246,7 @@ impl Unfolding<'_, '_> {
 
     /// Whether a later step draws what this table knows: it is the result of one, not one of the first tables.
     fn is_drawn_from(&self, table: usize) -> bool {
-        let program = &self.settled.work.program;
+        let program = &self.standing.program;
         let slots = program.slots();
         table >= slots.len() - program.ops().len() && !slots[table].scope.is_empty()
     }
@@ -273,7 +283,7 @@ impl Unfolding<'_, '_> {
         shared: &[usize],
         rng: &mut ChaCha8Rng,
     ) -> Vec<[Option<usize>; 2]> {
-        let scope = |table: usize| self.settled.work.program.slots()[table].scope.as_slice();
+        let scope = |table: usize| self.standing.program.slots()[table].scope.as_slice();
         let step = |table: usize, node: usize| stride(&self.cards, scope(table), node);
         let source = Source {
             tables: [self.positive(op.a), self.positive(op.b)],
@@ -283,7 +293,7 @@ impl Unfolding<'_, '_> {
         };
         let mut groups = std::mem::take(&mut self.groups);
         let known = scope(op.out).iter().map(|&node| (step(op.out, node), self.column(node)));
-        groups.gather(known, self.settled.work.program.slots()[op.out].len);
+        groups.gather(known, self.standing.program.slots()[op.out].len);
         let picked = Picked::of(&groups, rng, &source);
         self.groups = groups;
         if let Some(v) = variable {
@@ -314,7 +324,7 @@ impl Unfolding<'_, '_> {
 
     /// How a node of the result lies in both tables.
     fn kept(&self, op: &Op, node: usize) -> Kept {
-        let step = |table: usize| stride(&self.cards, &self.settled.work.program.slots()[table].scope, node);
+        let step = |table: usize| stride(&self.cards, &self.standing.program.slots()[table].scope, node);
         let is_split = self.shared.get(node).is_some();
         let steps = if is_split { [0, 0] } else { [step(op.a), step(op.b)] };
         Kept { step: step(op.out), states: self.cards[node], steps }
@@ -322,7 +332,7 @@ impl Unfolding<'_, '_> {
 
     fn shared(&self, op: &Op, hidden: usize) -> Shared {
         let codes = self.codes[hidden].as_ref().expect("shared nodes are hidden");
-        let scope = |table: usize| self.settled.work.program.slots()[table].scope.as_slice();
+        let scope = |table: usize| self.standing.program.slots()[table].scope.as_slice();
         let step = |table: usize| stride(&self.cards, scope(table), hidden);
         let n = codes.masks.len() as u8;
         let place = |mask: u64| codes.masks.iter().position(|&m| m == mask).map(|at| at as u8);
@@ -343,8 +353,8 @@ impl Unfolding<'_, '_> {
 
     /// A table in its positive form, over codes in place of the hidden nodes' states.
     fn positive(&self, table: usize) -> Vec<f64> {
-        let slot = &self.settled.work.program.slots()[table];
-        let mut cells = slot.of(&self.settled.upward.values).to_vec();
+        let slot = &self.standing.program.slots()[table];
+        let mut cells = slot.of(&self.standing.upward.values).to_vec();
         for &(hidden, stand) in self.stands.of(table) {
             let codes = self.codes[hidden].as_ref().expect("only hidden nodes are stood to");
             let (n, step) = (codes.masks.len(), stride(&self.cards, &slot.scope, hidden));

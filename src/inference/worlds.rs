@@ -8,8 +8,9 @@ use crate::model::network::{Mechanism, Observation, SliceSet, States, VarIx};
 use super::base::Base;
 use super::compile::{self, Form};
 use super::fold::{Fold, Rule};
+use super::graph::Graph;
 use super::scatter::{self, Column};
-use super::solve::{self, Settled, Trail};
+use super::solve::{self, Trail};
 use super::{Accuracy, Error, Limits, bits, sample, unfold};
 
 /// Equally likely worlds, drawn from the posterior.
@@ -78,16 +79,18 @@ pub(super) fn draw(
     limits: &Limits,
     trail: Option<&Trail>,
 ) -> Result<Worlds, Error> {
-    let star = compile::graph(base, observations, Form::Star)?;
-    let guide = match trail.and_then(|trail| solve::resume(&star, trail)) {
-        Some(guide) => guide,
-        None => solve::settle(base, &star, limits, &[])?,
-    };
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    if guide.is_trusted()
-        && let Some(columns) = unfold::nodes(&guide, n, &mut rng)
+    if let Some(standing) = trail.and_then(|trail| trail.standing.as_deref())
+        && let Some(columns) = unfold::nodes(standing, n, &mut rng)
     {
-        return Ok(fill(base, &guide, &columns, n, &mut rng));
+        return Ok(fill(base, &standing.graph, standing.accuracy.clone(), &columns, n, &mut rng));
+    }
+    let star = compile::graph(base, observations, Form::Star)?;
+    let guide = solve::settle_star(base, &star, limits, trail)?;
+    if guide.is_trusted() && unfold::can(&star, n) {
+        let standing = guide.into_parts().with(star);
+        let columns = unfold::nodes(&standing, n, &mut rng).expect("it can be drawn");
+        return Ok(fill(base, &standing.graph, standing.accuracy.clone(), &columns, n, &mut rng));
     }
     // The star form gives the messages over cuts, where there are any, and the shape of the chain.
     let chain = compile::graph(base, observations, Form::Chain(&guide.joins()))?;
@@ -104,16 +107,15 @@ pub(super) fn draw(
         return Err(Error::Observation(found));
     }
     let columns: Vec<Column> = sample::nodes(&settled, n, &mut rng).iter().map(|all| Column::of_all(all)).collect();
-    Ok(fill(base, &settled, &columns, n, &mut rng))
+    Ok(fill(base, &chain, settled.accuracy(), &columns, n, &mut rng))
 }
 
 /// Worlds from the states of a graph's nodes: what the graph leaves out is simulated forward.
-fn fill(base: &Base, settled: &Settled<'_>, columns: &[Column], n: usize, rng: &mut ChaCha8Rng) -> Worlds {
-    let graph = settled.graph;
+fn fill(base: &Base, graph: &Graph, accuracy: Accuracy, columns: &[Column], n: usize, rng: &mut ChaCha8Rng) -> Worlds {
     let count = base.parents.len();
     let mut worlds = Worlds {
         n,
-        accuracy: settled.accuracy(),
+        accuracy,
         states: Vec::with_capacity(count),
         on: Vec::with_capacity(count),
         links: Vec::with_capacity(count),
