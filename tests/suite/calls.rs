@@ -218,7 +218,8 @@ fn what_only_a_ride_shows_is_tried_by_themselves() {
 }
 
 /// All that an owner may ever be told to repair on the phone. Nothing of it opens or pours fuel, sets what is behind the
-/// airbox or the plugs, needs solvent or air, or goes on the water. Fuel is filled in between calls, where it always is.
+/// airbox or the plugs, needs solvent or air, or goes on the water. Fuel is filled in between calls, where it always is, and
+/// what needs both hands at the hull is done there as well.
 #[test]
 fn what_an_owner_may_repair() {
     let knowledge = watercraft::knowledge();
@@ -228,7 +229,7 @@ fn what_an_owner_may_repair() {
     let apart = |id: &&str| knowledge.repairs.find(id).is_some_and(|ix| knowledge.repairs[ix].between_calls);
     let (between, on_the_phone): (BTreeSet<&str>, BTreeSet<&str>) = may.into_iter().partition(apart);
     assert_eq!(on_the_phone, expected.into());
-    assert_eq!(between, ["rm-have-it-filled"].into());
+    assert_eq!(between, ["rm-drain-plugs-in", "rm-grate-clear", "rm-have-it-filled"].into());
 }
 
 /// What whoever a case is for may ever be told to repair: nothing forbids it, or only something that ends.

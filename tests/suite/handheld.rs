@@ -145,7 +145,8 @@ fn what_an_owner_may_repair() {
     let text = "format: 1\nknowledge: {id: handheld-two-stroke}\nuser: owner\nsymptoms: [sy-no-idle]\nlog:\n  \
         - {check: ck-smell, outcome: none, aired: 10 min}\n";
     let between_calls = "rm-have-it-filled";
-    assert_eq!(calls::may_repair(&knowledge, text), ["rm-air-filter-renew", "rm-idle-set", between_calls].into());
+    let may = ["rm-air-filter-renew", "rm-brake-off", "rm-idle-set", "rm-stop-switch-on", between_calls];
+    assert_eq!(calls::may_repair(&knowledge, text), may.into());
 }
 
 /// Whatever part of the ignition was tested with the stop wire off, nothing that may start the engine is let through

@@ -54,6 +54,7 @@ mod optimum;
 mod optimum_networks;
 mod oracle_network;
 mod page;
+mod plan_hands;
 mod plan_ignition;
 mod plan_order;
 mod plan_property;

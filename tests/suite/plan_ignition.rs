@@ -138,6 +138,11 @@ fn no_repair_ignites_while_vapor_is_open() {
 
 /// The plan of a technician for these causes on the usual craft, each wherever it can be, and a complaint.
 pub fn for_causes(knowledge: &Knowledge, symptom: &str, causes: &[&str]) -> Plan {
+    planned(knowledge, symptom, causes).expect("a plan")
+}
+
+/// The same; nothing where that craft has no such cause.
+pub fn planned(knowledge: &Knowledge, symptom: &str, causes: &[&str]) -> Option<Plan> {
     let graph = AccessGraph::new(knowledge);
     let craft = Craft::usual(knowledge);
     let symptoms = vec![knowledge.symptoms.find(symptom).expect("a symptom")];
@@ -146,9 +151,9 @@ pub fn for_causes(knowledge: &Knowledge, symptom: &str, causes: &[&str]) -> Plan
     let laid = Laid::new(knowledge, craft);
     let instance = |id: &&str| Instance::new(knowledge.causes.find(id).expect("a cause"), 0);
     let options = Options { causes: causes.iter().map(instance).collect() };
-    let made = plan(&laid, &graph, &case, &[], &Explanations::default(), &options).expect("a plan");
+    let made = plan(&laid, &graph, &case, &[], &Explanations::default(), &options).ok()?;
     assert_eq!(made.check_order(), Ok(()), "{causes:?}");
-    made
+    Some(made)
 }
 
 /// Common practice, no source: a starter that does not turn is put right before it is to clear the cylinders, and what

@@ -8,7 +8,7 @@ use doldrum::plan::{Plan, Source, Step};
 use std::collections::BTreeSet;
 
 /// The steps of a plan in order, each with what stands open while it is done.
-fn walked<'p>(plan: &'p Plan) -> Vec<(&'p Step, BTreeSet<&'p str>)> {
+pub fn walked<'p>(plan: &'p Plan) -> Vec<(&'p Step, BTreeSet<&'p str>)> {
     let mut open: BTreeSet<&'p str> = BTreeSet::new();
     let steps = plan.stages.iter().flat_map(|stage| &stage.sections).flat_map(|section| &section.steps);
     let walk = |step: &'p Step| {
@@ -107,4 +107,38 @@ fn the_battery_is_joined_with_arrestor_and_cables_on() {
         }
     }
     assert!(joined >= 4, "joined {joined} times");
+}
+
+/// Water at a plug hole is looked for with the battery off: that comes before the bursts, not between the last joining and the
+/// start. A flush hose takes no run of half an hour.
+#[test]
+fn an_engine_that_held_water_is_proved_dry_before_it_is_cranked_and_run_on_the_water() {
+    let knowledge = knowledge("watercraft");
+    let plan = for_causes(&knowledge, "sy-no-crank", &["water-ingested-rollover"]);
+    let walked = walked(&plan);
+    let at = |wanted: &dyn Fn(&Step) -> bool| walked.iter().position(|(step, _)| wanted(step));
+    let looks = |step: &Step| step.tests.iter().any(|test| test.check.id.starts_with("ck-water-at-plug-hole"));
+    let (dry, bursts) = (at(&looks), at(&|step| step.what.contains("Crank bursts")));
+    assert!(dry.expect("it is looked for") < bursts.expect("it is cranked"), "{dry:?} {bursts:?}");
+    assert_eq!(walked.iter().filter(|(step, _)| looks(step)).count(), 1, "and not again with the battery joined");
+    let long = walked.iter().find(|(step, _)| step.what.contains("20 to 30 minutes")).expect("it is run");
+    assert!(long.1.contains("ac-run-on-water"), "`{}` with {:?}", long.0.what, long.1);
+}
+
+/// An engine is lifted out once a leak-down has shown that its drive-end seal leaks, and its coupling half comes off after
+/// that: in the hull nobody reaches it.
+#[test]
+fn a_drive_end_seal_is_pressed_before_and_drawn_after_the_engine_is_out() {
+    let knowledge = knowledge("watercraft");
+    for causes in [&["crank-seal-pto"][..], &["crank-seal-pto", "crank-seal-mag"], &["crank-seal-pto", "rings-worn"]] {
+        let plan = for_causes(&knowledge, "sy-no-idle", causes);
+        let walked = walked(&plan);
+        let at = |words: &str| walked.iter().position(|(step, _)| step.what.contains(words)).expect("it is done");
+        let pressed = at("Do a leak-down with the old seal in");
+        let (lifted, half, drawn) =
+            (at("Lift the engine out"), at("Take the coupling half off"), at("old seal of the drive end"));
+        assert!(pressed < lifted && lifted < half && half < drawn, "{causes:?}: {pressed} {lifted} {half} {drawn}");
+        let pulled = walked.iter().position(|(step, _)| step.what.contains("Pull the seal"));
+        assert!(pulled.is_none_or(|pulled| pressed < pulled), "{causes:?}: pressed with a seal out");
+    }
 }

@@ -356,6 +356,8 @@ fn what_would_be_ruined_within_a_minute_is_not_run() {
     let mixed = done("rm-premix-correct");
     assert!(!may_run(&short) && !may_run(&format!("{short}{mixed}")) && !may_run(&format!("{short}{measured}")));
     assert!(may_run(&format!("{short}{mixed}{measured}")));
+    let low = format!("{}{}{plugs_in}", said("ck-compression@front", "good"), said("ck-compression@rear", "low"));
+    assert!(!may_run(&format!("{short}{mixed}{low}")), "new fuel mends no piston");
 
     let (dry, hot) = (said("ck-telltale-flow", "none"), said("ck-head-temp", "hot"));
     assert!(!may_run(&dry) && !may_run(&hot));
