@@ -49,7 +49,9 @@ impl Epochs {
         if epochs.count > SLICES_MAX {
             epochs.carry_forward(laid.knowledge, case);
             epochs.merge_failed(case);
-            epochs.forget_oldest();
+            epochs.forget_oldest(laid.knowledge, case);
+            // Answers to one check that were apart may stand together now.
+            epochs.counts = counting_answers(laid, case, &epochs.slice_of);
         }
         epochs
     }
@@ -101,12 +103,30 @@ impl Epochs {
         })
     }
 
-    /// A network spans only so many slices: what was observed between the oldest repairs is left out.
-    fn forget_oldest(&mut self) {
+    /// A network spans only so many slices: what was observed between the oldest repairs and hangs on them is left out.
+    fn forget_oldest(&mut self, knowledge: &Knowledge, case: &Case) {
         while self.count > SLICES_MAX {
+            self.carry_back(knowledge, case);
             self.forgotten +=
                 self.slice_of.iter().enumerate().filter(|(at, s)| **s == 1 && self.counts.contains(at)).count();
             self.merge_into_next(1);
+        }
+    }
+
+    /// Takes what was observed after the first repairs, and is as it was before them, to the beginning: what a fault shows
+    /// that none of them removes.
+    fn carry_back(&mut self, knowledge: &Knowledge, case: &Case) {
+        let first = &self.opened_by[1];
+        let touched = |causes: &BTreeSet<Ix<Cause>>| first.iter().any(|(ix, _)| removes_any(knowledge, *ix, causes));
+        for (at, slice) in self.slice_of.iter_mut().enumerate().filter(|(_, slice)| **slice == 1) {
+            let stood = match &case.log[at].event {
+                Event::Answer { check, .. } => !touched(&shown_by(knowledge, *check)),
+                Event::Found { cause, .. } => !touched(&BTreeSet::from([cause.item])),
+                _ => false,
+            };
+            if stood {
+                *slice = 0;
+            }
         }
     }
 
@@ -165,7 +185,7 @@ fn counting_answers(laid: &Laid<'_>, case: &Case, slice_of: &[usize]) -> BTreeSe
     let mut counting: BTreeMap<(usize, Ix<Check>, Option<usize>), Vec<usize>> = BTreeMap::new();
     for (at, entry) in case.log.iter().enumerate() {
         let Event::Answer { check, place, answer, .. } = &entry.event else { continue };
-        if !answer.informs() {
+        if !answer.informs() || slice_of[at] == usize::MAX {
             continue;
         }
         let before = counting.entry((slice_of[at], *check, *place)).or_default();

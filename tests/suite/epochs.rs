@@ -69,3 +69,36 @@ fn an_answer_that_a_repair_may_have_changed_is_not_carried_past_it() {
     assert_eq!(model.slice_of[0], 0);
     assert_eq!(model.now, 1);
 }
+
+/// What was found out between two repairs is not lost where neither the first of them nor any before it can have changed
+/// it, once there are more repairs than a network has slices.
+#[test]
+fn an_answer_between_repairs_that_do_not_touch_it_outlives_them() {
+    let knowledge = knowledge();
+    // Each answer is about what is renewed next, so that none of them can be taken along to a later slice.
+    let log = [
+        "check: ck-connector-look, outcome: green",
+        "repair: rm-ground-and-connector",
+        STILL,
+        "check: ck-vent-blow, outcome: in-blocked",
+        "repair: rm-vent-restore",
+        STILL,
+        "check: ck-filter-look, outcome: water",
+        "repair: rm-filter-replace",
+        STILL,
+    ];
+    let chances = |log: &[&str]| {
+        let case = case(&knowledge, log);
+        let laid = Laid::new(&knowledge, case.craft.clone());
+        assert_eq!(compile(&laid, &case).forgotten, 0, "nothing is left out");
+        let belief = believe(&laid, &case, &Limits::default()).expect("narrow enough");
+        let mut chances: Vec<_> = belief.causes.iter().map(|cause| (cause.cause, cause.chance)).collect();
+        chances.sort_by_key(|(cause, _)| *cause);
+        chances
+    };
+    // A hull resealed beforehand: one repair, and one slice, too many.
+    let resealed = [&["repair: rm-hull-seal", STILL], &log[..]].concat();
+    let (with, without) = (chances(&resealed), chances(&log));
+    let far = with.iter().zip(&without).map(|(a, b)| (a.1 - b.1).abs()).fold(0.0, f64::max);
+    assert!(far < 0.01, "a resealed hull moved a chance by {far}");
+}
