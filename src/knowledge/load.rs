@@ -146,10 +146,12 @@ pub fn load(files: &[(String, Vec<u8>)]) -> (RawKnowledge, Findings) {
     }
     let root = root(files);
     let shared = shares(files);
-    // In the order of their names below the root, whatever order the file system gave and wherever the root is.
-    let mut sorted: Vec<_> = files.iter().map(|(name, bytes)| (below(name, root, &shared), name, bytes)).collect();
+    // In the order of their names below the root, what is shared first, whatever order the file system gave and however the
+    // root is written.
+    let of_file = |(name, bytes)| (below(name, root, &shared), share(name, &shared), name, bytes);
+    let mut sorted: Vec<_> = files.iter().map(|(name, bytes)| of_file((name, bytes))).collect();
     sorted.sort();
-    for (below_root, name, bytes) in sorted {
+    for (below_root, _, name, bytes) in sorted {
         loader.file(name, below_root, bytes);
     }
     loader.manifest_is_there(root);
@@ -162,6 +164,11 @@ pub fn load(files: &[(String, Vec<u8>)]) -> (RawKnowledge, Findings) {
 fn below<'n>(name: &'n str, root: &str, shared: &[String]) -> &'n str {
     let from = |folder: &String| name.strip_prefix(folder.as_str());
     shared.iter().find_map(from).or_else(|| name.strip_prefix(root)).unwrap_or(name)
+}
+
+/// Which of the shared folders a file stands in; their number where it is in none.
+fn share(name: &str, shared: &[String]) -> usize {
+    shared.iter().position(|folder| name.starts_with(folder.as_str())).unwrap_or(shared.len())
 }
 
 /// The folder, with its final `/`, that holds the uppermost `craft.yaml`; else what all names begin with.
