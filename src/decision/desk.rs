@@ -455,7 +455,7 @@ impl<'a, 'k> Desk<'a, 'k> {
                 AfterOutcome {
                     chance: split.chance(weights),
                     prospect: self.prospect(split, weights, &first, &later),
-                    unlocking: self.unlocking(at, outcome, &prices),
+                    unlocking: self.unlocking(at, outcome, &first),
                 }
             };
             self.mixtures[at].iter().enumerate().map(after).collect()

@@ -23,8 +23,8 @@ pub enum Follow {
     Asked,
 }
 
-/// What is rarer keeps the way on that was priced.
-const RARE: f64 = 0.02;
+/// What is rarer keeps the way on that was priced: ten of a thousand worlds tell too little of it to be asked.
+const RARE: f64 = 0.01;
 /// Worlds that the step after the next is asked with, where more are not asked for: it is said, not done.
 const WORLDS: usize = 2048;
 

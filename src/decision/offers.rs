@@ -210,12 +210,17 @@ impl Gatherer<'_, '_> {
     }
 
     /// How much a check has been asked in vain since the last repair: 1 for an answer that is not what is waited for, 3 for
-    /// one that found something, as a wet joint or a strong smell.
+    /// one that found something, as a wet joint or a strong smell. Only what airing takes away may be gone the next time.
     fn asked_in_vain(&self, made: Instance<Check>, wanted: &[usize]) -> usize {
         let log = &self.case.log;
         let since = log.iter().rposition(|e| matches!(e.event, Event::Repaired { .. })).map_or(0, |at| at + 1);
         let interlocks = &self.laid.knowledge.interlocks;
-        let finds = |outcome: usize| interlocks.iter().any(|(_, lock)| is_set_by(lock, made.item, outcome));
+        let check = &self.laid.knowledge.checks[made.item];
+        let stays = check.rows.iter().all(|row| row.aired.is_none());
+        let finds = |outcome: usize| {
+            interlocks.iter().any(|(_, lock)| is_set_by(lock, made.item, outcome))
+                || stays && !check.outcomes[outcome].pass
+        };
         let in_vain = |event: &Event| match event {
             Event::Answer { check, place, answer, .. }
                 if *check == made.item && place.is_none_or(|at| at == made.at) =>
@@ -258,12 +263,16 @@ impl Gatherer<'_, '_> {
         answered
     }
 
-    /// Whether what a repair comes after was asked at all since it was last done.
+    /// Whether all that a repair may come after was asked since it was last done: then nothing calls for it any more.
     fn was_asked(&self, after: &[(Ix<Check>, Vec<usize>)], repair: Ix<Repair>) -> bool {
-        since_done(self.case, Some(repair)).iter().any(|entry| match &entry.event {
-            Event::Answer { check, answer, .. } => answer.informs() && after.iter().any(|(wanted, _)| wanted == check),
-            _ => false,
-        })
+        let since = since_done(self.case, Some(repair));
+        let is_answered = |wanted: Ix<Check>| {
+            since.iter().any(
+                |entry| matches!(&entry.event, Event::Answer { check, answer, .. } if *check == wanted && answer.informs()),
+            )
+        };
+        let could_be = |wanted: Ix<Check>| self.laid.fits(&self.laid.knowledge.checks[wanted].fitted);
+        !after.is_empty() && after.iter().all(|(wanted, _)| is_answered(*wanted) || !could_be(*wanted))
     }
 
     /// Why a repair has to wait for an answer.
