@@ -32,7 +32,7 @@ codes! {
     ONE_OF = "K030", "of several keys, not exactly one is given", "give exactly one of them";
     EMPTY = "K031", "a list or text that must hold something is empty", "fill it, or take the item out";
     EFFECT_CYCLE = "K032", "effects bring about each other in a circle", "cut the circle where the link is weakest; a fault tree has a direction";
-    SCOPE = "K033", "a gate input counts instances that can never be there", "count instances of something that is `per:` something";
+    SCOPE = "K033", "a gate input counts instances, or asks for an end, that can never be there", "count instances of something that is `per:` something; `at` is for an `any` that is";
     SAME_INPUT = "K034", "a gate has the same input twice", "keep the stronger";
     AT_LEAST = "K035", "`at_least` asks for more inputs than there are", "lower `k` or add inputs";
     READS_TOO_MANY = "K036", "a gate or a check reads more states than can be weighed together", "let an effect gather several of them, and read that";

@@ -75,8 +75,30 @@ pub struct Input {
     pub reads: Reads,
     /// The chance that it gets through.
     pub strength: Chance,
+    /// Only at this end of the row of the gate's places.
+    pub at: Option<End>,
     /// The craft it belongs to.
     pub fitted: Fitted,
+}
+
+/// An end of a row of places. A row of one place has both.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// The first place, as the layout names them.
+    First,
+    /// The last.
+    Last,
+}
+
+impl End {
+    /// Whether a place is at this end of so many.
+    #[must_use]
+    pub fn is(self, at: usize, places: usize) -> bool {
+        match self {
+            Self::First => at == 0,
+            Self::Last => at + 1 == places,
+        }
+    }
 }
 
 /// What an input reads.

@@ -214,7 +214,10 @@ impl Compiler<'_, '_> {
 
     fn add_gate(&mut self, label: String, gate: &Gate, scope: Scope, at: usize) -> VarIx {
         let mut links = Vec::new();
-        for input in gate.inputs.iter().filter(|input| self.laid.fits(&input.fitted)) {
+        let is_here = |input: &&Input| {
+            self.laid.fits(&input.fitted) && input.at.is_none_or(|end| end.is(at, self.laid.places(scope)))
+        };
+        for input in gate.inputs.iter().filter(is_here) {
             let read = self.input(input, scope, at);
             // What this craft cannot have never gets through; a gate that asks for all of its inputs must know.
             let from = if gate.kind == GateKind::Any { read } else { read.or_else(|| Some(self.builder.never())) };

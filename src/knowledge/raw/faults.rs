@@ -1,6 +1,6 @@
 //! Causes, effects and symptoms.
 
-use super::{RawBasis, RawFitted, RawId, RawLikelier, RawNumber, RawScope, Sp};
+use super::{RawBasis, RawEnd, RawFitted, RawId, RawLikelier, RawNumber, RawScope, Sp};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -50,6 +50,8 @@ pub struct RawInput {
     pub together: Option<Vec<RawId>>,
     /// The chance that it gets through.
     pub strength: RawNumber,
+    /// Only at this end of the row of cylinders, carburetors or pumps.
+    pub at: Option<RawEnd>,
     /// The craft it belongs to.
     #[serde(default)]
     pub fitted: RawFitted,

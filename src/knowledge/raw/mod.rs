@@ -172,6 +172,16 @@ pub enum RawScope {
     Pump,
 }
 
+/// `at:`, the end of a row of places.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum RawEnd {
+    /// The first place, as the layout names them.
+    First,
+    /// The last.
+    Last,
+}
+
 /// `fitted:`, the craft an item belongs to: all that is named must hold.
 pub type RawFitted = IndexMap<RawId, Sp<RawFit>>;
 

@@ -1,9 +1,9 @@
 //! Causes, effects and symptoms: what the network is made of.
 
 use super::super::raw::{
-    In, RawAtLeast, RawCause, RawEffect, RawId, RawInput, RawKnowledge, RawManifest, RawNumber, RawSymptom,
+    In, RawAtLeast, RawCause, RawEffect, RawEnd, RawId, RawInput, RawKnowledge, RawManifest, RawNumber, RawSymptom,
 };
-use super::super::{Cause, Effect, Gate, GateKind, Input, Knowledge, Reads, State, Symptom, codes};
+use super::super::{Cause, Effect, End, Gate, GateKind, Input, Knowledge, Reads, State, Symptom, codes};
 use super::context::{Context, Item};
 use super::history::likelier;
 use super::names::Names;
@@ -189,10 +189,14 @@ fn gate(raw: &RawGate<'_>, at: Location, names: &Names, item: &Item<'_>) -> Gate
     Gate { kind, inputs: inputs.into_iter().map(|(input, _)| input).collect(), leak: item.chance(leak, "leak") }
 }
 
+fn is_same(a: &Input, b: &Input) -> bool {
+    a.reads == b.reads && a.fitted == b.fitted && a.at == b.at
+}
+
 /// Says which inputs stand twice for the same craft. The same reading for different layouts is no repetition.
 fn same_twice(inputs: &[(Input, Location)], names: &Names, item: &Item<'_>, key: &str) {
     for (at, (input, place)) in inputs.iter().enumerate() {
-        if inputs[..at].iter().any(|(other, _)| other.reads == input.reads && other.fitted == input.fitted) {
+        if inputs[..at].iter().any(|(other, _)| is_same(other, input)) {
             let what = match &input.reads {
                 Reads::One(s) | Reads::Every(s) | Reads::SomeNotAll(s) | Reads::Exactly(_, s) => {
                     format!("`{}`", state_id(*s, names))
@@ -252,7 +256,11 @@ fn input(raw: &RawInput, names: &Names, item: &Item<'_>, key: &str) -> Option<In
         item.filled(raw.strength.at, &format!("{key}.together"), ids.is_empty());
         Reads::Together(ids.iter().filter_map(|id| find(id, "together")).collect())
     };
-    Some(Input { reads, strength, fitted })
+    let at = raw.at.map(|end| match end {
+        RawEnd::First => End::First,
+        RawEnd::Last => End::Last,
+    });
+    Some(Input { reads, strength, at, fitted })
 }
 
 /// A cause or an effect by its id.

@@ -1,21 +1,27 @@
 //! A gate that counts instances counts such as can be there: a craft has one of what is not `per:` something, and no
 //! layout has four cylinders where none is listed so.
 
-use super::super::{Fitted, Gate, Ix, Layout, Reads, Scope, State, codes};
+use super::super::{Fitted, Gate, GateKind, Ix, Layout, Reads, Scope, State, codes};
 use super::Whole;
 
 /// Reports inputs that can never be on, and items that fit no layout.
 pub(super) fn check(whole: &mut Whole) {
     let knowledge = whole.knowledge;
-    let mut gates: Vec<(&str, &Gate, &Fitted)> = Vec::new();
-    gates.extend(knowledge.effects.iter().map(|(ix, e)| (knowledge.effects.id(ix), &e.gate, &e.fitted)));
-    gates.extend(knowledge.symptoms.iter().map(|(ix, s)| (knowledge.symptoms.id(ix), &s.gate, &s.fitted)));
-    for (id, gate, fitted) in gates {
+    let mut gates: Vec<(&str, &Gate, &Fitted, Scope)> = Vec::new();
+    gates.extend(knowledge.effects.iter().map(|(ix, e)| (knowledge.effects.id(ix), &e.gate, &e.fitted, e.scope)));
+    let of_craft = knowledge.symptoms.iter();
+    gates.extend(of_craft.map(|(ix, s)| (knowledge.symptoms.id(ix), &s.gate, &s.fitted, Scope::Craft)));
+    for (id, gate, fitted, scope) in gates {
         if whole.hurt(id) {
             continue;
         }
         for (at, input) in gate.inputs.iter().enumerate() {
             let layouts = layouts(whole, &[fitted, &input.fitted]);
+            if input.at.is_some() && (scope == Scope::Craft || gate.kind != GateKind::Any) {
+                let message =
+                    "`at` is for a gate `any` that is `per:` cylinder, carburetor or pump: a craft has no ends";
+                whole.error(codes::SCOPE, &format!("{id}.input[{at}]"), message.to_owned(), Vec::new());
+            }
             if let Some(message) = wrong(whole, &input.reads, &layouts) {
                 whole.error(codes::SCOPE, &format!("{id}.input[{at}]"), message, Vec::new());
             }
