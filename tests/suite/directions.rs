@@ -209,3 +209,27 @@ fn a_prime_that_fires_on_part_is_spark_on_the_other() {
     let runs = format!("{slow}\nlog: [{{check: ck-prime-test, outcome: runs-on}}]");
     assert!(lift("single", slow, &runs, &["head-gasket-leak", "rings-worn"]) > 0.9);
 }
+
+/// Each crank seal closes one crankcase: the magneto end's the first, the drive end's the last, the middle one's neither.
+/// Common practice, no source.
+#[test]
+fn a_crankcase_that_leaks_points_to_the_seal_at_its_end() {
+    let seals: &[&str] = &["crank-seal-mag", "crank-seal-pto"];
+    let knowledge = watercraft::knowledge();
+    for (layout, leaking, holding, expected) in [
+        ("twin-each", "front", "rear", [true, false]),
+        ("twin-each", "rear", "front", [false, true]),
+        ("triple-each", "center", "front", [false, false]),
+    ] {
+        let before = "symptoms: [sy-no-idle]";
+        let after = format!(
+            "{before}\nlog: [{{check: ck-crankcase-leakdown@{leaking}, reading: 4 psi}}, \
+             {{check: ck-crankcase-leakdown@{holding}, reading: 0.5 psi}}]"
+        );
+        let chance = |keys: &str, seal: &str| said(&knowledge, layout, keys, |belief| sum(&knowledge, belief, &[seal]));
+        for (seal, rises) in seals.iter().zip(expected) {
+            let lift = chance(&after, seal) / chance(before, seal);
+            assert!(if rises { lift > 3.0 } else { lift < 1.0 }, "{layout}, {leaking} leaks: {seal} times {lift}");
+        }
+    }
+}
