@@ -7,7 +7,7 @@ use doldrum::case::{Case, Entry, Event, Position};
 use doldrum::knowledge::layout::{Craft, Instance, Laid};
 use doldrum::knowledge::{Cause, Ix, Knowledge, Phase, Step as KnownStep};
 use doldrum::plan::{Flaw, Options, Plan, PlanError, Source, Step, Vapor, plan};
-use doldrum::report::{Figures, Paint, render_text, work_order};
+use doldrum::report::{Figures, Paint, render_text, with_units, work_order};
 use doldrum::units::System;
 use indexmap::IndexMap;
 use proptest::prelude::*;
@@ -202,6 +202,8 @@ fn what_opening_loses_is_read_before(plan: &Plan) {
 /// first time, in a line in every other stretch of work, within one by the number of the step it stands before.
 fn reminders_stand_before_their_steps(plan: &Plan) {
     let figures = Figures::new(&BENCH.0, System::Us);
+    // Quantities in sentences stand in the reader's units as well.
+    let told_in_us = |words: &str| with_units(words, System::Us);
     let text = render_text(&work_order(plan, &figures), 120, Paint::Plain);
     let text = text.split_once("RECORD AS FOUND").map_or(text.as_str(), |(_, after)| after);
     let steps: Vec<_> = plan.steps().collect();
@@ -223,14 +225,15 @@ fn reminders_stand_before_their_steps(plan: &Plan) {
                 if tags.contains(&format!("{} of step {first}", caution.signal.word())) {
                     continue;
                 }
-                let tick = caution.tick.as_ref().map(|tick| format!(". [ ] {}", tick.words)).unwrap_or_default();
+                let tick =
+                    caution.tick.as_ref().map(|tick| format!(". [ ] {}", told_in_us(&tick.words))).unwrap_or_default();
                 line = format!("{line} (step {first}){tick}");
             } else {
                 // The first time in full: what it does, all there is to do, what never to do, and its box.
-                line = [&line, &caution.harm].map(String::as_str).join(" ");
+                line = format!("{line} {}", told_in_us(&caution.harm));
                 let rest = caution.controls.iter().chain(&caution.never).chain(caution.tick.iter().map(|t| &t.words));
                 for words in rest {
-                    assert!(before.contains(words.as_str()), "`{words}` stands before step {}", at + 1);
+                    assert!(before.contains(&told_in_us(words)), "`{words}` stands before step {}", at + 1);
                 }
             }
             assert!(before.contains(&line), "`{line}` stands before step {}:\n{before}", at + 1);
