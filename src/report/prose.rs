@@ -34,19 +34,15 @@ pub fn with_units(text: &str, system: System) -> String {
         told.push_str(before);
         // "M8" and "1.4.2" are names.
         let is_name = told.ends_with(|c: char| c.is_alphanumeric() || matches!(c, '.' | '/' | '-' | ','));
-        match quantity(from).filter(|_| !is_name) {
-            Some((length, values, unit)) => {
-                told.push_str(&from[..length]);
-                rest = &from[length..];
-                if !is_told(rest) {
-                    told.extend(in_system(&values, unit, system));
-                }
-            }
-            None => {
-                let length = from.find(|c: char| !c.is_ascii_digit()).unwrap_or(from.len());
-                told.push_str(&from[..length]);
-                rest = &from[length..];
-            }
+        let found = quantity(from).filter(|_| !is_name);
+        let digits = from.find(|c: char| !c.is_ascii_digit()).unwrap_or(from.len());
+        let length = found.as_ref().map_or(digits, |(length, ..)| *length);
+        told.push_str(&from[..length]);
+        rest = &from[length..];
+        if let Some((_, values, unit)) = found
+            && !is_told(rest)
+        {
+            told.extend(in_system(&values, unit, system));
         }
     }
     told.push_str(rest);
