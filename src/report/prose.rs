@@ -113,9 +113,10 @@ fn in_system(values: &[(f64, &str)], unit: Unit, system: System) -> Option<Strin
     Some(format!(" ({told} {})", symbol(other)))
 }
 
-/// As exact as such a figure is meant: whole degrees, otherwise two figures, more where the number is large.
+/// As exact as such a figure is meant: whole degrees and feet, otherwise two figures, more where the number is large.
 fn rounded(value: f64, unit: Unit) -> String {
-    if value.abs() >= 100.0 || matches!(unit, Unit::Celsius | Unit::Fahrenheit) {
+    let whole = matches!(unit, Unit::Celsius | Unit::Fahrenheit) || unit == Unit::Foot && value >= 3.0;
+    if whole || value.abs() >= 100.0 {
         format!("{value:.0}")
     } else {
         to_figures(value, 2)
@@ -192,7 +193,7 @@ mod tests {
         assert_eq!(us("Screws 1.5-2 N·m."), "Screws 1.5-2 N·m (13-18 lbf in).");
         assert_eq!(us("below 50 °C"), "below 50 °C (122 °F)");
         assert_eq!(us("about 0.2 to 0.4 mm new"), "about 0.2 to 0.4 mm (0.0079 to 0.016 in) new");
-        assert_eq!(us("carry it 3 m away"), "carry it 3 m (9.8 ft) away");
+        assert_eq!(us("carry it 3 m away"), "carry it 3 m (10 ft) away");
         assert_eq!(metric("never above 7 psi"), "never above 7 psi (48 kPa)");
         assert_eq!(metric("120 to 150 psi new"), "120 to 150 psi (827 to 1034 kPa) new");
         assert_eq!(metric("5 inHg of suction"), "5 inHg (17 kPa) of suction");
