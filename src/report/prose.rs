@@ -116,11 +116,7 @@ fn in_system(values: &[(f64, &str)], unit: Unit, system: System) -> Option<Strin
 /// As exact as such a figure is meant: whole degrees and feet, otherwise two figures, more where the number is large.
 fn rounded(value: f64, unit: Unit) -> String {
     let whole = matches!(unit, Unit::Celsius | Unit::Fahrenheit) || unit == Unit::Foot && value >= 3.0;
-    if whole || value.abs() >= 100.0 {
-        format!("{value:.0}")
-    } else {
-        to_figures(value, 2)
-    }
+    if whole || value.abs() >= 100.0 { format!("{value:.0}") } else { to_figures(value, 2) }
 }
 
 impl Rich {
