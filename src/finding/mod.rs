@@ -132,8 +132,9 @@ impl Findings {
         Self::default()
     }
 
-    /// Adds one.
-    pub fn add(&mut self, finding: Finding) {
+    /// Adds one. What it quotes may run over lines in the file; a message is one line.
+    pub fn add(&mut self, mut finding: Finding) {
+        finding.message = one_line(&finding.message);
         self.0.push(finding);
     }
 
