@@ -181,7 +181,7 @@ pub struct Settings {
 
 impl Default for Settings {
     /// Steps chosen on 1024 worlds, priced on 65536, came to .06 % more than the cheapest, and at worst to 1.3 % more; those
-    /// chosen on 4096, which take more than twice as long, to .02 % (`cargo bench --bench worlds`).
+    /// chosen on 4096, which take more than twice as long, to .02 % (`cargo bench --bench worlds`, four draws a size).
     fn default() -> Self {
         Self {
             worlds: 1024,

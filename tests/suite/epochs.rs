@@ -3,8 +3,8 @@
 use doldrum::belief::believe;
 use doldrum::case::{Case, text};
 use doldrum::inference::Limits;
-use doldrum::knowledge::Knowledge;
-use doldrum::knowledge::layout::Laid;
+use doldrum::knowledge::layout::{Instance, Laid};
+use doldrum::knowledge::{Cause, Knowledge};
 use doldrum::model::compile::compile;
 
 fn knowledge() -> Knowledge {
@@ -19,6 +19,17 @@ fn case(knowledge: &Knowledge, log: &[&str]) -> Case {
     );
     let (case, findings) = text::read("case.yaml", &text, knowledge);
     case.unwrap_or_else(|| panic!("the case is sound: {findings:#?}"))
+}
+
+/// The chance of every cause after a log of which nothing may be left out.
+fn chances(knowledge: &Knowledge, log: &[&str]) -> Vec<(Instance<Cause>, f64)> {
+    let case = case(knowledge, log);
+    let laid = Laid::new(knowledge, case.craft.clone());
+    assert_eq!(compile(&laid, &case).forgotten, 0, "nothing is left out");
+    let belief = believe(&laid, &case, &Limits::default()).expect("narrow enough");
+    let mut chances: Vec<_> = belief.causes.iter().map(|cause| (cause.cause, cause.chance)).collect();
+    chances.sort_by_key(|(cause, _)| *cause);
+    chances
 }
 
 /// New plugs, a new start relay, a resealed hull, an aired vent and a free choke change nothing about the filter.
@@ -42,16 +53,7 @@ fn an_answer_is_carried_past_repairs_that_do_not_touch_it() {
         late.extend([repair, STILL]);
     }
     late.push(filter);
-    let chances = |log: &[&str]| {
-        let case = case(&knowledge, log);
-        let laid = Laid::new(&knowledge, case.craft.clone());
-        assert_eq!(compile(&laid, &case).forgotten, 0, "nothing is left out");
-        let belief = believe(&laid, &case, &Limits::default()).expect("narrow enough");
-        let mut chances: Vec<_> = belief.causes.iter().map(|cause| (cause.cause, cause.chance)).collect();
-        chances.sort_by_key(|(cause, _)| *cause);
-        chances
-    };
-    let (early, late) = (chances(&early), chances(&late));
+    let (early, late) = (chances(&knowledge, &early), chances(&knowledge, &late));
     let far = early.iter().zip(&late).map(|(a, b)| (a.1 - b.1).abs()).fold(0.0, f64::max);
     assert!(far < 1e-9, "{far}");
     let water = knowledge.causes.find("water-in-fuel").expect("it is listed");
@@ -87,18 +89,9 @@ fn an_answer_between_repairs_that_do_not_touch_it_outlives_them() {
         "repair: rm-filter-replace",
         STILL,
     ];
-    let chances = |log: &[&str]| {
-        let case = case(&knowledge, log);
-        let laid = Laid::new(&knowledge, case.craft.clone());
-        assert_eq!(compile(&laid, &case).forgotten, 0, "nothing is left out");
-        let belief = believe(&laid, &case, &Limits::default()).expect("narrow enough");
-        let mut chances: Vec<_> = belief.causes.iter().map(|cause| (cause.cause, cause.chance)).collect();
-        chances.sort_by_key(|(cause, _)| *cause);
-        chances
-    };
     // A hull resealed beforehand: one repair, and one slice, too many.
     let resealed = [&["repair: rm-hull-seal", STILL], &log[..]].concat();
-    let (with, without) = (chances(&resealed), chances(&log));
+    let (with, without) = (chances(&knowledge, &resealed), chances(&knowledge, &log));
     let far = with.iter().zip(&without).map(|(a, b)| (a.1 - b.1).abs()).fold(0.0, f64::max);
     assert!(far < 0.01, "a resealed hull moved a chance by {far}");
 }
